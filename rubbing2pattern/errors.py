@@ -1,0 +1,50 @@
+"""The error family: what went wrong, and the exit code the command line gives for it.
+
+Every message names what, where, the measured value with its limit, and the option that cures it,
+in one or two lines. Nothing here prints or exits; ``cli`` alone does.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+EXIT_DONE = 0
+EXIT_DEFECT = 1
+EXIT_FINDINGS = 8
+EXIT_INTERRUPTED = 130
+
+
+class RubbingError(Exception):
+    """Base of all errors that a user can cause and cure."""
+
+    exit_code: ClassVar[int] = EXIT_DEFECT
+
+
+class UsageFault(RubbingError):
+    """Wrong use of a command, or an option outside its range."""
+
+    exit_code = 2
+
+
+class InputUnreadable(RubbingError):
+    """A file that cannot be opened, decoded or accepted as a picture."""
+
+    exit_code = 3
+
+
+class ScaleNotFound(RubbingError):
+    """The scale or the perspective of the rubbing cannot be found from the reference given."""
+
+    exit_code = 4
+
+
+class NoLeadFound(RubbingError):
+    """The picture shows no usable rubbing of leads."""
+
+    exit_code = 5
+
+
+class OutputNotWritten(RubbingError):
+    """A result cannot be put where it was asked for."""
+
+    exit_code = 6

@@ -1,0 +1,69 @@
+"""What is doubtful: every doubt is a finding with a code, a place and the pieces it touches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+Point = tuple[float, float]
+
+
+class Severity(StrEnum):
+    """How much a finding matters for the new window."""
+
+    NOTE = "note"
+    """worth knowing; nothing need be done"""
+    CHECK = "check"
+    """look at this place while the panel can still be looked at"""
+    WRONG = "wrong"
+    """the pattern must not be used before this is settled"""
+
+
+class Code(StrEnum):
+    """The stable names of all findings."""
+
+    FIRST_PAGE_ONLY = "first-page-only"
+    LOW_RESOLUTION = "low-resolution"
+    REFERENCE_RESIDUAL = "reference-residual"
+    SCALE_UNCERTAIN = "scale-uncertain"
+    SHEET_EDGE_UNCLEAR = "sheet-edge-unclear"
+    FAINT_REGION = "faint-region"
+    BRIDGED_GAP = "bridged-gap"
+    DOUBTFUL_LEAD = "doubtful-lead"
+    POSSIBLE_LEAD = "possible-lead"
+    FREE_END = "free-end"
+    BORDER_OPEN = "border-open"
+    BORDER_CUT_OFF = "border-cut-off"
+    DOUBTFUL_JOINT = "doubtful-joint"
+    SMALL_PIECE = "small-piece"
+    SLIVER_PIECE = "sliver-piece"
+    NO_GLASS_LEFT = "no-glass-left"
+    WIDTH_BETWEEN_STOCK = "width-between-stock"
+    WIDTH_UNCERTAIN = "width-uncertain"
+    SEPARATE_PARTS = "separate-parts"
+    NOT_LEVELLED = "not-levelled"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One doubt.
+
+    Attributes
+    ----------
+    code : the stable name.
+    severity : how much it matters.
+    message : one sentence for the bench, values with units.
+    at : (x_mm, y_mm) of the place in the frame of the datum that carries it, or None when the
+        whole panel is meant.
+    pieces : numbers of the pieces touched.
+    """
+
+    code: Code
+    severity: Severity
+    message: str
+    at: Point | None = None
+    pieces: tuple[int, ...] = ()
+
+    def moved(self, at: Point | None) -> Finding:
+        """Return the same finding at another place."""
+        return replace(self, at=at)

@@ -1,0 +1,44 @@
+"""How an option is declared: a default, the range it may take, and the reason for the default."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import field, fields
+from typing import Any
+
+from rubbing2pattern.errors import UsageFault
+
+
+def value(default: Any, low: float, high: float, reason: str) -> Any:
+    """Declare a numeric option of a frozen group.
+
+    Parameters
+    ----------
+    default : the value that is used when nothing is said, in the unit that ends the option's name.
+    low, high : the closed range of accepted values.
+    reason : why the default is what it is; shown in the documentation of options.
+    """
+    meta: Mapping[str, Any] = {"low": low, "high": high, "reason": reason}
+    return field(default=default, metadata=meta)
+
+
+def choice(default: Any, reason: str) -> Any:
+    """Declare an option that is not a number on a range; ``reason`` as for `value`."""
+    return field(default=default, metadata={"reason": reason})
+
+
+class Checked:
+    """Mixin of the option groups: refuses a value outside its declared range."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        """Raise `UsageFault` naming every option that is out of range."""
+        faults = []
+        for item in fields(self):  # type: ignore[arg-type]
+            low, high = item.metadata.get("low"), item.metadata.get("high")
+            given = getattr(self, item.name)
+            if low is not None and not low <= given <= high:
+                faults.append(f"{item.name} is {given}, but must lie from {low} to {high}")
+        if faults:
+            raise UsageFault("; ".join(faults))
