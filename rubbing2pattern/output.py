@@ -1,0 +1,218 @@
+"""Results appear whole or not at all: written aside, made safe on the disk, then renamed.
+
+A folder of results is written into a hidden sibling folder and renamed at the end. The folder that
+stood there before, if it may be replaced, is moved aside first and put back when the swap fails.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from fnmatch import fnmatchcase
+from pathlib import Path
+
+from rubbing2pattern.errors import OutputNotWritten
+
+RECORD_NAME = "panel.json"
+"""The file that tells a folder of ours from any other."""
+
+OWN_NAMES = (
+    RECORD_NAME,
+    "pattern*.dxf",
+    "pattern*.svg",
+    "pattern*.pdf",
+    "pieces.csv",
+    "cames.csv",
+    "overlay.png",
+)
+"""What the program itself writes into a folder; anything else in it belongs to someone."""
+
+
+def check_folder(folder: Path, *, overwrite: bool = False) -> None:
+    """Raise `OutputNotWritten` when a folder of results may not be put at `folder`.
+
+    Rules, in this order:
+
+    1. the path names something, and what stands there is a folder or nothing;
+    2. an existing folder is replaced only with `overwrite`;
+    3. with `overwrite` only when it is empty or holds a panel record;
+    4. the nearest existing folder above can be written to.
+    """
+    place = _real(folder)
+    if _stands(place):
+        if not place.is_dir():
+            raise OutputNotWritten(f"{folder} is a file, not a folder; choose another -o FOLDER")
+        if not overwrite:
+            raise OutputNotWritten(
+                f"{folder} exists already; choose another -o FOLDER or replace it with --overwrite"
+            )
+        if not _is_ours(place):
+            raise OutputNotWritten(
+                f"{folder} holds files but no {RECORD_NAME}, so it is no folder of results and is "
+                "not replaced, even with --overwrite; choose another -o FOLDER"
+            )
+    above = next(p for p in place.parents if _stands(p))
+    if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
+        raise OutputNotWritten(
+            f"cannot write {folder}: {above} is no folder that may be written to"
+        )
+
+
+@contextmanager
+def whole_folder(folder: Path, *, overwrite: bool = False) -> Iterator[Path]:
+    """Give an empty folder to write into; it becomes `folder` when the block ends well.
+
+    When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
+    With `overwrite` the old results are replaced at the very end; files in the old folder that the
+    program did not write (`OWN_NAMES`) are kept in the new one unless it has one of that name.
+
+    Raises
+    ------
+    OutputNotWritten
+        As `check_folder` says, or when the disk refuses a step.
+    """
+    check_folder(folder, overwrite=overwrite)
+    place = _real(folder)
+    made = [p for p in place.parents if not _stands(p)]
+    partial: Path | None = None
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        partial = _new_sibling(place)
+        yield partial
+        _make_safe(partial)
+        _put_in_place(partial, place, overwrite=overwrite)
+    except BaseException as fault:
+        if partial is not None:
+            shutil.rmtree(partial, ignore_errors=True)
+        for above in made:
+            with suppress(OSError):
+                above.rmdir()
+        if isinstance(fault, OSError):
+            raise OutputNotWritten(f"cannot write {folder}: {_reason(fault)}") from fault
+        raise
+
+
+def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
+    """Write a single file that appears whole or not at all.
+
+    Raises
+    ------
+    OutputNotWritten
+        When the file exists and `overwrite` is not given, or the disk refuses a step.
+    """
+    place = _real(path)
+    if place.is_dir():
+        raise OutputNotWritten(f"{path} is a folder, not a file")
+    if _stands(place) and not overwrite:
+        raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")
+    partial: Path | None = None
+    try:
+        partial = _new_sibling(place)
+        draft = partial / "draft"
+        draft.write_bytes(content)
+        _make_safe(partial)
+        draft.replace(place)
+        _sync(place.parent)
+    except OSError as fault:
+        raise OutputNotWritten(f"cannot write {path}: {_reason(fault)}") from fault
+    finally:
+        if partial is not None:
+            shutil.rmtree(partial, ignore_errors=True)
+
+
+def _real(path: Path) -> Path:
+    """Follow links, so that a link to a folder stays a link."""
+    place = Path(os.path.realpath(path))
+    if not place.name:
+        raise OutputNotWritten(f"{path} cannot be replaced by results; choose another -o")
+    return place
+
+
+def _stands(place: Path) -> bool:
+    """Tell whether something stands there; what cannot even be asked for does not."""
+    try:
+        return place.exists()
+    except OSError:
+        return False
+
+
+def _is_ours(place: Path) -> bool:
+    return (place / RECORD_NAME).is_file() or not any(place.iterdir())
+
+
+def _new_sibling(place: Path) -> Path:
+    """Make a hidden folder beside `place`, with the rights that the user's mask gives."""
+    number = 0
+    while True:
+        sibling = place.parent / f".rubbing2pattern-{os.getpid()}-{number}"
+        try:
+            sibling.mkdir()
+        except FileExistsError:
+            number += 1
+        else:
+            return sibling
+
+
+def _put_in_place(partial: Path, place: Path, *, overwrite: bool) -> None:
+    """Rename `partial` to `place`; an old folder there is restored unless the new one stands.
+
+    1. With nothing at `place` one rename does it.
+    2. Else the old folder goes aside, the new one takes its place.
+    3. When step 2 breaks off between its two renames, the old folder goes back.
+    4. When it breaks off after both, the swap stands and only the old folder is cleared away.
+    """
+    if not _stands(place):
+        partial.rename(place)  # rule 1
+        _sync(place.parent)
+        return
+    # Another run may have put its results there while this one was at work.
+    check_folder(place, overwrite=overwrite)
+    aside = place.with_name(partial.name + "-old")
+    try:
+        place.rename(aside)  # rule 2
+        partial.rename(place)
+        _sync(place.parent)
+        _clear(aside, place)
+    except BaseException:
+        if aside.exists() and not place.exists():
+            aside.rename(place)  # rule 3
+        elif aside.exists():
+            _clear(aside, place)  # rule 4
+        raise
+
+
+def _clear(aside: Path, place: Path) -> None:
+    """Remove the old folder, after moving what someone else put into it to the new one."""
+    for entry in sorted(aside.iterdir()):
+        ours = any(fnmatchcase(entry.name, name) for name in OWN_NAMES)
+        if not ours and not (place / entry.name).exists():
+            entry.rename(place / entry.name)
+    shutil.rmtree(aside)
+
+
+def _make_safe(folder: Path) -> None:
+    """Bring every file below `folder`, and the folders themselves, to the disk."""
+    for base, _, names in os.walk(folder):
+        for name in names:
+            _sync(Path(base) / name)
+        _sync(Path(base))
+
+
+def _sync(path: Path) -> None:
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        if path.is_dir():
+            return  # Windows opens no folders; its file system keeps the order of renames itself.
+        raise
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _reason(fault: OSError) -> str:
+    where = f" ({fault.filename})" if fault.filename else ""
+    return f"{fault.strerror or fault}{where}"

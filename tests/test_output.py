@@ -1,0 +1,232 @@
+"""Output appears whole or not at all, and nothing that is not ours is ever lost."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+
+from rubbing2pattern import output
+from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.output import check_folder, whole_folder, write_whole
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(p.name for p in folder.iterdir())
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in folder.iterdir()}
+
+
+def make_results(folder: Path, mark: str, *, overwrite: bool = False) -> None:
+    with whole_folder(folder, overwrite=overwrite) as partial:
+        (partial / "panel.json").write_text(mark)
+        (partial / f"pattern-{mark}.svg").write_text(mark)
+
+
+def test_the_folder_appears_with_all_its_files_and_nothing_beside_it(tmp_path: Path) -> None:
+    make_results(tmp_path / "a", "one")
+    assert contents(tmp_path / "a") == {"panel.json": b"one", "pattern-one.svg": b"one"}
+    assert names(tmp_path) == ["a"]
+
+
+def test_nothing_is_visible_under_the_name_before_the_end(tmp_path: Path) -> None:
+    with whole_folder(tmp_path / "a") as partial:
+        (partial / "panel.json").write_text("x")
+        assert not (tmp_path / "a").exists()
+        assert partial.parent == tmp_path
+    assert (tmp_path / "a").exists()
+
+
+def test_rights_follow_the_users_mask(tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        make_results(tmp_path / "a", "one")
+        write_whole(tmp_path / "b.pdf", b"x")
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "a").stat().st_mode) == 0o755
+    assert stat.S_IMODE((tmp_path / "b.pdf").stat().st_mode) == 0o644
+
+
+@pytest.mark.parametrize("name", ["n4 3b, Fenster ä", "第三", "a" * 200, "back\\slash"])
+def test_any_name_of_a_folder_will_do(tmp_path: Path, name: str) -> None:
+    make_results(tmp_path / name, "one")
+    assert names(tmp_path) == [name]
+
+
+def test_missing_folders_above_are_made_and_go_again_after_a_failure(tmp_path: Path) -> None:
+    make_results(tmp_path / "n4" / "3b" / "out", "one")
+    assert (tmp_path / "n4" / "3b" / "out" / "panel.json").read_text() == "one"
+    with pytest.raises(RuntimeError), whole_folder(tmp_path / "s2" / "1a" / "out"):
+        raise RuntimeError
+    assert names(tmp_path) == ["n4"]
+
+
+def test_an_existing_folder_is_refused_and_untouched(tmp_path: Path) -> None:
+    make_results(tmp_path / "a", "one")
+    with pytest.raises(OutputNotWritten, match="--overwrite"):
+        make_results(tmp_path / "a", "two")
+    assert contents(tmp_path / "a") == {"panel.json": b"one", "pattern-one.svg": b"one"}
+    assert names(tmp_path) == ["a"]
+
+
+def test_an_existing_empty_folder_needs_overwrite_too(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    with pytest.raises(OutputNotWritten, match="--overwrite"):
+        make_results(tmp_path / "a", "one")
+    make_results(tmp_path / "a", "one", overwrite=True)
+    assert (tmp_path / "a" / "panel.json").read_text() == "one"
+
+
+def test_overwrite_replaces_old_results_and_keeps_what_others_put_there(tmp_path: Path) -> None:
+    make_results(tmp_path / "a", "one")
+    (tmp_path / "a" / "notes.txt").write_text("piece 7 is cracked")
+    (tmp_path / "a" / "photos").mkdir()
+    (tmp_path / "a" / "photos" / "1.jpg").write_bytes(b"jpg")
+    make_results(tmp_path / "a", "two", overwrite=True)
+    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-two.svg", "photos"]
+    assert (tmp_path / "a" / "notes.txt").read_text() == "piece 7 is cracked"
+    assert (tmp_path / "a" / "photos" / "1.jpg").read_bytes() == b"jpg"
+    assert (tmp_path / "a" / "panel.json").read_text() == "two"
+    assert names(tmp_path) == ["a"]
+
+
+def test_a_folder_of_someone_else_is_never_replaced(tmp_path: Path) -> None:
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "to the vicar.txt").write_text("dear")
+    with pytest.raises(OutputNotWritten, match=r"no panel\.json"):
+        make_results(tmp_path / "letters", "one", overwrite=True)
+    assert contents(tmp_path / "letters") == {"to the vicar.txt": b"dear"}
+
+
+def test_a_file_in_the_way_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "a").write_text("keep me")
+    for overwrite in (False, True):
+        with pytest.raises(OutputNotWritten, match="is a file"):
+            make_results(tmp_path / "a", "one", overwrite=overwrite)
+    with pytest.raises(OutputNotWritten, match="no folder open to writing"):
+        make_results(tmp_path / "a" / "b", "one")
+    assert (tmp_path / "a").read_text() == "keep me"
+
+
+def test_a_folder_above_that_cannot_be_written_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The superuser may write anywhere, so the answer of the system is given here.
+    monkeypatch.setattr(output.os, "access", lambda path, mode: False)
+    with pytest.raises(OutputNotWritten, match="cannot write"):
+        check_folder(tmp_path / "a")
+
+
+def test_the_root_is_refused() -> None:
+    with pytest.raises(OutputNotWritten):
+        check_folder(Path("/"), overwrite=True)
+
+
+@pytest.mark.parametrize("fault", [KeyboardInterrupt, RuntimeError, SystemExit])
+@pytest.mark.parametrize("old", [False, True])
+def test_a_broken_off_run_leaves_everything_as_it_was(
+    tmp_path: Path, fault: type[BaseException], old: bool
+) -> None:
+    if old:
+        make_results(tmp_path / "a", "one")
+    with pytest.raises(fault), whole_folder(tmp_path / "a", overwrite=True) as partial:
+        (partial / "panel.json").write_text("two")
+        raise fault
+    assert names(tmp_path) == (["a"] if old else [])
+    assert not old or (tmp_path / "a" / "panel.json").read_text() == "one"
+
+
+def test_a_full_disk_is_said_plainly(tmp_path: Path) -> None:
+    with (
+        pytest.raises(OutputNotWritten, match="No space left"),
+        whole_folder(tmp_path / "a"),
+    ):
+        raise OSError(28, "No space left on device")
+    assert names(tmp_path) == []
+
+
+@pytest.mark.parametrize("fails_at", [1, 2])
+@pytest.mark.parametrize("fault", [OSError(18, "Invalid cross-device link"), KeyboardInterrupt()])
+def test_when_the_swap_fails_the_old_folder_comes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails_at: int, fault: BaseException
+) -> None:
+    make_results(tmp_path / "a", "one")
+    (tmp_path / "a" / "notes.txt").write_text("mine")
+    calls = []
+    rename = Path.rename
+
+    def failing(self: Path, target: Path) -> Path:
+        calls.append(self)
+        if len(calls) == fails_at:
+            raise fault
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", failing)
+    with pytest.raises((OutputNotWritten, KeyboardInterrupt)):
+        make_results(tmp_path / "a", "two", overwrite=True)
+    assert len(calls) >= fails_at
+    assert names(tmp_path) == ["a"]
+    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-one.svg"]
+    assert (tmp_path / "a" / "panel.json").read_text() == "one"
+
+
+def test_an_interrupt_after_the_swap_leaves_the_new_folder_alone_in_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_results(tmp_path / "a", "one")
+    (tmp_path / "a" / "notes.txt").write_text("mine")
+    clear = output._clear
+    broken = []
+
+    def interrupted_once(aside: Path, place: Path) -> None:
+        if not broken:
+            broken.append(aside)
+            raise KeyboardInterrupt
+        clear(aside, place)
+
+    monkeypatch.setattr(output, "_clear", interrupted_once)
+    with pytest.raises(KeyboardInterrupt):
+        make_results(tmp_path / "a", "two", overwrite=True)
+    assert names(tmp_path) == ["a"]
+    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-two.svg"]
+
+
+def test_results_that_appeared_meanwhile_are_not_replaced(tmp_path: Path) -> None:
+    with (
+        pytest.raises(OutputNotWritten, match="exists already"),
+        whole_folder(tmp_path / "a") as partial,
+    ):
+        (partial / "panel.json").write_text("two")
+        make_results(tmp_path / "a", "one")
+    assert (tmp_path / "a" / "panel.json").read_text() == "one"
+    assert names(tmp_path) == ["a"]
+
+
+def test_a_link_to_a_folder_stays_a_link(tmp_path: Path) -> None:
+    make_results(tmp_path / "real", "one")
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    make_results(tmp_path / "link", "two", overwrite=True)
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real" / "panel.json").read_text() == "two"
+
+
+def test_a_single_file_is_written_whole_and_not_overwritten(tmp_path: Path) -> None:
+    write_whole(tmp_path / "t.pdf", b"one")
+    with pytest.raises(OutputNotWritten, match="--overwrite"):
+        write_whole(tmp_path / "t.pdf", b"two")
+    assert contents(tmp_path) == {"t.pdf": b"one"}
+    write_whole(tmp_path / "t.pdf", b"two", overwrite=True)
+    assert contents(tmp_path) == {"t.pdf": b"two"}
+
+
+def test_a_single_file_in_no_folder_or_in_place_of_one(tmp_path: Path) -> None:
+    with pytest.raises(OutputNotWritten, match="cannot write"):
+        write_whole(tmp_path / "missing" / "t.pdf", b"one")
+    with pytest.raises(OutputNotWritten, match="is a folder"):
+        write_whole(tmp_path, b"one", overwrite=True)
+    assert names(tmp_path) == []
