@@ -1,0 +1,5 @@
+"""``python -m tests.rendering --design quarries --tier clean --seed 1 --capture scan -o FOLDER``."""
+
+from tests.rendering.cli import main
+
+main()
