@@ -1,0 +1,139 @@
+"""Lead lines as polylines between joints, and the order in which a net is always taken.
+
+Legend for shapes: J joints, E cames, N points. All lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line
+from rubbing2pattern.frame import Array
+from rubbing2pattern.reading import LeadNet, NetCame
+
+Indices = npt.NDArray[np.int64]
+
+_SAME_PLACE_MM = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class LeadLines:
+    """The net drawn as polylines whose ends lie exactly on the joints.
+
+    Attributes
+    ----------
+    joints_mm : (J, 2) places of the joints.
+    ends : (E, 2) joints at the start and the end of each came.
+    paths : E polylines (N, 2), read-only.
+    """
+
+    joints_mm: Array
+    ends: Indices
+    paths: tuple[Array, ...]
+
+
+def lead_lines(net: LeadNet, flatness_mm: float) -> LeadLines:
+    """Draw every came as a polyline.
+
+    Parameters
+    ----------
+    net : the net.
+    flatness_mm : how far a chord may leave its curve.
+
+    Raises
+    ------
+    ValueError
+        When a came has no length: a defect of the stage that made the net.
+    """
+    joints = np.array([(j.x_mm, j.y_mm) for j in net.joints], dtype=np.float64).reshape(-1, 2)
+    ends = np.array([(c.start, c.end) for c in net.cames], dtype=np.int64).reshape(-1, 2)
+    paths = tuple(_path(came, joints, flatness_mm) for came in net.cames)
+    return LeadLines(joints, ends, paths)
+
+
+def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
+    """Return the net with joints, cames and directions in an order that its geometry decides.
+
+    Joints run from the top down, then from left to right; a came starts at the earlier of its
+    joints, a closed one runs anticlockwise; cames follow by their middle. Joints that hold no came
+    are left out. Whatever order the net came in, what is built from the result is the same.
+    """
+    used = sorted(
+        {j for came in net.cames for j in (came.start, came.end)},
+        key=lambda j: (-net.joints[j].y_mm, net.joints[j].x_mm, j),
+    )
+    place = {old: new for new, old in enumerate(used)}
+    cames = [
+        _directed(replace(came, start=place[came.start], end=place[came.end]))
+        for came in net.cames
+    ]
+    joints = tuple(net.joints[j] for j in used)
+    lines = lead_lines(replace(net, joints=joints, cames=tuple(cames)), flatness_mm)
+    middles = [point_along(path, 0.5) for path in lines.paths]
+    order = sorted(
+        range(len(cames)),
+        key=lambda c: (-middles[c][1], middles[c][0], cames[c].start, cames[c].end),
+    )
+    return replace(net, joints=joints, cames=tuple(cames[c] for c in order))
+
+
+def point_along(path: Array, share: float) -> tuple[float, float]:
+    """Return the point of a polyline at a share of its length, 0 .. 1."""
+    step = np.hypot(*np.diff(path, axis=0).T)
+    at = np.concatenate(([0.0], np.cumsum(step)))
+    x, y = (float(np.interp(share * at[-1], at, path[:, k])) for k in (0, 1))
+    return (x, y)
+
+
+def signed_area(points: Array) -> float:
+    """Return the area to the left of a closed polyline (shoelace formula), in mm2."""
+    p = points - points[0]
+    return 0.5 * float(np.sum(p[:-1, 0] * p[1:, 1] - p[1:, 0] * p[:-1, 1]))
+
+
+def leaving_deg(curve: Curve) -> float:
+    """Return the direction in which a curve leaves its start, from its tangent."""
+    if isinstance(curve, Arc):
+        return curve.start_deg + math.copysign(90.0, curve.sweep_deg)
+    if isinstance(curve, Line):
+        return _direction_deg(curve.start, curve.end)
+    assert isinstance(curve, Cubic)
+    start = curve.control[0]
+    ahead = next((p for p in curve.control[1:] if math.dist(start, p) > 1e-6), curve.end)
+    return _direction_deg(start, ahead)
+
+
+def _path(came: NetCame, joints: Array, flatness_mm: float) -> Array:
+    path = np.array(came.curve.points(flatness_mm), dtype=np.float64)
+    path[0], path[-1] = joints[came.start], joints[came.end]
+    step = np.hypot(*np.diff(path, axis=0).T)
+    path = path[np.concatenate(([True], step > _SAME_PLACE_MM))]
+    if len(path) < (4 if came.start == came.end else 2):
+        x, y = joints[came.start]
+        raise ValueError(f"a came at ({x:.1f}, {y:.1f}) mm has no length")
+    path[-1] = joints[came.end]
+    path.setflags(write=False)
+    return path
+
+
+def _directed(came: NetCame) -> NetCame:
+    if came.start == came.end:
+        turn = signed_area(came.curve.points(0.1))
+        return came if turn >= 0.0 else _turned(came)
+    return came if came.start < came.end else _turned(came)
+
+
+def _turned(came: NetCame) -> NetCame:
+    length = came.curve.length_mm
+    gaps = tuple((length - b, length - a) for a, b in reversed(came.gaps))
+    return replace(
+        came, start=came.end, end=came.start, curve=came.curve.reversed(), gaps=gaps
+    )
+
+
+def _direction_deg(start: tuple[float, float], end: tuple[float, float]) -> float:
+    return math.degrees(math.atan2(end[1] - start[1], end[0] - start[0]))
