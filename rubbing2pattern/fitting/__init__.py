@@ -1,0 +1,1 @@
+"""Fitting lines, arcs and smooth cubics to measured points of lead lines."""

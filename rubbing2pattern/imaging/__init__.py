@@ -1,0 +1,1 @@
+"""Pictures on grids: resampling, optical density, oriented bands, profiles across leads."""

@@ -1,0 +1,92 @@
+"""Profiles of optical density across a line, sampled on the full picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.resample import at_points
+from rubbing2pattern.reading import Grid, LeadMap, Rubbing
+
+
+@dataclass(frozen=True, slots=True)
+class Profiles:
+    """Density across a line.
+
+    Legend: N places along the line, M offsets across it.
+
+    Attributes
+    ----------
+    base : (N, 2) places in mm.
+    normal : (N, 2) unit vectors to the left of the line's direction.
+    offsets_mm : (M,) from the line, positive to the left, evenly spaced about 0.
+    density : (N, M) float32.
+    """
+
+    base: Array
+    normal: Array
+    offsets_mm: Array
+    density: Grid
+
+
+def evenly(path: Array, step_mm: float) -> Array:
+    """Return points on a polyline about `step_mm` apart, first and last kept, (N, 2), N >= 2."""
+    d = np.hypot(*np.diff(path, axis=0).T)
+    s = np.concatenate(([0.0], np.cumsum(d)))
+    n = max(2, round(s[-1] / step_mm) + 1)
+    t = np.linspace(0.0, s[-1], n)
+    return np.column_stack((np.interp(t, s, path[:, 0]), np.interp(t, s, path[:, 1])))
+
+
+def left_normals(path: Array, closed: bool = False) -> Array:
+    """Return unit normals to the left at every point of a polyline, (N, 2)."""
+    if closed:
+        ring = path[:-1]
+        tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+        tangent = np.vstack((tangent, tangent[:1]))
+    else:
+        tangent = np.gradient(path, axis=0)
+    length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-12)
+    tangent = tangent / length[:, None]
+    return np.column_stack((-tangent[:, 1], tangent[:, 0]))
+
+
+def offsets(half_mm: float, step_mm: float) -> Array:
+    """Return offsets from -half to +half, evenly spaced, 0 among them."""
+    n = round(half_mm / step_mm)
+    return np.arange(-n, n + 1) * step_mm
+
+
+def sample(
+    rubbing: Rubbing, lead: LeadMap, base: Array, normal: Array, offsets_mm: Array
+) -> Profiles:
+    """Sample the photograph across a line and turn grey into density.
+
+    Strategy: the warp is exact at the middle and the two ends of each profile and quadratic
+    between; over 20 mm nothing is lost, and a million samples cost milliseconds.
+    """
+    half = float(offsets_mm[-1])
+    n = len(base)
+    three = np.vstack((base - half * normal, base, base + half * normal))
+    seen = rubbing.warp.to_px(three).reshape(3, n, 2).astype(np.float32)
+    u = (offsets_mm / half).astype(np.float32)
+    slope, bend = 0.5 * (seen[2] - seen[0]), 0.5 * (seen[2] + seen[0]) - seen[1]
+    columns = seen[1, :, :1] + slope[:, :1] * u + bend[:, :1] * u**2
+    rows = seen[1, :, 1:] + slope[:, 1:] * u + bend[:, 1:] * u**2
+    grey = at_points(rubbing.photograph.grey, columns, rows)
+    level = _paper(lead, base)
+    density = np.log(np.maximum(level[:, None] / np.maximum(grey, 1.0), 1.0))
+    return Profiles(base, normal, offsets_mm, density.astype(np.float32))
+
+
+def _paper(lead: LeadMap, places: Array) -> Grid:
+    p = lead.paper_frame.to_px(places).astype(np.float32)
+    return at_points(lead.paper_level, p[:, :1], p[:, 1:])[:, 0]
+
+
+def grid_values(grid: Grid, lead: LeadMap, places: Array) -> Grid:
+    """Sample a working grid of the lead map at places (N, 2) in mm, result (N,)."""
+    p = lead.frame.to_px(places).astype(np.float32)
+    return at_points(grid, p[:, :1], p[:, 1:])[:, 0]

@@ -1,0 +1,76 @@
+"""The photograph on a rectified grid, or at single places, without a rectified copy at full size."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.frame import Frame, Warp
+from rubbing2pattern.reading import Grey, Grid
+
+_NODE_PX = 16
+Maps = tuple[Grid, Grid]
+
+
+def warp_maps(warp: Warp, frame: Frame) -> Maps:
+    """Return column and row in the photograph for every cell of a grid, (H, W) float32 each.
+
+    Strategy: the warp is smooth, so it is computed at every 16th cell and interpolated linearly
+    between; over 16 cells of 0.5 mm the error stays far below a hundredth of a pixel.
+    """
+    s = _NODE_PX
+    cols = np.arange(-1, frame.width_px // s + 2) * s + (s - 1) / 2.0
+    rows = np.arange(-1, frame.height_px // s + 2) * s + (s - 1) / 2.0
+    grid = np.stack(np.meshgrid(cols, rows), axis=-1).reshape(-1, 2)
+    seen = warp.to_px(frame.to_mm(grid)).reshape(len(rows), len(cols), 2)
+    size = (len(cols) * s, len(rows) * s)
+    full = cv2.resize(seen.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    part = full[s : s + frame.height_px, s : s + frame.width_px]
+    return np.ascontiguousarray(part[..., 0]), np.ascontiguousarray(part[..., 1])
+
+
+def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
+    """Return the photograph resampled to a grid, (H, W) uint8, averaged over each cell's area.
+
+    Cells that lie outside the picture get `outside`.
+    """
+    x_min, y_min, x_max, y_max = frame.bounds_mm
+    scale = warp.px_per_mm(((x_min + x_max) / 2.0, (y_min + y_max) / 2.0)) / frame.px_per_mm
+    step = max(1, int(scale + 0.3))
+    column, row = warp_maps(warp, frame)
+    if step > 1:
+        h, w = grey.shape[0] // step, grey.shape[1] // step
+        small = cv2.resize(
+            grey[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA
+        )
+        column = (column - (step - 1) / 2.0) / step
+        row = (row - (step - 1) / 2.0) / step
+    else:
+        small = grey
+    out = cv2.remap(
+        small,
+        column.astype(np.float32, copy=False),
+        row.astype(np.float32, copy=False),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=outside,
+    )
+    return np.asarray(out, dtype=np.uint8)
+
+
+def at_points(picture: npt.NDArray[np.generic], columns: Grid, rows: Grid) -> Grid:
+    """Sample a picture bilinearly at (columns, rows), any 2-D shape (a, b), result float32 (a, b)."""
+    limit = 30000
+    a = columns.shape[0]
+    out = np.empty(columns.shape, dtype=np.float32)
+    for i in range(0, a, limit):
+        part = cv2.remap(
+            picture,
+            np.ascontiguousarray(columns[i : i + limit], dtype=np.float32),
+            np.ascontiguousarray(rows[i : i + limit], dtype=np.float32),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        out[i : i + limit] = part
+    return out

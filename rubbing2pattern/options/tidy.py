@@ -1,0 +1,29 @@
+"""Options of tidying the net."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True)
+class TidyOptions(Checked):
+    """How false leads are told from true ones, and how lead lines and joints are settled."""
+
+    seen_above: float = value(0.35, 0.1, 0.9, "share of the local strength that counts as seen")
+    clearly_false: float = value(0.22, 0.0, 0.6, "mean response of grain and streaks stays below")
+    step_mm: float = value(0.75, 0.25, 3.0, "several profiles per grain of the paper")
+    profile_step_mm: float = value(0.2, 0.05, 0.5, "about a pixel of a scan at 150 dpi")
+    profile_half_mm: float = value(12.0, 6.0, 30.0, "half the widest border and its flank")
+    along_mm: float = value(2.0, 0.5, 10.0, "smoothing along the lead before it is centred")
+    search_mm: float = value(2.6, 0.5, 8.0, "how far a first line may stray from the lead")
+    blob: float = value(0.75, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
+    local_mm: float = value(14.0, 5.0, 50.0, "length over which a direction at a joint is read")
+    merge_mm: float = value(0.8, 0.1, 3.0, "leads that pass a place this close meet there")
+    close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
+    short_mm: float = value(14.0, 4.0, 40.0, "links shorter than this may be a crossing pulled apart")
+    corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
+    through_deg: float = value(24.0, 5.0, 45.0, "a through-lead bends less than this at a joint")
+    noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
+    smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")

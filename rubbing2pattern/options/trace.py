@@ -1,0 +1,15 @@
+"""Options of tracing the skeleton into a net."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True)
+class TraceOptions(Checked):
+    """How the lines between basins become nodes and paths."""
+
+    smooth_mm: float = value(1.0, 0.0, 5.0, "takes the steps of the grid out of a path")
+    attach_mm: float = value(12.0, 0.0, 40.0, "a branch this near a line springs from it")

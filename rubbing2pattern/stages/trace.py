@@ -1,0 +1,195 @@
+"""Trace the skeleton into a planar graph.
+
+Words of this module: a *crack* is the side between two neighbouring cells of different basins; its
+ends are *corners* of cells. A corner where three cracks or more meet is a node; a chain of cracks
+between nodes is an edge. A closed chain without a node gets one at its topmost corner.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.options.trace import TraceOptions
+from rubbing2pattern.reading import RawNet, Skeleton
+
+Ints = npt.NDArray[np.int64]
+
+
+def trace(skeleton: Skeleton, options: TraceOptions | None = None) -> RawNet:
+    """Return the planar graph whose faces are the basins, with the free branches as edges.
+
+    Cracks make the graph exact: every edge knows the basin on either side, and no thinning can
+    fray it. Positions are smoothed along each edge, nodes stay.
+    """
+    options = options or TraceOptions()
+    basins = skeleton.basins
+    chains, sides = _chains(basins)
+    outside = int(basins[0, 0])
+    sides = np.where(sides == outside, 0, sides)
+    index: dict[tuple[int, int], int] = {}
+    ends, paths = [], []
+    for chain in chains:
+        first = index.setdefault((int(chain[0, 0]), int(chain[0, 1])), len(index))
+        last = index.setdefault((int(chain[-1, 0]), int(chain[-1, 1])), len(index))
+        ends.append((first, last))
+        paths.append(_smoothed(_to_mm(skeleton.frame, chain), options.smooth_mm, first == last))
+    nodes = _to_mm(skeleton.frame, np.array(list(index), dtype=np.float64).reshape(-1, 2))
+    net = RawNet(nodes, np.array(ends, dtype=np.int64).reshape(-1, 2), tuple(paths), sides)
+    return _with_branches(net, skeleton, options)
+
+
+def _to_mm(frame: Frame, corners: npt.NDArray[np.generic]) -> Array:
+    """Corner (row, column) lies half a cell before the cell of the same number."""
+    c = corners.astype(np.float64)
+    return frame.to_mm(np.column_stack((c[:, 1] - 0.5, c[:, 0] - 0.5)))
+
+
+def _chains(basins: npt.NDArray[np.int32]) -> tuple[list[Ints], Ints]:
+    """Return chains of corners (N, 2) row, column and the basins left and right of each chain.
+
+    Left and right are meant with y upwards, walking from the first corner to the last.
+    """
+    h, w = basins.shape
+    stride = w + 1
+    r, c = np.nonzero(basins[:, :-1] != basins[:, 1:])
+    upright = np.column_stack((r * stride + c + 1, (r + 1) * stride + c + 1))
+    upright_sides = np.column_stack((basins[r, c + 1], basins[r, c]))
+    r2, c2 = np.nonzero(basins[:-1, :] != basins[1:, :])
+    level = np.column_stack(((r2 + 1) * stride + c2, (r2 + 1) * stride + c2 + 1))
+    level_sides = np.column_stack((basins[r2, c2], basins[r2 + 1, c2]))
+    cracks = np.vstack((upright, level)).astype(np.int64)
+    sides = np.vstack((upright_sides, level_sides)).astype(np.int64)
+    del h
+    return _walk(cracks, sides, stride)
+
+
+def _walk(cracks: Ints, sides: Ints, stride: int) -> tuple[list[Ints], Ints]:
+    corners, inverse = np.unique(cracks, return_inverse=True)
+    inverse = inverse.reshape(cracks.shape)
+    degree = np.bincount(inverse.ravel(), minlength=len(corners))
+    at: list[list[int]] = [[] for _ in range(len(corners))]
+    for k, (a, b) in enumerate(inverse.tolist()):
+        at[a].append(k)
+        at[b].append(k)
+    ends = inverse.tolist()
+    used = bytearray(len(ends))
+    chains: list[Ints] = []
+    chain_sides: list[tuple[int, int]] = []
+    order = [int(n) for n in np.nonzero(degree != 2)[0]] + list(range(len(corners)))
+    for start in order:
+        for first in at[start]:
+            if used[first]:
+                continue
+            chain, k, here = [start], first, start
+            while True:
+                used[k] = 1
+                here = ends[k][1] if ends[k][0] == here else ends[k][0]
+                chain.append(here)
+                if degree[here] != 2 or here == start:
+                    break
+                k = at[here][1] if at[here][0] == k else at[here][0]
+            # A crack runs from its lower-numbered corner: down, or to the right.
+            left, right = sides[first].tolist()
+            forward = ends[first][0] == start
+            chain_sides.append((left, right) if forward else (right, left))
+            numbers = corners[chain]
+            chains.append(np.column_stack((numbers // stride, numbers % stride)))
+    return chains, np.array(chain_sides, dtype=np.int64).reshape(-1, 2)
+
+
+def _smoothed(path: Array, sigma_mm: float, closed: bool) -> Array:
+    """Resample to about half a millimetre and smooth; the ends of an open path stay in place."""
+    step = np.hypot(*np.diff(path, axis=0).T)
+    s = np.concatenate(([0.0], np.cumsum(step)))
+    n = max(2, round(s[-1] / 0.5) + 1)
+    t = np.linspace(0.0, s[-1], n)
+    even = np.column_stack((np.interp(t, s, path[:, 0]), np.interp(t, s, path[:, 1])))
+    sigma = sigma_mm / max(t[1] - t[0], 1e-9)
+    if n < 5 or sigma < 0.1:
+        return even
+    if closed:
+        ring = ndimage.gaussian_filter1d(even[:-1], sigma, axis=0, mode="wrap")
+        return np.vstack((ring, ring[:1]))
+    # Reflecting about the end points keeps them and the direction there.
+    pad = min(n - 1, int(4 * sigma) + 1)
+    head = 2 * even[0] - even[pad:0:-1]
+    tail = 2 * even[-1] - even[-2 : -pad - 2 : -1]
+    padded = ndimage.gaussian_filter1d(np.vstack((head, even, tail)), sigma, axis=0)
+    return np.asarray(padded[pad : pad + n])
+
+
+def _with_branches(net: RawNet, skeleton: Skeleton, options: TraceOptions) -> RawNet:
+    """Add each free branch; an end near a line is tied to the nearest point of it (edge split)."""
+    nodes = list(map(tuple, net.nodes.tolist()))
+    ends = [tuple(e) for e in net.ends.tolist()]
+    paths, sides = list(net.paths), [tuple(s) for s in net.sides.tolist()]
+    for branch in skeleton.branches:
+        middle = skeleton.frame.to_px(branch[len(branch) // 2][None])[0]
+        basin = int(skeleton.basins[round(middle[1]), round(middle[0])])
+        tied: list[int] = []
+        line = [branch]
+        for tip, inner in ((0, 1), (-1, -2)):
+            hit = _nearest(paths, branch[tip])
+            if hit is not None and hit[2] <= options.attach_mm and _faces(branch, tip, inner, hit):
+                node = _split(nodes, ends, paths, sides, hit[0], hit[1])
+                line.insert(0 if tip == 0 else len(line), np.array([nodes[node]]))
+            else:
+                node = len(nodes)
+                nodes.append(tuple(branch[tip].tolist()))
+            tied.append(node)
+        ends.append((tied[0], tied[1]))
+        paths.append(_smoothed(np.vstack(line), options.smooth_mm, False))
+        sides.append((basin, basin))
+    return RawNet(
+        np.array(nodes, dtype=np.float64).reshape(-1, 2),
+        np.array(ends, dtype=np.int64).reshape(-1, 2),
+        tuple(paths),
+        np.array(sides, dtype=np.int64).reshape(-1, 2),
+    )
+
+
+Hit = tuple[int, int, float, Array]
+
+
+def _nearest(paths: list[Array], point: Array) -> Hit | None:
+    best: Hit | None = None
+    for k, path in enumerate(paths):
+        d = np.hypot(path[:, 0] - point[0], path[:, 1] - point[1])
+        i = int(d.argmin())
+        if best is None or d[i] < best[2]:
+            best = (k, i, float(d[i]), path[i])
+    return best
+
+
+def _faces(branch: Array, tip: int, inner: int, hit: Hit) -> bool:
+    """Whether the branch heads for the place hit, within 60 degrees, rather than passing it by."""
+    back = branch[min(6, len(branch) - 1)] if tip == 0 else branch[-min(7, len(branch))]
+    heading = branch[tip] - back
+    way = hit[3] - branch[tip]
+    del inner
+    scale = float(np.hypot(*heading) * np.hypot(*way))
+    return scale < 1e-9 or float(heading @ way) / scale > 0.5
+
+
+def _split(
+    nodes: list[tuple[float, ...]],
+    ends: list[tuple[int, ...]],
+    paths: list[Array],
+    sides: list[tuple[int, ...]],
+    edge: int,
+    at: int,
+) -> int:
+    path = paths[edge]
+    if at in (0, len(path) - 1):
+        return ends[edge][0 if at == 0 else 1]
+    node = len(nodes)
+    nodes.append(tuple(path[at].tolist()))
+    ends.append((node, ends[edge][1]))
+    paths.append(path[at:])
+    sides.append(sides[edge])
+    ends[edge] = (ends[edge][0], node)
+    paths[edge] = path[: at + 1]
+    return node
