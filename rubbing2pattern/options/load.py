@@ -1,0 +1,26 @@
+"""Options of loading a picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True, slots=True)
+class LoadOptions(Checked):
+    """What counts as a picture of a rubbing."""
+
+    size_limit_mp: float = value(
+        400.0,
+        0.01,
+        4000.0,
+        "a sheet of 1.2 by 0.8 m scanned at 400 dpi has 240 megapixels; beyond 400 a header is"
+        " more likely damaged or made to fill the memory than true",
+    )
+    smallest_side_px: int = value(
+        200,
+        16,
+        10000,
+        "with fewer pixels a panel of 600 mm has leads of less than two pixels",
+    )
