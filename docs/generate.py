@@ -1,0 +1,11 @@
+"""Write the pages of docs/ that are made from the program."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rubbing2pattern.options.describe import options_page
+
+if __name__ == "__main__":
+    page = Path(__file__).with_name("options.md")
+    page.write_text(options_page(), encoding="utf-8", newline="\n")

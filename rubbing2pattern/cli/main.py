@@ -1,0 +1,81 @@
+"""The group of commands and the way into the program."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import warnings
+from collections.abc import Sequence
+from types import FrameType
+from typing import Any
+
+import click
+
+from rubbing2pattern import __version__
+from rubbing2pattern.cli.demo import demo
+from rubbing2pattern.cli.errors import told
+from rubbing2pattern.cli.targets import targets
+from rubbing2pattern.cli.trace import trace
+
+_EPILOG = """\b
+Exit codes: 0 done (with findings or without), 1 a defect of the program, 2 wrong use,
+3 the input cannot be read, 4 the scale or perspective cannot be found, 5 no lead
+lines found, 6 the output cannot be written, 8 findings and --strict, 130 interrupted.
+"""
+
+
+class Commands(click.Group):
+    """A group whose errors all go through `told`."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run the command line; in standalone mode exit with the code that the command returns."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, False, **extra)
+        try:
+            code = super().main(args, prog_name, complete_var, False, **extra)
+        except (Exception, KeyboardInterrupt) as fault:
+            code = told(fault)
+        sys.exit(code or 0)
+
+
+@click.group(
+    cls=Commands,
+    epilog=_EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="rubbing2pattern")
+def main() -> None:
+    """Turn a rubbing of a leaded window into a true-to-scale, numbered re-leading pattern."""
+
+
+main.add_command(trace)
+main.add_command(demo)
+main.add_command(targets)
+
+
+def entry() -> None:
+    """Run the program as its own process: signals, streams and libraries are set up first."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
+    for stream in (sys.stdout, sys.stderr):
+        # A file name may hold what the terminal cannot show.
+        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    # Ending a run from outside is an interruption like any other: nothing half-written stays.
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, _interrupt)
+    main(prog_name="rubbing2pattern")
+
+
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    raise KeyboardInterrupt

@@ -1,0 +1,67 @@
+"""One rubbing from the command line: read, write, tell."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rubbing2pattern.cli.progress import shown_progress
+from rubbing2pattern.cli.summary import print_table, summary
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.output import check_folder
+from rubbing2pattern.units import Unit
+
+if TYPE_CHECKING:
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.pipeline import Reading
+    from rubbing2pattern.reference import Reference
+
+
+def run_one(
+    image: Path,
+    reference: Reference,
+    folder: Path,
+    options: Options,
+    *,
+    panel: str,
+    seen_from: str,
+    units: Unit,
+    overwrite: bool,
+    strict: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Read a rubbing, write its folder of results, tell the summary and return the exit code."""
+    check_folder(folder, overwrite=overwrite)
+    # The libraries behind the stages take a second to load; help and refusals do not wait for it.
+    from rubbing2pattern.pipeline import trace_rubbing, write_reading
+
+    with shown_progress(quiet=quiet) as progress:
+        reading = trace_rubbing(
+            image,
+            reference,
+            name=panel,
+            seen_from=seen_from,
+            options=options,
+            progress=progress,
+        )
+        write_reading(reading, folder, options=options, overwrite=overwrite)
+    _tell(reading, folder, units, json_wanted=as_json)
+    return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
+
+
+def _tell(reading: Reading, folder: Path, units: Unit, *, json_wanted: bool) -> None:
+    try:
+        if json_wanted:
+            click.echo(json.dumps(summary(reading, folder), indent=2, ensure_ascii=False))
+        else:
+            print_table(reading, folder, units)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read stdout has left; the results are written, so the run is a success.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,151 @@
+"""Options that several commands have in common, as decorators, and what is made of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from rubbing2pattern.cli.lengths import length_mm, stock
+
+if TYPE_CHECKING:
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.reference import Reference
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+REFERENCES = ("dpi", "ruler", "marks", "sheet", "targets")
+
+
+def reference_options(command: F) -> F:
+    """Add the five kinds of reference, of which exactly one is given."""
+    return _with(
+        command,
+        click.option("--dpi", metavar="N", help="Flat scan of known resolution, for example 200."),
+        click.option(
+            "--ruler",
+            metavar='"X,Y X,Y LENGTH"',
+            help='Two marks, in pixels, and their distance: "577.8,2823.9 2038.3,2826.6 200mm".',
+        ),
+        click.option(
+            "--marks",
+            metavar="FILE.csv",
+            help="Four or more reference marks: pixel_x,pixel_y,x_mm,y_mm.",
+        ),
+        click.option(
+            "--sheet",
+            metavar="SIZE",
+            help="The whole sheet is visible and its edges are found: 614x774mm, A1, 24x36in.",
+        ),
+        click.option(
+            "--targets",
+            metavar="FILE.csv",
+            help="Printed targets: id,x_mm,y_mm of their centres, or id_a,id_b,distance_mm.",
+        ),
+    )
+
+
+def pattern_options(command: F) -> F:
+    """Add what the pattern depends on."""
+    return _with(
+        command,
+        click.option(
+            "--heart",
+            metavar="LENGTH",
+            callback=length_mm,
+            help="Thickness of the heart of the lead.  [1.6mm]",
+        ),
+        click.option(
+            "--clearance",
+            metavar="LENGTH",
+            callback=length_mm,
+            help="Gap between glass and heart, on each side.  [0.4mm]",
+        ),
+        click.option(
+            "--stock",
+            metavar="LIST",
+            callback=stock,
+            help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes in mm and inches]',
+        ),
+        click.option(
+            "--max-megapixels",
+            type=float,
+            metavar="N",
+            help="Largest picture that is read.  [400]",
+        ),
+        click.option(
+            "--set",
+            "settings",
+            multiple=True,
+            metavar="GROUP.NAME=VALUE",
+            help="Change any other threshold; docs/options.md lists them.",
+        ),
+    )
+
+
+def output_options(command: F) -> F:
+    """Add how results are written and told."""
+    return _with(
+        command,
+        click.option(
+            "--units",
+            type=click.Choice(["mm", "in"]),
+            default="mm",
+            show_default=True,
+            help="Unit of the lists and the summary; drawings are true to scale in any case.",
+        ),
+        click.option("--overwrite", is_flag=True, help="Replace the results of an earlier run."),
+        click.option("--strict", is_flag=True, help="Exit with 8 when there are findings."),
+        click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout."),
+        click.option("--quiet", is_flag=True, help="No progress on stderr."),
+    )
+
+
+def reference_of(given: dict[str, Any]) -> Reference:
+    """Take the reference out of the parameters of a command."""
+    from rubbing2pattern.reference import parse_reference
+
+    return parse_reference(**{name: given.pop(name) for name in REFERENCES})
+
+
+def options_of(given: dict[str, Any]) -> Options:
+    """Take the options of a run out of the parameters of a command."""
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.options.setting import with_settings
+
+    options = with_settings(Options(), given.pop("settings"))
+    pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
+    pieces["stock"] = given.pop("stock")
+    size_limit_mp = given.pop("max_megapixels")
+    load = {} if size_limit_mp is None else {"size_limit_mp": size_limit_mp}
+    chosen = {name: value for name, value in pieces.items() if value is not None}
+    return replace(
+        options,
+        load=replace(options.load, **load),
+        pieces=replace(options.pieces, **chosen),
+        documents=replace(options.documents, units=given["units"]),
+    )
+
+
+def folder_option(*, default: str | None = None) -> Callable[[F], F]:
+    """Add the folder of results; without a default it must be given."""
+    return click.option(
+        "-o",
+        "--output",
+        "folder",
+        type=click.Path(path_type=Path),
+        metavar="FOLDER",
+        required=default is None,
+        default=default,
+        show_default=default is not None,
+        help="Folder for the results; it appears whole or not at all.",
+    )
+
+
+def _with(command: F, *decorators: Callable[[F], F]) -> F:
+    for decorator in reversed(decorators):
+        command = decorator(command)
+    return command

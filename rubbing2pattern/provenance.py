@@ -1,0 +1,84 @@
+"""Where a panel's record comes from: program, libraries, picture, reference, changed options.
+
+No clock and no folder of any machine goes in, so the same input gives the same record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rubbing2pattern import __version__
+from rubbing2pattern.options import Options
+from rubbing2pattern.reading import Photograph
+from rubbing2pattern.reference import Reference
+
+LIBRARIES = (
+    "ezdxf",
+    "numpy",
+    "opencv-python-headless",
+    "pillow",
+    "reportlab",
+    "scikit-image",
+    "scipy",
+    "shapely",
+)
+"""The libraries on whose results the figures of a record depend."""
+
+
+def provenance_of(photograph: Photograph, reference: Reference, options: Options) -> dict[str, Any]:
+    """Gather what a later reader needs to judge or repeat the reading.
+
+    Returns
+    -------
+    dict
+        ``program``, ``libraries``, ``image``, ``reference`` and ``options``; plain values that
+        JSON can hold. ``options`` has only those that differ from their defaults, as
+        ``{"lead.grid_mm": 0.4}``.
+    """
+    height_px, width_px = photograph.grey.shape
+    return {
+        "program": {"name": "rubbing2pattern", "version": __version__},
+        "libraries": {name: _version(name) for name in LIBRARIES},
+        "image": {
+            "name": photograph.source,
+            "sha256": photograph.sha256,
+            "width_px": width_px,
+            "height_px": height_px,
+            "file_bits": photograph.file_bits,
+        },
+        "reference": plain(reference),
+        "options": {name: plain(given) for name, given in options.changed().items()},
+    }
+
+
+def plain(datum: Any) -> Any:
+    """Return a datum as values that JSON can hold; a path keeps only the name of its file."""
+    match datum:
+        case Enum():
+            return datum.value
+        case Path():
+            return datum.name
+        case np.ndarray() | np.generic():
+            return datum.tolist()
+        case Mapping():
+            return {str(key): plain(item) for key, item in datum.items()}
+        case tuple() | list():
+            return [plain(item) for item in datum]
+    if is_dataclass(datum) and not isinstance(datum, type):
+        parts = {item.name: plain(getattr(datum, item.name)) for item in fields(datum)}
+        return {"type": type(datum).__name__, **parts}
+    return datum
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "unknown"

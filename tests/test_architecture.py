@@ -1,0 +1,217 @@
+"""The house keeps its order: what may import what, how long a file may be, what it may say."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "rubbing2pattern"
+NAME = PACKAGE.name
+
+LONGEST_FILE = 450
+LONGEST_FUNCTION = 60
+
+# From the bottom up; a module imports only from lower storeys or its own. The options of all stages
+# stand on the tables of the trade (stock), so that a default may be taken from there.
+STOREYS: tuple[tuple[str, ...], ...] = (
+    ("errors", ""),
+    ("units",),
+    ("frame",),
+    ("curves",),
+    ("reading", "model", "findings", "stock"),
+    ("options", "progress", "output", "reference"),
+    ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
+    ("stages", "documents", "demo"),
+    ("provenance",),
+    ("pipeline",),
+    ("cli",),
+    ("__main__",),
+)
+STOREY = {room: number for number, rooms in enumerate(STOREYS) for room in rooms}
+
+# Inside one storey these rooms may not lean on each other.
+SEPARATE = {"stages", "documents", "demo"}
+
+ONLY_IN = {
+    "click": ("cli/",),
+    "rich": ("cli/",),
+    "ezdxf": ("documents/dxf.py",),
+    "cv2": (
+        "stages/",
+        "imaging/",
+        "rectifying/",
+        "fitting/",
+        "tidying/",
+        "measuring/",
+        "documents/overlay.py",
+        "documents/targets.py",
+    ),
+}
+
+
+def modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def python_files() -> list[Path]:
+    found = [
+        *PACKAGE.rglob("*.py"),
+        *(ROOT / "tests").rglob("*.py"),
+        *(ROOT / "benchmarks").rglob("*.py"),
+        *(ROOT / "docs").rglob("*.py"),
+    ]
+    return sorted(p for p in found if "__pycache__" not in p.parts)
+
+
+def shown(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def inside(path: Path) -> str:
+    return path.relative_to(PACKAGE).as_posix()
+
+
+def room(path: Path) -> str:
+    """Name the part of the package a module belongs to: ``stages`` for ``stages/lead.py``."""
+    first = inside(path).split("/")[0].removesuffix(".py")
+    return "" if first == "__init__" else first
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imported(path: Path) -> Iterator[tuple[str, int]]:
+    """Every dotted name a module imports, with its line; `from a import b` gives a.b."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{shown(path)}:{node.lineno} has a relative import"
+            yield from ((f"{node.module}.{alias.name}", node.lineno) for alias in node.names)
+
+
+def own_imports(path: Path) -> Iterator[tuple[list[str], int]]:
+    for name, line in imported(path):
+        parts = name.split(".")
+        if parts[0] == NAME:
+            yield parts[1:], line
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_imports_run_downward(path: Path) -> None:
+    here = room(path)
+    assert here in STOREY, f"{inside(path)} has no storey; give it one in STOREYS and DEVELOPERS.md"
+    if here == "":
+        return  # The front door looks into the rooms only when asked; see the test of its laziness.
+    for parts, line in own_imports(path):
+        there = parts[0] if parts[0] in STOREY else ""
+        where = f"{shown(path)}:{line} imports {'.'.join(parts)}"
+        assert STOREY[there] <= STOREY[here], f"{where}, which stands higher"
+        if here in SEPARATE and there in SEPARATE:
+            assert here == there, f"{where}, but {here} and {there} do not know each other"
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_no_stage_imports_another(path: Path) -> None:
+    if room(path) != "stages":
+        return
+    others = [(parts, line) for parts, line in own_imports(path) if parts[0] == "stages"]
+    assert not others, f"{shown(path)} imports the stage {others}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_libraries_stay_in_their_rooms(path: Path) -> None:
+    for name, line in imported(path):
+        rooms = ONLY_IN.get(name.split(".")[0])
+        if rooms is not None:
+            assert inside(path).startswith(rooms), f"{shown(path)}:{line} imports {name}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_only_the_command_line_prints_exits_and_reads_the_environment(path: Path) -> None:
+    if room(path) in ("cli", "__main__"):
+        return
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            where = f"{shown(path)}:{node.lineno} calls {node.func.id}"
+            assert node.func.id not in {"print", "exit", "quit", "input", "breakpoint"}, where
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+            name = f"{node.value.id}.{node.attr}"
+            where = f"{shown(path)}:{node.lineno} uses {name}"
+            forbidden = {"sys.exit", "sys.stdout", "sys.stderr", "os.environ", "os.getenv"}
+            assert name not in forbidden, where
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_no_clock_and_no_chance_in_results(path: Path) -> None:
+    """The time of day and unseeded chance would make two runs differ."""
+    for name, line in imported(path):
+        where = f"{shown(path)}:{line} imports {name}"
+        assert name.split(".")[0] not in {"random", "secrets", "uuid", "datetime"}, where
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Attribute):
+            dotted = ast.unparse(node)
+            where = f"{shown(path)}:{node.lineno} uses {dotted}"
+            assert dotted not in {"time.time", "np.random.rand", "np.random.seed"}, where
+        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("default_rng"):
+            assert node.args, f"{shown(path)}:{node.lineno} makes chance without a seed"
+
+
+@pytest.mark.parametrize("path", python_files(), ids=shown)
+def test_files_and_functions_keep_to_one_idea(path: Path) -> None:
+    lines = len(path.read_text(encoding="utf-8").splitlines())
+    assert lines <= LONGEST_FILE, f"{shown(path)} has {lines} lines"
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            length = (node.end_lineno or node.lineno) - node.lineno + 1
+            where = f"{shown(path)}:{node.lineno} {node.name} has {length} lines"
+            assert length <= LONGEST_FUNCTION, where
+
+
+WORKBENCHES = {"imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"}
+"""Rooms whose types stay inside one stage and may change while it works."""
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_types_that_pass_on_are_frozen(path: Path) -> None:
+    if room(path) in WORKBENCHES:
+        return
+    for node in ast.walk(tree(path)):
+        if not isinstance(node, ast.ClassDef):
+            continue
+        for mark in node.decorator_list:
+            if "dataclass" in ast.unparse(mark):
+                where = f"{shown(path)}:{node.lineno} {node.name}"
+                assert "frozen=True" in ast.unparse(mark), f"{where} can be changed"
+
+
+def text_files() -> list[Path]:
+    kinds = {".py", ".md", ".toml", ".yaml", ".json", ".csv", ".cfg", ""}
+    tops = ["rubbing2pattern", "tests", "docs", "benchmarks", "test_images", ".ci"]
+    found = [p for top in tops for p in (ROOT / top).rglob("*") if p.is_file()]
+    found += [p for p in ROOT.iterdir() if p.is_file() and p.name != "LICENSE"]
+    hidden = {"__pycache__", "out"}
+    return sorted(p for p in found if p.suffix in kinds and not hidden & set(p.parts))
+
+
+# A folder of some machine at the start of a path, or an address on a network.
+MACHINE_PATH = re.compile(r"(?<![\w.~/$}])/(?:home|Users|root|tmp|opt|mnt|work|media)/\w")
+ADDRESS = re.compile(r"https?://([\w.-]+)")
+NAMESPACES = {"www.w3.org", "json-schema.org", "www.apache.org"}
+
+
+@pytest.mark.parametrize("path", text_files(), ids=shown)
+def test_nothing_depends_on_one_machine_or_one_network(path: Path) -> None:
+    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+        where = f"{shown(path)}:{number}: {line.strip()[:100]}"
+        assert not MACHINE_PATH.search(line), where
+        hosts = set(ADDRESS.findall(line))
+        assert hosts <= NAMESPACES, where
