@@ -68,8 +68,7 @@ def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
     )
     place = {old: new for new, old in enumerate(used)}
     cames = [
-        _directed(replace(came, start=place[came.start], end=place[came.end]))
-        for came in net.cames
+        _directed(replace(came, start=place[came.start], end=place[came.end])) for came in net.cames
     ]
     joints = tuple(net.joints[j] for j in used)
     lines = lead_lines(replace(net, joints=joints, cames=tuple(cames)), flatness_mm)
@@ -130,9 +129,7 @@ def _directed(came: NetCame) -> NetCame:
 def _turned(came: NetCame) -> NetCame:
     length = came.curve.length_mm
     gaps = tuple((length - b, length - a) for a, b in reversed(came.gaps))
-    return replace(
-        came, start=came.end, end=came.start, curve=came.curve.reversed(), gaps=gaps
-    )
+    return replace(came, start=came.end, end=came.start, curve=came.curve.reversed(), gaps=gaps)
 
 
 def _direction_deg(start: tuple[float, float], end: tuple[float, float]) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.paneling.lines import LeadLines, point_along
 from rubbing2pattern.paneling.walk import (
@@ -66,7 +66,7 @@ class Division:
     loose: tuple[int, ...]
 
 
-class NotPlanar(ValueError):
+class NotPlanarError(ValueError):
     """Lead lines cross where there is no joint, so openings cannot be told apart."""
 
 
@@ -85,7 +85,7 @@ def divide(lines: LeadLines) -> Division:
 
     Raises
     ------
-    NotPlanar
+    NotPlanarError
         When Euler's formula holds for no order of the cames round their joints.
     """
     everything = range(len(lines.paths))
@@ -113,7 +113,7 @@ def divide(lines: LeadLines) -> Division:
         (outer if where == OUTSIDE else holes[where]).extend(rim)
 
     straps: list[list[int]] = [[] for _ in shells]
-    loose = []
+    loose: list[int] = []
     for came in sorted(both_ways):
         where = finder.opening_around(point_along(lines.paths[came], 0.5), None)
         (loose if where == OUTSIDE else straps[where]).append(came)
@@ -134,6 +134,12 @@ def centre_shapes(division: Division, lines: LeadLines) -> Shapes:
             [walk_points(hole, lines.paths) for hole in opening.holes],
         )
     return shapes
+
+
+def outer_shape(division: Division, lines: LeadLines) -> Polygon | MultiPolygon:
+    """Return what the panel covers to the middle of its border leads; valid or not."""
+    shapes = [Polygon(walk_points(outer, lines.paths)[::-1]) for outer in division.outer]
+    return shapes[0] if len(shapes) == 1 else MultiPolygon(shapes)
 
 
 class _Finder:
@@ -168,7 +174,7 @@ def _planar_walks(lines: LeadLines, cames: list[int] | None = None) -> list[Walk
         # V - E + F = 1 + C with the C outsides of the parts counted once: F = walks - C + 1.
         if len(found) == wanted:
             return found
-    raise NotPlanar("lead lines cross where there is no joint")
+    raise NotPlanarError("lead lines cross where there is no joint")
 
 
 def _repeated(walk: Walk) -> list[int]:

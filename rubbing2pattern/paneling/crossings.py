@@ -1,0 +1,190 @@
+"""Lead lines that cross where the net has no joint: they get one, and a finding.
+
+All lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString
+
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.frame import Array, points_array
+from rubbing2pattern.model import JointKind
+from rubbing2pattern.options.pieces import PieceOptions
+from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, lead_lines
+from rubbing2pattern.paneling.openings import Division, divide
+from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
+
+_SAMPLES = 400
+_LEAST_RUN_MM = 0.05
+
+
+def planar(
+    net: LeadNet, options: PieceOptions
+) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+    """Return a net whose lead lines meet at joints only, drawn and divided, with findings.
+
+    Rules:
+
+    1. Lead lines that cross away from a joint get a joint there, and a finding.
+    2. Two lines of one joint that cross once more within `crossing_joint_mm` of it are left as they
+       are: fitting lines that meet at a point does that, and a joint there would make a piece of
+       nothing.
+
+    Parameters
+    ----------
+    net : net in fixed order.
+    options : flatness of the lines, reach of rule 2.
+
+    Raises
+    ------
+    NotPlanarError
+        When the net cannot be drawn in the plane even so: a defect of the stage that made it.
+    """
+    lines = lead_lines(net, options.flatness_mm)
+    crossings = _crossings(lines, options.crossing_joint_mm)
+    if crossings:
+        net = in_fixed_order(_with_joints(net, lines, crossings), options.flatness_mm)
+        lines = lead_lines(net, options.flatness_mm)
+    return net, lines, divide(lines), tuple(_finding(at) for _, _, at in crossings)
+
+
+def split_curve(curve: Curve, places: Sequence[Point]) -> tuple[Curve, ...]:
+    """Return the parts of a curve between places that lie on it, in order along the curve."""
+    if isinstance(curve, Line):
+        stops = sorted(places, key=lambda p: math.dist(curve.start, p))
+        ends = [curve.start, *stops, curve.end]
+        return tuple(Line(a, b) for a, b in pairwise(ends))
+    if isinstance(curve, Arc):
+        shares = [0.0, *sorted(_arc_share(curve, p) for p in places), 1.0]
+        return tuple(
+            replace(
+                curve,
+                start_deg=curve.start_deg + a * curve.sweep_deg,
+                sweep_deg=(b - a) * curve.sweep_deg,
+            )
+            for a, b in pairwise(shares)
+        )
+    return _split_cubic(curve, places)
+
+
+def _crossings(lines: LeadLines, near_mm: float) -> list[tuple[int, int, Point]]:
+    paths = np.array([LineString(path) for path in lines.paths], dtype=object)
+    pairs = shapely.STRtree(paths).query(paths, predicate="crosses")
+    found = []
+    for a, b in sorted((int(a), int(b)) for a, b in pairs.T if a < b):
+        shared = lines.joints_mm[list(set(lines.ends[a]) & set(lines.ends[b]))]
+        for point in shapely.get_parts(shapely.intersection(paths[a], paths[b])):
+            at = point.centroid
+            away = np.hypot(*(shared - (at.x, at.y)).T)
+            if not len(away) or away.min() > near_mm:
+                found.append((a, b, (float(at.x), float(at.y))))
+    return found
+
+
+def _with_joints(
+    net: LeadNet, lines: LeadLines, crossings: Sequence[tuple[int, int, Point]]
+) -> LeadNet:
+    joints = list(net.joints)
+    stops: dict[int, list[int]] = {}
+    for a, b, (x, y) in crossings:
+        for came in (a, b):
+            stops.setdefault(came, []).append(len(joints))
+        joints.append(NetJoint(x, y, JointKind.CROSSING, 0.0))
+    cames = [
+        part
+        for c, came in enumerate(net.cames)
+        for part in (_parts(came, stops[c], joints, lines.paths[c]) if c in stops else (came,))
+    ]
+    return replace(net, joints=tuple(joints), cames=tuple(cames))
+
+
+def _parts(
+    came: NetCame, stops: Sequence[int], joints: Sequence[NetJoint], path: Array
+) -> list[NetCame]:
+    line = LineString(path)
+    at = {j: float(line.project(shapely.Point(joints[j].x_mm, joints[j].y_mm))) for j in stops}
+    order = sorted(stops, key=lambda j: at[j])
+    curves = split_curve(came.curve, [(joints[j].x_mm, joints[j].y_mm) for j in order])
+    nodes = [came.start, *order, came.end]
+    bounds = [0.0, *(at[j] for j in order), line.length]
+    return [
+        replace(
+            came,
+            start=nodes[k],
+            end=nodes[k + 1],
+            curve=curve,
+            gaps=_within(came.gaps, bounds[k], bounds[k + 1]),
+        )
+        for k, curve in enumerate(curves)
+        if curve.length_mm > _LEAST_RUN_MM
+    ]
+
+
+def _within(
+    gaps: Sequence[tuple[float, float]], low: float, high: float
+) -> tuple[tuple[float, float], ...]:
+    return tuple((max(a, low) - low, min(b, high) - low) for a, b in gaps if a < high and b > low)
+
+
+def _arc_share(arc: Arc, place: Point) -> float:
+    direction_deg = math.degrees(math.atan2(place[1] - arc.centre[1], place[0] - arc.centre[0]))
+    turned_deg = (direction_deg - arc.start_deg) * math.copysign(1.0, arc.sweep_deg) % 360.0
+    return min(turned_deg / abs(arc.sweep_deg), 1.0)
+
+
+def _split_cubic(curve: Cubic, places: Sequence[Point]) -> tuple[Curve, ...]:
+    control = points_array(curve.control)
+    beziers = [control[i : i + 4] for i in range(0, len(control) - 1, 3)]
+    t = np.linspace(0.0, 1.0, _SAMPLES + 1)
+    samples = np.stack([_bezier(b, t) for b in beziers])
+    shares = []
+    for place in places:
+        away = np.hypot(*np.moveaxis(samples - place, -1, 0))
+        i, k = (int(v) for v in np.unravel_index(np.argmin(away), away.shape))
+        shares.append(i + float(t[k]))
+    parts: list[Curve] = []
+    run: list[Array] = []
+    for i, bezier in enumerate(beziers):
+        rest, done = bezier, 0.0
+        for share in sorted(s - i for s in shares if i <= s < i + 1):
+            head, rest = _halves(rest, (share - done) / (1.0 - done))
+            parts.append(_chain([*run, head]))
+            run, done = [], share
+        run.append(rest)
+    parts.append(_chain(run))
+    return tuple(parts)
+
+
+def _bezier(b: Array, t: Array) -> Array:
+    u, s = t[:, None], 1.0 - t[:, None]
+    return np.asarray(s**3 * b[0] + 3 * s**2 * u * b[1] + 3 * s * u**2 * b[2] + u**3 * b[3])
+
+
+def _halves(b: Array, t: float) -> tuple[Array, Array]:
+    """Split one Bézier curve at t (de Casteljau)."""
+    ab, bc, cd = ((1.0 - t) * b[i] + t * b[i + 1] for i in range(3))
+    abc, bcd = (1.0 - t) * ab + t * bc, (1.0 - t) * bc + t * cd
+    middle = (1.0 - t) * abc + t * bcd
+    return np.array([b[0], ab, abc, middle]), np.array([middle, bcd, cd, b[3]])
+
+
+def _chain(beziers: Sequence[Array]) -> Cubic:
+    points = np.vstack([beziers[0], *(b[1:] for b in beziers[1:])])
+    return Cubic(tuple((float(x), float(y)) for x, y in points))
+
+
+def _finding(at: Point) -> Finding:
+    text = (
+        f"Two lead lines cross at ({at[0]:.0f}, {at[1]:.0f}) mm where no joint was found; "
+        "a joint is drawn there, look whether they meet."
+    )
+    return Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, text, at)

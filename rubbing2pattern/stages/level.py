@@ -1,0 +1,113 @@
+"""Turning a net upright: straight border sides along the axes, lower left corner at (0, 0)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from rubbing2pattern.errors import NoLeadFound
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.options.level import LevelOptions
+from rubbing2pattern.paneling.border import BorderSide, straight_sides, turn_of_sides_deg
+from rubbing2pattern.paneling.lines import lead_lines
+from rubbing2pattern.paneling.openings import NotPlanarError, divide
+from rubbing2pattern.paneling.walk import walk_points
+from rubbing2pattern.reading import LeadNet
+
+
+def level(net: LeadNet, options: LevelOptions) -> LeadNet:
+    """Turn and shift a net into the frame of the panel.
+
+    Rules:
+
+    1. The border is found from the net itself: whatever has the outside on its left.
+    2. Its straight sides that lie within `most_turn_deg` of an axis decide the turn; sides that are
+       further off are left out.
+    3. Without such a side (quatrefoil, roundel) the net is not turned, and a finding says so.
+    4. The lower left corner of the bounding box of the outer centre outline comes to (0, 0).
+
+    Parameters
+    ----------
+    net : clean net in any position.
+    options : what is a straight side, how far a net may be turned.
+
+    Raises
+    ------
+    NoLeadFound
+        When the cames enclose nothing.
+    """
+    outlines = _outer_outlines(net, options.flatness_mm)
+    sides = [side for outline in outlines for side in straight_sides(outline, options)]
+    near = [side for side in sides if abs(side.off_axis_deg) <= options.most_turn_deg]
+    turn_deg = -turn_of_sides_deg(near, options.off_square_deg) if near else 0.0
+    turned = np.vstack([Placement(turn_deg).apply(outline) for outline in outlines])
+    left, low = turned.min(axis=0)
+    levelled = _placed(net, Placement(turn_deg, -float(left), -float(low)))
+    if near:
+        return levelled
+    return replace(levelled, findings=(*levelled.findings, _not_levelled(sides, options)))
+
+
+def compose(first: Placement, then: Placement) -> Placement:
+    """Return the motion that does `first` and `then` one after the other."""
+    dx, dy = then.apply(((first.dx_mm, first.dy_mm),))[0]
+    return Placement(first.angle_deg + then.angle_deg, float(dx), float(dy))
+
+
+def _outer_outlines(net: LeadNet, flatness_mm: float) -> list[Array]:
+    lines = lead_lines(net, flatness_mm)
+    try:
+        outer = divide(lines).outer if net.cames else ()
+    except NotPlanarError:
+        # Cutting pieces will settle crossings; the hull of the leads serves to level by.
+        return [_hull(np.vstack(lines.paths))]
+    if not outer:
+        raise NoLeadFound(
+            f"the {len(net.cames)} leads found enclose no piece of glass: the rubbing must show "
+            "the whole border; see the options of finding lead"
+        )
+    return [walk_points(walk, lines.paths) for walk in outer]
+
+
+def _hull(points: Array) -> Array:
+    return np.asarray(shapely.get_coordinates(shapely.MultiPoint(points).convex_hull))
+
+
+def _placed(net: LeadNet, placement: Placement) -> LeadNet:
+    places = placement.apply([(j.x_mm, j.y_mm) for j in net.joints])
+    joints = tuple(
+        replace(joint, x_mm=float(x), y_mm=float(y))
+        for joint, (x, y) in zip(net.joints, places, strict=True)
+    )
+    cames = tuple(replace(came, curve=came.curve.placed(placement)) for came in net.cames)
+    return replace(
+        net,
+        joints=joints,
+        cames=cames,
+        placement=compose(net.placement, placement),
+        findings=tuple(_moved(finding, placement) for finding in net.findings),
+    )
+
+
+def _moved(finding: Finding, placement: Placement) -> Finding:
+    if finding.at is None:
+        return finding
+    x, y = placement.apply((finding.at,))[0]
+    return finding.moved((float(x), float(y)))
+
+
+def _not_levelled(sides: list[BorderSide], options: LevelOptions) -> Finding:
+    if sides:
+        least = min((side.off_axis_deg for side in sides), key=math.fabs)
+        why = (
+            f"its straight border sides lie {abs(least):.1f}° or more off the axes and a panel is "
+            f"turned by {options.most_turn_deg:.1f}° at most"
+        )
+    else:
+        why = "its border has no straight side"
+    text = f"The panel is drawn as it lay on the sheet: {why}."
+    return Finding(Code.NOT_LEVELLED, Severity.NOTE, text)
