@@ -127,8 +127,8 @@ def _check_size(picture: Image.Image, path: Path, options: LoadOptions) -> None:
     if size_mp > options.size_limit_mp:
         raise InputUnreadable(
             f"{path} says it has {width_px} x {height_px} pixels, {size_mp:.0f} megapixels; the "
-            f"limit is {options.size_limit_mp:g}; if it is true, lift the limit with "
-            f"--set load.size_limit_mp={size_mp + 1:.0f}"
+            f"limit is {options.size_limit_mp:g}; if that is true, lift the limit with "
+            f"--max-megapixels {size_mp + 1:.0f}"
         )
     if min(width_px, height_px) < options.smallest_side_px:
         raise InputUnreadable(

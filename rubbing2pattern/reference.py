@@ -1,0 +1,352 @@
+"""The five kinds of reference from which scale and perspective are taken, read and checked.
+
+A reference is data given by the user: nothing here looks at the picture. Pixel positions count as
+everywhere: pixel centres at integers, (0, 0) the upper left one of the upright picture, columns
+first. Positions in mm count x to the right and y upwards.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.units import parse_length, parse_sheet
+
+Point = tuple[float, float]
+
+LEAST_MARKS = 4
+TARGET_IDS = range(50)
+"""The ids that OpenCV's dictionary DICT_4X4_50 has."""
+
+_DPI_RANGE = (10.0, 20000.0)
+_FILE_LIMIT_BYTES = 1_000_000
+_RULER_FORM = '--ruler "577.8,2823.9 2038.3,2826.6 200mm"'
+_MARK_COLUMNS = ("pixel_x", "pixel_y", "x_mm", "y_mm")
+_POSITION_COLUMNS = ("id", "x_mm", "y_mm")
+_DISTANCE_COLUMNS = ("id_a", "id_b", "distance_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Dpi:
+    """A flat scan of known resolution."""
+
+    dpi: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ruler:
+    """Two marks a measured distance apart; no perspective."""
+
+    first_px: Point
+    second_px: Point
+    length_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One reference mark; `name` says where it stands in its file."""
+
+    name: str
+    pixel: Point
+    at_mm: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Four or more reference marks; `source` is the file's name without its folder."""
+
+    source: str
+    marks: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The whole sheet is visible; its sides in either order."""
+
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetPosition:
+    """Where the centre of a printed target lies."""
+
+    id: int
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetDistance:
+    """How far apart the centres of two printed targets are."""
+
+    id_a: int
+    id_b: int
+    distance_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """Printed targets, known by their positions or by the distances between them."""
+
+    source: str
+    positions: tuple[TargetPosition, ...] = ()
+    distances: tuple[TargetDistance, ...] = ()
+
+    @property
+    def ids(self) -> tuple[int, ...]:
+        """All ids, ascending."""
+        pairs = [i for d in self.distances for i in (d.id_a, d.id_b)]
+        return tuple(sorted({p.id for p in self.positions}.union(pairs)))
+
+
+Reference = Dpi | Ruler | Marks | Sheet | Targets
+
+
+def parse_reference(
+    *,
+    dpi: str | float | None = None,
+    ruler: str | None = None,
+    marks: str | Path | None = None,
+    sheet: str | None = None,
+    targets: str | Path | None = None,
+) -> Reference:
+    """Read the one reference that is given, written as on the command line.
+
+    Raises
+    ------
+    UsageFault
+        When none or several are given, or the one given is malformed.
+    InputUnreadable
+        When its file cannot be read.
+    """
+    given = {"dpi": dpi, "ruler": ruler, "marks": marks, "sheet": sheet, "targets": targets}
+    names = [name for name, text in given.items() if text is not None]
+    if len(names) != 1:
+        found = " and ".join(f"--{name}" for name in names) if names else "none"
+        raise UsageFault(
+            "exactly one reference tells the scale: --dpi, --ruler, --marks, --sheet or --targets; "
+            f"given: {found}"
+        )
+    readers: dict[str, Callable[[str], Reference]] = {
+        "dpi": parse_dpi,
+        "ruler": parse_ruler,
+        "marks": lambda text: read_marks(Path(text)),
+        "sheet": _sheet,
+        "targets": lambda text: read_targets(Path(text)),
+    }
+    return readers[names[0]](str(given[names[0]]))
+
+
+def parse_dpi(text: str) -> Dpi:
+    """Read a scanner's resolution in pixels per inch."""
+    low, high = _DPI_RANGE
+    dpi = _float(text)
+    if dpi is None or not low <= dpi <= high:
+        raise UsageFault(
+            f"--dpi {text!r} is no resolution from {low:g} to {high:g} pixels per inch"
+        )
+    return Dpi(dpi)
+
+
+def parse_ruler(text: str) -> Ruler:
+    """Read ``"X,Y X,Y LENGTH"``: two places in pixels and the length between them."""
+    parts = text.split(maxsplit=2)
+    if len(parts) != 3:
+        raise UsageFault(f"--ruler {text!r} needs two places and a length, like {_RULER_FORM}")
+    first_px, second_px = (_place(part, text) for part in parts[:2])
+    length_mm = parse_length(parts[2])
+    if length_mm <= 0.0:
+        raise UsageFault(f"--ruler {text!r}: the length must be more than nothing")
+    if math.dist(first_px, second_px) < 1.0:
+        raise UsageFault(f"--ruler {text!r}: the two places are the same")
+    return Ruler(first_px, second_px, length_mm)
+
+
+def _place(part: str, text: str) -> Point:
+    numbers = [_float(number) for number in part.split(",")]
+    if len(numbers) != 2 or numbers[0] is None or numbers[1] is None:
+        raise UsageFault(f"--ruler {text!r}: {part!r} is no place in pixels; write {_RULER_FORM}")
+    return numbers[0], numbers[1]
+
+
+def _sheet(text: str) -> Sheet:
+    return Sheet(*parse_sheet(text))
+
+
+def read_marks(path: Path) -> Marks:
+    """Read reference marks from a CSV file with the columns pixel_x, pixel_y, x_mm, y_mm.
+
+    A column ``name`` is allowed; empty lines and lines that begin with # are skipped.
+
+    Raises
+    ------
+    UsageFault
+        Naming file, line and column of what is wrong, or the marks that stand there twice.
+    InputUnreadable
+        When the file cannot be read as text.
+    """
+    _, rows = _rows(path, (_MARK_COLUMNS,), optional=("name",))
+    marks = tuple(_mark(row, number) for number, row in enumerate(rows, start=1))
+    if len(marks) < LEAST_MARKS:
+        raise UsageFault(f"{path} has {len(marks)} marks, but four or more are needed")
+    _refuse_twins(path, marks)
+    return Marks(path.name, marks)
+
+
+def _mark(row: _Row, number: int) -> Mark:
+    own = row.texts.get("name", "").strip()
+    pixel_x, pixel_y, x_mm, y_mm = (row.number(column) for column in _MARK_COLUMNS)
+    name = f"mark {own or number} (line {row.line})"
+    return Mark(name, (pixel_x, pixel_y), (x_mm, y_mm))
+
+
+def _refuse_twins(path: Path, marks: Sequence[Mark]) -> None:
+    for i, a in enumerate(marks):
+        for b in marks[:i]:
+            if a.pixel == b.pixel or a.at_mm == b.at_mm:
+                what = "pixel" if a.pixel == b.pixel else "position in mm"
+                raise UsageFault(f"{path}: {b.name} and {a.name} have the same {what}")
+
+
+def read_targets(path: Path) -> Targets:
+    """Read printed targets from a CSV file: ``id,x_mm,y_mm`` or ``id_a,id_b,distance_mm``.
+
+    Raises
+    ------
+    UsageFault
+        Naming file, line and column of what is wrong, or too few targets.
+    InputUnreadable
+        When the file cannot be read as text.
+    """
+    columns, rows = _rows(path, (_POSITION_COLUMNS, _DISTANCE_COLUMNS))
+    if columns == _POSITION_COLUMNS:
+        positions = tuple(
+            TargetPosition(r.target("id"), r.number("x_mm"), r.number("y_mm")) for r in rows
+        )
+        targets = Targets(path.name, positions=positions)
+        _refuse_same_positions(path, rows, positions)
+    else:
+        distances = tuple(_distance(row) for row in rows)
+        targets = Targets(path.name, distances=distances)
+        _refuse_too_few(path, targets)
+    if len(targets.ids) < LEAST_MARKS:
+        listed = ", ".join(map(str, targets.ids)) or "none"
+        raise UsageFault(f"{path} names {len(targets.ids)} targets ({listed}), four are needed")
+    return targets
+
+
+def _distance(row: _Row) -> TargetDistance:
+    id_a, id_b, distance_mm = row.target("id_a"), row.target("id_b"), row.number("distance_mm")
+    if id_a == id_b:
+        raise UsageFault(f"{row.place}: the distance of target {id_a} from itself")
+    if distance_mm <= 0.0:
+        raise row.fault("distance_mm", "a distance is more than nothing")
+    return TargetDistance(id_a, id_b, distance_mm)
+
+
+def _refuse_same_positions(
+    path: Path, rows: Sequence[_Row], positions: Sequence[TargetPosition]
+) -> None:
+    for i, (row, a) in enumerate(zip(rows, positions, strict=True)):
+        for other, b in zip(rows[:i], positions[:i], strict=True):
+            lines = f"{path}, lines {other.line} and {row.line}"
+            if a.id == b.id:
+                raise UsageFault(f"{lines}: target {a.id} stands there twice")
+            if (a.x_mm, a.y_mm) == (b.x_mm, b.y_mm):
+                raise UsageFault(f"{lines}: targets {b.id} and {a.id} have the same position")
+
+
+def _refuse_too_few(path: Path, targets: Targets) -> None:
+    # A plane figure of n points is rigid from 2 n - 3 distances on (Laman 1970).
+    pairs = {frozenset((d.id_a, d.id_b)) for d in targets.distances}
+    least = 2 * len(targets.ids) - 3
+    if len(targets.ids) >= LEAST_MARKS and len(pairs) < least:
+        raise UsageFault(
+            f"{path}: {len(pairs)} distances between {len(targets.ids)} targets; at least {least} "
+            "are needed, and all of them are better"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One line of a CSV file."""
+
+    path: Path
+    line: int
+    texts: dict[str, str]
+
+    @property
+    def place(self) -> str:
+        return f"{self.path}, line {self.line}"
+
+    def fault(self, column: str, why: str) -> UsageFault:
+        return UsageFault(f"{self.place}, column {column}: {self.texts[column]!r}: {why}")
+
+    def number(self, column: str) -> float:
+        number = _float(self.texts[column])
+        if number is None:
+            raise self.fault(column, "not a number; write it with a decimal point")
+        return number
+
+    def target(self, column: str) -> int:
+        text = self.texts[column].strip()
+        if not text.isdecimal() or int(text) not in TARGET_IDS:
+            raise self.fault(column, f"a target's id is a whole number from 0 to {TARGET_IDS[-1]}")
+        return int(text)
+
+
+def _rows(
+    path: Path, kinds: Sequence[tuple[str, ...]], optional: tuple[str, ...] = ()
+) -> tuple[tuple[str, ...], list[_Row]]:
+    """Return the kind of columns found and the lines below the header."""
+    lines = _lines(path)
+    line, head = next(lines, (0, []))
+    names = tuple(name.strip().lower() for name in head)
+    known = [kind for kind in kinds if set(kind) <= set(names) <= set(kind + optional)]
+    if not known or len(set(names)) < len(names):
+        wanted = " or ".join(",".join(kind) for kind in kinds)
+        found = repr(",".join(head)[:80]) if head else "nothing"
+        hint = "; the separator is a comma" if ";" in found or "\\t" in found else ""
+        raise UsageFault(
+            f"{path}, line {line or 1}: the header must be {wanted}; found {found}{hint}"
+        )
+    rows = []
+    for line, fields in lines:
+        if len(fields) != len(names):
+            raise UsageFault(f"{path}, line {line}: {len(fields)} fields instead of {len(names)}")
+        rows.append(_Row(path, line, dict(zip(names, fields, strict=True))))
+    return known[0], rows
+
+
+def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """Give the number and fields of every line that says something."""
+    try:
+        if path.stat().st_size > _FILE_LIMIT_BYTES:
+            raise InputUnreadable(f"{path} is over one megabyte; a list of marks is shorter")
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
+    except UnicodeDecodeError as fault:
+        raise InputUnreadable(f"{path} is no text (CSV, UTF-8), byte {fault.start}") from fault
+    reader = csv.reader(io.StringIO(text), strict=True)
+    try:
+        for fields in reader:
+            if any(field.strip() for field in fields) and not fields[0].lstrip().startswith("#"):
+                yield reader.line_num, fields
+    except csv.Error as fault:
+        raise UsageFault(f"{path}, line {reader.line_num}: {fault}") from fault
+
+
+def _float(text: str) -> float | None:
+    """Read a finite number; None when it is none. Underscores are no part of a number here."""
+    try:
+        number = float(text) if "_" not in text else math.nan
+    except ValueError:
+        return None
+    return number if math.isfinite(number) and abs(number) < 1e9 else None
