@@ -1,3 +1,115 @@
-"""From a rubbing of a leaded window to a true-to-scale, numbered re-leading pattern."""
+"""From a rubbing of a leaded window to a true-to-scale, numbered re-leading pattern.
+
+The names below are the public API. They are looked up on first use, so that importing the package
+costs nothing.
+
+For example::
+
+    from rubbing2pattern import parse_reference, trace_rubbing, write_reading
+
+    reading = trace_rubbing("n4-3b.jpg", parse_reference(sheet="A1"), name="n4 3b")
+    write_reading(reading, "n4 3b")
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from rubbing2pattern.curves import Arc, Cubic, Line
+    from rubbing2pattern.errors import (
+        InputUnreadable,
+        NoLeadFound,
+        OutputNotWritten,
+        RubbingError,
+        ScaleNotFound,
+        UsageFault,
+    )
+    from rubbing2pattern.findings import Code, Finding, Severity
+    from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.pipeline import Reading, trace_rubbing, write_reading
+    from rubbing2pattern.progress import Progress, Silent
+    from rubbing2pattern.reading import Scale
+    from rubbing2pattern.reference import (
+        Dpi,
+        Mark,
+        Marks,
+        Reference,
+        Ruler,
+        Sheet,
+        TargetDistance,
+        TargetPosition,
+        Targets,
+        parse_reference,
+    )
+
+__all__ = [
+    "Arc",
+    "Came",
+    "Code",
+    "Cubic",
+    "Dpi",
+    "Finding",
+    "InputUnreadable",
+    "Joint",
+    "JointKind",
+    "Line",
+    "Mark",
+    "Marks",
+    "NoLeadFound",
+    "Options",
+    "OutputNotWritten",
+    "Panel",
+    "Piece",
+    "Profile",
+    "Progress",
+    "Reading",
+    "Rectangle",
+    "Reference",
+    "RubbingError",
+    "Ruler",
+    "Scale",
+    "ScaleNotFound",
+    "Severity",
+    "Sheet",
+    "Silent",
+    "TargetDistance",
+    "TargetPosition",
+    "Targets",
+    "UsageFault",
+    "__version__",
+    "parse_reference",
+    "trace_rubbing",
+    "write_reading",
+]
+
+_ROOMS = {
+    "curves": "Arc Cubic Line",
+    "errors": "InputUnreadable NoLeadFound OutputNotWritten RubbingError ScaleNotFound UsageFault",
+    "findings": "Code Finding Severity",
+    "model": "Came Joint JointKind Panel Piece Profile Rectangle",
+    "options": "Options",
+    "pipeline": "Reading trace_rubbing write_reading",
+    "progress": "Progress Silent",
+    "reading": "Scale",
+    "reference": (
+        "Dpi Mark Marks Reference Ruler Sheet TargetDistance TargetPosition Targets parse_reference"
+    ),
+}
+_ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names.split()}
+
+
+def __getattr__(name: str) -> Any:
+    """Look up a public name in its module (PEP 562)."""
+    if name not in _ROOM_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_ROOM_OF[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    """List the public names."""
+    return sorted(__all__)
