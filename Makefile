@@ -2,6 +2,7 @@
 #   make demo   reads the shipped rubbing and tells where its pattern lies
 #   make test   runs the tests
 #   make lint   runs the checks of style and types
+#   make docs   writes the pages of docs/ that are made from the program
 
 PYTHON ?= python3
 VENV ?= .venv
@@ -9,7 +10,7 @@ BIN := $(VENV)/bin
 DEMO_FOLDER ?= demo-output
 WORKERS ?= auto
 
-.PHONY: demo test lint clean
+.PHONY: demo test lint docs clean
 
 demo: $(VENV)/installed
 	$(BIN)/rubbing2pattern demo --overwrite -o $(DEMO_FOLDER)
@@ -21,6 +22,9 @@ lint: $(VENV)/installed-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+docs: $(VENV)/installed
+	$(BIN)/python docs/generate.py
 
 clean:
 	rm -rf $(VENV) $(DEMO_FOLDER)
