@@ -52,7 +52,8 @@ def _basins(relief: Grid, lead: LeadMap, options: SkeletonOptions) -> Labels:
     """
     px = lead.frame.px_per_mm
     glass = (lead.band < options.glass_below).astype(np.uint8)
-    glass[~lead.mask] = 1
+    # The edge of the sheet counts as lead here, so that no basin begins on it.
+    glass[~_well_inside(lead.mask)] = 0
     step = 2
     far = cv2.distanceTransform(glass, cv2.DIST_L2, 5) / px
     small = far[::step, ::step]
@@ -74,11 +75,15 @@ def _basins(relief: Grid, lead: LeadMap, options: SkeletonOptions) -> Labels:
 
 
 def _with_outside(labels: Labels, mask: Mask, outside: int) -> Labels:
-    edge = ~mask
-    edge[0, :] = edge[-1, :] = True
-    edge[:, 0] = edge[:, -1] = True
-    labels[edge] = outside
+    labels[~_well_inside(mask)] = outside
     return labels
+
+
+def _well_inside(mask: Mask) -> Mask:
+    inside = mask.copy()
+    inside[0, :] = inside[-1, :] = False
+    inside[:, 0] = inside[:, -1] = False
+    return inside
 
 
 def _branches(lead: LeadMap, basins: Labels, options: SkeletonOptions) -> tuple[Array, ...]:

@@ -1,0 +1,191 @@
+"""Choose the curves of a continuous run of lead: lines and arcs where they serve, else cubics.
+
+Legend: a run of lead is a chain of B bays, one between each two joints; every bay has points (N, 2)
+with weights (N,).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.fitting.primitives import (
+    CubicFit,
+    Fit,
+    fit_circle,
+    fit_cubic,
+    fit_line,
+)
+from rubbing2pattern.frame import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Bay:
+    """Measured points of one came, in running order."""
+
+    points: Array
+    weights: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """How a fit is judged: noise of a centre in mm, and the length over which it is averaged."""
+
+    noise_mm: float
+    window_mm: float = 5.0
+
+
+def fit_run(bays: Sequence[Bay], measure: Measure, closed: bool = False) -> list[Fit]:
+    """Return one fit per bay; neighbouring bays on the same curve share the same object.
+
+    Rules:
+
+    1. the whole chain as a line, else as a circle, if either explains its points within noise;
+    2. else from each bay on, the longest stretch that a line or a circle explains;
+    3. bays that neither explains are taken together, with a little of their neighbours for a
+       common tangent, as a smooth cubic with as few spans as explain them.
+    """
+    whole = _simple(bays, measure)
+    if whole is not None:  # rule 1
+        return [whole] * len(bays)
+    fits: list[Fit | None] = [None] * len(bays)
+    i = 0
+    while i < len(bays):  # rule 2
+        found, last = None, i
+        for j in range(i, len(bays)):
+            fit = _simple(bays[i : j + 1], measure)
+            if fit is None:
+                break
+            found, last = fit, j
+        for k in range(i, last + 1):
+            fits[k] = found
+        i = last + 1
+    return _fill_cubics(bays, fits, measure, closed)  # rule 3
+
+
+def _fill_cubics(
+    bays: Sequence[Bay], fits: list[Fit | None], measure: Measure, closed: bool
+) -> list[Fit]:
+    out: list[Fit] = []
+    i = 0
+    while i < len(bays):
+        known = fits[i]
+        if known is not None:
+            out.append(known)
+            i += 1
+            continue
+        j = i
+        while j + 1 < len(bays) and fits[j + 1] is None:
+            j += 1
+        cubic = _cubic(bays, i, j, measure, closed)
+        out.extend([cubic] * (j - i + 1))
+        i = j + 1
+    return out
+
+
+def _joined(bays: Sequence[Bay]) -> tuple[Array, Array]:
+    return np.vstack([b.points for b in bays]), np.concatenate([b.weights for b in bays])
+
+
+def _simple(bays: Sequence[Bay], measure: Measure) -> Fit | None:
+    """Line or circle that explains the points within noise, the one with the lower cost, or None."""
+    points, weights = _joined(bays)
+    if (weights > 0).sum() < 3:
+        return fit_line(points, np.maximum(weights, 1e-3))
+    line = fit_line(points, weights)
+    line_cost, line_ok = judged(line, points, weights, measure)
+    circle = fit_circle(points, weights) if (weights > 0).sum() >= 5 else None
+    if circle is None:
+        return line if line_ok else None
+    circle_cost, circle_ok = judged(circle, points, weights, measure)
+    if line_ok and (line_cost <= circle_cost or not circle_ok):
+        return line
+    return circle if circle_ok else None
+
+
+def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> tuple[float, bool]:
+    """Return the cost of a fit (Bayesian information criterion, Schwarz 1978) and if it will do.
+
+    Centres near each other share their error, so residuals are averaged over windows first; a fit
+    will do when no window strays beyond four times the noise and their mean square stays below
+    2.25 times its square.
+    """
+    mean = _windows(fit.residuals(points), points, weights, measure.window_mm)
+    if mean.size == 0:
+        return 0.0, True
+    z2 = (mean / max(measure.noise_mm, _jitter(mean))) ** 2
+    cost = float(np.minimum(z2, 25.0).sum()) + fit.parameters * math.log(max(mean.size, 2))
+    worst = float(np.sort(z2)[-max(1, len(z2) // 20)])
+    return cost, bool(np.mean(np.minimum(z2, 36.0)) <= 2.25 and worst <= 16.0)
+
+
+def _jitter(mean: Array) -> float:
+    """Noise of the windows from their second differences, which no smooth curve can explain."""
+    if mean.size < 8:
+        return 0.0
+    second = np.diff(mean, n=2)
+    return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))
+
+
+def _windows(residuals: Array, points: Array, weights: Array, window_mm: float) -> Array:
+    d = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate(([0.0], np.cumsum(d)))
+    bins = (along / window_mm).astype(np.int64)
+    mass = np.bincount(bins, weights)
+    total = np.bincount(bins, weights * residuals)
+    full = mass > 0.25 * max(float(mass.max()), 1e-9)
+    return np.asarray(total[full] / mass[full])
+
+
+def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) -> CubicFit:
+    """Smooth cubic through bays i..j with as few spans as explain them."""
+    before = bays[i - 1] if i > 0 else (bays[-1] if closed and i == 0 and j < len(bays) - 1 else None)
+    after = bays[j + 1] if j + 1 < len(bays) else None
+    parts = [b for b in bays[i : j + 1]]
+    if before is not None:
+        parts.insert(0, _tail(before))
+    if after is not None:
+        parts.append(_head(after))
+    points, weights = _joined(parts)
+    keep = weights > 0
+    if keep.sum() < 8:
+        keep = np.ones(len(points), dtype=bool)
+    p, w = points[keep], np.maximum(weights[keep], 1e-3)
+    length = float(np.hypot(*np.diff(p, axis=0).T).sum())
+    best: tuple[float, CubicFit] | None = None
+    for spans in range(1, max(2, int(length / 18.0) + 1) + 1):
+        if len(p) < spans + 5:
+            break
+        fit = fit_cubic(p, w, spans)
+        if fit is None:
+            continue
+        cost, good = judged(fit, p, w, measure)
+        if best is None or cost < best[0]:
+            best = (cost, fit)
+        if good and spans > 3 and cost > best[0] + 12.0:
+            break
+    if best is None:
+        fit = fit_cubic(_at_least(p), np.ones(len(_at_least(p))), 1)
+        assert fit is not None
+        return fit
+    return best[1]
+
+
+def _at_least(points: Array, count: int = 12) -> Array:
+    d = np.hypot(*np.diff(points, axis=0).T)
+    s = np.concatenate(([0.0], np.cumsum(d)))
+    t = np.linspace(0.0, s[-1], count)
+    return np.column_stack((np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])))
+
+
+def _tail(bay: Bay, count: int = 20) -> Bay:
+    used = np.nonzero(bay.weights > 0)[0][-count:]
+    return Bay(bay.points[used], bay.weights[used])
+
+
+def _head(bay: Bay, count: int = 20) -> Bay:
+    used = np.nonzero(bay.weights > 0)[0][:count]
+    return Bay(bay.points[used], bay.weights[used])

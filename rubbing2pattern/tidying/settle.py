@@ -1,0 +1,193 @@
+"""Settle the net: runs of lead, their curves, and joints where the curves meet."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through
+from rubbing2pattern.fitting.primitives import CircleFit, CubicFit, Fit, LineFit
+from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
+from rubbing2pattern.fitting.solve import meeting_place
+from rubbing2pattern.frame import Array
+from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.tidying.joints import End, reach_of_solder, runs_through
+from rubbing2pattern.tidying.refine import Track
+from rubbing2pattern.tidying.web import Web
+
+Chain = list[End]
+"""Strands of a run in order; True where the strand is walked from its start."""
+
+
+def chains(web: Web, tracks: dict[int, Track], options: TidyOptions) -> list[tuple[Chain, bool]]:
+    """Return every run of lead as a chain of strands, and whether it closes on itself."""
+    follows: dict[End, End] = {}
+    for node in sorted(web.incident):
+        for first, second in runs_through(web, tracks, node, options):
+            follows[first], follows[second] = second, first
+    out: list[tuple[Chain, bool]] = []
+    used: set[int] = set()
+    for k in sorted(web.strands):
+        if k in used:
+            continue
+        tail = _walk((k, True), follows)
+        if tail[-1][1]:
+            out.append(([(e, forward) for e, forward in tail[0]], True))
+            used |= {e for e, _ in tail[0]}
+            continue
+        head = _walk((k, False), follows)
+        chain = [(e, not f) for e, f in reversed(head[0][1:])] + tail[0]
+        out.append((chain, False))
+        used |= {e for e, _ in chain}
+    return out
+
+
+def _walk(start: End, follows: dict[End, End]) -> tuple[Chain, tuple[int, bool]]:
+    """Walk from a strand on while leads run through; also say if it came back to the start."""
+    chain = [start]
+    k, forward = start
+    while True:
+        following = follows.get((k, not forward))
+        if following is None:
+            return chain, (k, False)
+        k, forward = following
+        if k == start[0]:
+            return chain, (k, True)
+        chain.append((k, forward))
+
+
+def bay_of(web: Web, track: Track, k: int, options: TidyOptions) -> Bay:
+    """Return the clean points of a strand: outside the solder, weighed by how well they are seen."""
+    strand = web.strands[k]
+    along, length = track.along_mm, float(track.along_mm[-1])
+    here = reach_of_solder(web, strand.a, options) if strand.a != strand.b else 0.0
+    there = reach_of_solder(web, strand.b, options) if strand.a != strand.b else 0.0
+    weights = np.clip(track.response, 0.0, 1.0).astype(np.float64)
+    weights[track.response < 0.25] = 0.02
+    clean = (along >= here) & (along <= length - there)
+    if clean.sum() < 4:
+        clean = (along >= 0.3 * length) & (along <= 0.7 * length)
+        weights = weights * 0.3
+    return Bay(track.points, np.where(clean, weights, 0.0))
+
+
+def fit_all(
+    web: Web, tracks: dict[int, Track], runs: list[tuple[Chain, bool]], options: TidyOptions
+) -> dict[int, Fit]:
+    """Return the fitted curve of every strand, running as the strand does."""
+    fits: dict[int, Fit] = {}
+    measure = Measure(options.noise_mm)
+    for chain, closed in runs:
+        bays = []
+        for k, forward in chain:
+            bay = bay_of(web, tracks[k], k, options)
+            bays.append(bay if forward else Bay(bay.points[::-1], bay.weights[::-1]))
+        for (k, _), fit in zip(chain, fit_run(bays, measure, closed), strict=True):
+            fits[k] = fit
+    return fits
+
+
+def solve_joints(
+    web: Web, fits: dict[int, Fit], runs: list[tuple[Chain, bool]], options: TidyOptions
+) -> dict[int, float]:
+    """Move every node to where its curves meet; return the misfit in mm.
+
+    A lead that runs through counts once and more than one that butts against it, for its place is
+    known from both sides.
+    """
+    through: dict[tuple[int, int], int] = {}
+    for number, (chain, _) in enumerate(runs):
+        for k, _ in chain:
+            for node in (web.strands[k].a, web.strands[k].b):
+                through[(node, number)] = through.get((node, number), 0) + 1
+    run_of = {k: n for n, (chain, _) in enumerate(runs) for k, _ in chain}
+    misfit: dict[int, float] = {}
+    for node in sorted(web.incident):
+        ends = web.ends_at(node)
+        if len(ends) == 2 and ends[0][0] == ends[1][0]:
+            web.nodes[node] = fits[ends[0][0]].near(web.nodes[node])[0]
+            misfit[node] = 0.0
+            continue
+        distinct: dict[int, tuple[Fit, float]] = {}
+        for k, _ in ends:
+            weight = 1.0 if through[(node, run_of[k])] > 1 else 0.25
+            distinct[id(fits[k])] = (fits[k], weight)
+        chosen = list(distinct.values())
+        place, away = meeting_place(
+            [f for f, _ in chosen], web.nodes[node], [w for _, w in chosen]
+        )
+        limit = options.stray * max(reach_of_solder(web, node, options), 3.0)
+        moved = float(math.dist(place, web.nodes[node]))
+        if moved > limit:
+            place = web.nodes[node] + (place - web.nodes[node]) * (limit / moved)
+            away = np.append(away, moved - limit)
+        web.nodes[node] = place
+        misfit[node] = float(np.abs(away).max()) if len(away) else 0.0
+    return misfit
+
+
+def curve_of(web: Web, k: int, fit: Fit) -> Curve:
+    """Return the curve of a strand between its settled joints."""
+    strand = web.strands[k]
+    start, end = _pt(web.nodes[strand.a]), _pt(web.nodes[strand.b])
+    if isinstance(fit, CircleFit):
+        return _arc(strand.path, fit, start, end, strand.a == strand.b)
+    if isinstance(fit, CubicFit):
+        return _cubic(strand.path, fit, start, end, strand.a == strand.b)
+    assert isinstance(fit, LineFit)
+    return Line(start, end)
+
+
+def _arc(
+    path: Array, fit: CircleFit, start: tuple[float, float], end: tuple[float, float], ring: bool
+) -> Curve:
+    angle = np.unwrap(np.arctan2(path[:, 1] - fit.centre[1], path[:, 0] - fit.centre[0]))
+    run = math.degrees(float(angle[-1] - angle[0]))
+    first = math.degrees(math.atan2(start[1] - fit.centre[1], start[0] - fit.centre[0]))
+    if ring:
+        return Arc(_pt(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
+    last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
+    sweep = last - first
+    sweep += 360.0 * round((run - sweep) / 360.0)
+    return arc_through(start, end, sweep)
+
+
+def _cubic(
+    path: Array, fit: CubicFit, start: tuple[float, float], end: tuple[float, float], ring: bool
+) -> Curve:
+    ta, tb = (float(t) for t in fit.parameter(np.array([start, end])))
+    if ring:
+        ta, tb = fit.first, fit.last
+    reverse = ta > tb
+    del path
+    lo, hi = min(ta, tb), max(ta, tb)
+    if hi - lo < 1e-6:
+        return Line(start, end)
+    knots = np.unique(fit.spline.t)
+    inner = knots[(knots > lo + 1e-6) & (knots < hi - 1e-6)]
+    breaks = np.concatenate(([lo], inner, [hi]))
+    control: list[tuple[float, float]] = []
+    for a, b in zip(breaks[:-1], breaks[1:], strict=True):
+        pa, pb, va, vb = _hermite(fit, float(a), float(b))
+        third = (b - a) / 3.0
+        part = [pa, pa + third * va, pb - third * vb, pb]
+        control.extend(_pt(p) for p in (part if not control else part[1:]))
+    if reverse:
+        control = control[::-1]
+    cubic = Cubic(tuple(control))
+    return cubic.moved_ends(start, end)
+
+
+def _hermite(fit: CubicFit, a: float, b: float) -> tuple[Array, Array, Array, Array]:
+    """Places and speeds at two parameters, straight beyond the spline's ends."""
+    out = []
+    for t in (a, b):
+        inside = min(max(t, fit.first), fit.last)
+        speed = fit.spline(inside, 1)
+        out.append((fit.spline(inside) + (t - inside) * speed, speed))
+    return out[0][0], out[1][0], out[0][1], out[1][1]
+
+
+def _pt(p: Array) -> tuple[float, float]:
+    return (float(p[0]), float(p[1]))
