@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.stock import DEFAULT_STOCK, StockWidth
 
@@ -30,3 +31,9 @@ class PieceOptions(Checked):
     unmeasured_uncertainty_mm: float = value(1.5, 0.1, 6.0, "half the span of usual inner leads")
     crossing_joint_mm: float = value(12.0, 0.0, 60.0, "lines fitted to a point cross near it")
     crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of")
+
+    def __post_init__(self) -> None:
+        """Refuse values out of range and a list without a stock width."""
+        Checked.__post_init__(self)
+        if not self.stock:
+            raise UsageFault("stock is empty, but must hold one stock width at least")

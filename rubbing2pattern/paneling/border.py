@@ -57,19 +57,32 @@ def straight_sides(outline: Array, options: LevelOptions) -> tuple[BorderSide, .
     return tuple(sides)
 
 
-def turn_of_sides_deg(sides: Sequence[BorderSide], off_square_deg: float) -> float:
+def turn_of_sides_deg(sides: Sequence[BorderSide], options: LevelOptions) -> float:
     """Return by how much the sides as a whole are turned off the axes.
 
-    Least squares over the sides, each weighing its length; a side that is off the others by more
-    than `off_square_deg` counts as in a median (Huber 1964), so one splayed side does not tilt a
-    panel and two that splay alike cancel.
+    Rules:
+
+    1. Least squares over the sides, each weighing its length; a side that is off the others by more
+       than `off_square_deg` counts as in a median (Huber 1964), so sides that splay alike to the
+       left and the right cancel.
+    2. Sides that are off by more than `splay_deg` even so were made so; they are left out, unless
+       they are the greater part of the border.
     """
+    turn_deg = _huber_deg(sides, options.off_square_deg)
+    square = [side for side in sides if abs(side.off_axis_deg - turn_deg) <= options.splay_deg]
+    total_mm, square_mm = (sum(side.length_mm for side in some) for some in (sides, square))
+    if square_mm <= 0.5 * total_mm:
+        return turn_deg
+    return _huber_deg(square, options.off_square_deg)
+
+
+def _huber_deg(sides: Sequence[BorderSide], off_deg: float) -> float:
     angles = np.array([side.off_axis_deg for side in sides])
     lengths = np.array([side.length_mm for side in sides])
     turn = float(np.average(angles, weights=lengths))
     for _ in range(_ROUNDS):
         off = np.maximum(np.abs(angles - turn), 1e-9)
-        turn = float(np.average(angles, weights=lengths * np.minimum(1.0, off_square_deg / off)))
+        turn = float(np.average(angles, weights=lengths * np.minimum(1.0, off_deg / off)))
     return turn
 
 

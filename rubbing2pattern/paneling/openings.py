@@ -89,6 +89,8 @@ def divide(lines: LeadLines) -> Division:
         When Euler's formula holds for no order of the cames round their joints.
     """
     everything = range(len(lines.paths))
+    if not everything:
+        return Division((), (), (), ())
     walked = _planar_walks(lines)
     both_ways = {s >> 1 for walk in walked for s in _repeated(walk)}
     ring_cames = [c for c in everything if c not in both_ways]

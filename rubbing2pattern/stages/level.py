@@ -25,9 +25,10 @@ def level(net: LeadNet, options: LevelOptions) -> LeadNet:
     Rules:
 
     1. The border is found from the net itself: whatever has the outside on its left.
-    2. Its straight sides that lie within `most_turn_deg` of an axis decide the turn; sides that are
-       further off are left out.
-    3. Without such a side (quatrefoil, roundel) the net is not turned, and a finding says so.
+    2. Its straight sides decide the turn together; sides that no turn within the limit could bring
+       near an axis are left out.
+    3. Without a straight side (quatrefoil, roundel), or when the turn would be more than
+       `most_turn_deg`, the net is not turned, and a finding says so.
     4. The lower left corner of the bounding box of the outer centre outline comes to (0, 0).
 
     Parameters
@@ -42,14 +43,17 @@ def level(net: LeadNet, options: LevelOptions) -> LeadNet:
     """
     outlines = _outer_outlines(net, options.flatness_mm)
     sides = [side for outline in outlines for side in straight_sides(outline, options)]
-    near = [side for side in sides if abs(side.off_axis_deg) <= options.most_turn_deg]
-    turn_deg = -turn_of_sides_deg(near, options.off_square_deg) if near else 0.0
+    within_deg = options.most_turn_deg + options.reach_deg
+    near = [side for side in sides if abs(side.off_axis_deg) <= within_deg]  # rule 2
+    off_deg = turn_of_sides_deg(near, options) if near else math.inf
+    turns = abs(off_deg) <= options.most_turn_deg  # rule 3
+    turn_deg = -off_deg if turns else 0.0
     turned = np.vstack([Placement(turn_deg).apply(outline) for outline in outlines])
     left, low = turned.min(axis=0)
     levelled = _placed(net, Placement(turn_deg, -float(left), -float(low)))
-    if near:
+    if turns:
         return levelled
-    return replace(levelled, findings=(*levelled.findings, _not_levelled(sides, options)))
+    return replace(levelled, findings=(*levelled.findings, _not_levelled(sides, off_deg, options)))
 
 
 def compose(first: Placement, then: Placement) -> Placement:
@@ -61,7 +65,7 @@ def compose(first: Placement, then: Placement) -> Placement:
 def _outer_outlines(net: LeadNet, flatness_mm: float) -> list[Array]:
     lines = lead_lines(net, flatness_mm)
     try:
-        outer = divide(lines).outer if net.cames else ()
+        outer = divide(lines).outer
     except NotPlanarError:
         # Cutting pieces will settle crossings; the hull of the leads serves to level by.
         return [_hull(np.vstack(lines.paths))]
@@ -100,13 +104,14 @@ def _moved(finding: Finding, placement: Placement) -> Finding:
     return finding.moved((float(x), float(y)))
 
 
-def _not_levelled(sides: list[BorderSide], options: LevelOptions) -> Finding:
-    if sides:
-        least = min((side.off_axis_deg for side in sides), key=math.fabs)
+def _not_levelled(sides: list[BorderSide], off_deg: float, options: LevelOptions) -> Finding:
+    if math.isfinite(off_deg):
         why = (
-            f"its straight border sides lie {abs(least):.1f}° or more off the axes and a panel is "
-            f"turned by {options.most_turn_deg:.1f}° at most"
+            f"its sides lie {abs(off_deg):.1f}° off the axes and a panel is turned by "
+            f"{options.most_turn_deg:.1f}° at most"
         )
+    elif sides:
+        why = "none of its straight border sides lies near an axis of the sheet"
     else:
         why = "its border has no straight side"
     text = f"The panel is drawn as it lay on the sheet: {why}."
