@@ -21,26 +21,26 @@ from rubbing2pattern.paneling.lines import leaving_deg, point_along
 def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     """Find leads that may be none, bridged gaps and uncertain widths."""
     for came in panel.cames:
-        middle = point_along(came.path, 0.5)
+        middle, beside = point_along(came.path, 0.5), tuple(sorted(came.pieces))
         if came.confidence < options.least_confidence:
             text = (
                 f"{came.id} is seen on {came.seen_share:.0%} of its {came.length_mm:.0f} mm and is "
                 f"a lead with a probability of {came.confidence:.2f}; look whether it is there."
             )
-            yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, came.pieces)
+            yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, beside)
         for low_mm, high_mm in came.gaps:
             at = point_along(came.path, 0.5 * (low_mm + high_mm) / came.length_mm)
             text = (
                 f"{came.id} is not seen for {high_mm - low_mm:.0f} mm, {low_mm:.0f} mm from "
                 f"{came.start}, and is drawn on through the gap."
             )
-            yield Finding(Code.BRIDGED_GAP, Severity.CHECK, text, at, came.pieces)
+            yield Finding(Code.BRIDGED_GAP, Severity.CHECK, text, at, beside)
         if came.face_width_uncertainty_mm > options.width_uncertainty_mm:
             text = (
                 f"The face width of {came.id}, {came.face_width_mm:.1f} mm, is uncertain by "
                 f"{came.face_width_uncertainty_mm:.1f} mm; measure it on the panel."
             )
-            yield Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, middle, came.pieces)
+            yield Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, middle, beside)
 
 
 def check_joints(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
