@@ -17,6 +17,7 @@ from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
+from rubbing2pattern.errors import EXIT_INTERRUPTED
 
 _EPILOG = """\b
 Exit codes: 0 done (with findings or without), 1 a defect of the program, 2 wrong use,
@@ -74,7 +75,10 @@ def entry() -> None:
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is signal.SIG_DFL:
             signal.signal(number, _interrupt)
-    main(prog_name="rubbing2pattern")
+    try:
+        main(prog_name="rubbing2pattern")
+    except KeyboardInterrupt:  # a second one, while the first is being told
+        sys.exit(EXIT_INTERRUPTED)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

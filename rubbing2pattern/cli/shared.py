@@ -132,16 +132,17 @@ def options_of(given: dict[str, Any]) -> Options:
 
 def folder_option(*, default: str | None = None) -> Callable[[F], F]:
     """Add the folder of results; without a default it must be given."""
+    given: dict[str, Any] = (
+        {"required": True} if default is None else {"default": default, "show_default": True}
+    )
     return click.option(
         "-o",
         "--output",
         "folder",
         type=click.Path(path_type=Path),
         metavar="FOLDER",
-        required=default is None,
-        default=default,
-        show_default=default is not None,
         help="Folder for the results; it appears whole or not at all.",
+        **given,
     )
 
 

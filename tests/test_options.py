@@ -1,0 +1,124 @@
+"""Options are checked, can be given as text, and are described as they are."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.options import Options
+from rubbing2pattern.options.describe import options_page
+from rubbing2pattern.options.lead import LeadOptions
+from rubbing2pattern.options.setting import with_settings
+
+PAGE = Path(__file__).parents[1] / "docs" / "options.md"
+
+GROUPS = [group.name for group in fields(Options)]
+NUMBERS = [
+    (group, item.name)
+    for group in GROUPS
+    for item in fields(getattr(Options(), group))
+    if "low" in item.metadata
+]
+
+
+def declared(group: str, name: str) -> dict[str, Any]:
+    found = {item.name: item for item in fields(getattr(Options(), group))}
+    return dict(found[name].metadata)
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_every_option_says_why_its_default_is_what_it_is(group: str) -> None:
+    for item in fields(getattr(Options(), group)):
+        assert item.metadata.get("reason"), f"{group}.{item.name} gives no reason"
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_groups_are_frozen_and_named_after_their_stage(group: str) -> None:
+    datum = getattr(Options(), group)
+    with pytest.raises((AttributeError, TypeError)):
+        setattr(datum, fields(datum)[0].name, 1)
+    assert type(datum).__name__.removesuffix("Options").lower().rstrip("s") == group.rstrip("s")
+
+
+@pytest.mark.parametrize(("group", "name"), NUMBERS)
+def test_a_value_outside_its_range_is_refused_by_name(group: str, name: str) -> None:
+    meta = declared(group, name)
+    kind = type(getattr(Options(), group))
+    for outside in (meta["low"] - 1, meta["high"] + 1, float("nan")):
+        with pytest.raises(UsageFault, match=name):
+            kind(**{name: outside})
+
+
+@pytest.mark.parametrize(("group", "name"), NUMBERS)
+def test_the_default_lies_inside_its_range(group: str, name: str) -> None:
+    meta = declared(group, name)
+    default = getattr(getattr(Options(), group), name)
+    assert meta["low"] <= default <= meta["high"]
+
+
+def test_numbers_with_a_length_say_so_in_their_name() -> None:
+    units = ["mm", "mm2", "px", "deg", "mp", "pt"]
+    for group, name in NUMBERS:
+        for part in name.removesuffix("px_per_mm").split("_")[:-1]:
+            assert part not in units, f"{group}.{name}: the unit stands at the end of a name"
+
+
+def test_only_changed_options_are_told() -> None:
+    assert Options().changed() == {}
+    options = Options(lead=LeadOptions(margin_mm=3.0))
+    assert options.changed() == {"lead.margin_mm": 3.0}
+
+
+def test_options_are_given_as_text_in_the_kind_of_their_default() -> None:
+    options = with_settings(
+        Options(),
+        ["lead.margin_mm=3", "lead.angles = 24", "lead.widths_mm=3,6.5", "documents.units=in"],
+    )
+    assert options.lead.margin_mm == 3.0
+    assert type(options.lead.margin_mm) is float
+    assert options.lead.angles == 24
+    assert options.lead.widths_mm == (3.0, 6.5)
+    assert options.documents.units == "in"
+    assert Options() == with_settings(Options(), [])
+
+
+def test_a_list_of_stock_widths_is_given_as_text() -> None:
+    options = with_settings(Options(), ["pieces.stock=1/4in,4mm"])
+    assert [(s.name, s.width_mm) for s in options.pieces.stock] == [("4 mm", 4.0), ("1/4 in", 6.35)]
+
+
+@pytest.mark.parametrize(
+    ("setting", "message"),
+    [
+        ("lead.margin_mm", "GROUP.NAME=VALUE"),
+        ("lead.margn_mm=3", "nearest name is 'lead.margin_mm'"),
+        ("margin_mm=3", "nearest name"),
+        ("=", "no option ''"),
+        ("lead.margin_mm=", "not a number"),
+        ("lead.margin_mm=three", "'three' is not a number"),
+        ("lead.margin_mm=nan", "must lie from 0.0 to 20.0"),
+        ("lead.margin_mm=99", "must lie from 0.0 to 20.0"),
+        ("lead.angles=7.5", "not a whole number"),
+        ("documents.units=ells", "mm or in"),
+    ],
+)
+def test_a_bad_setting_is_refused_with_the_reason(setting: str, message: str) -> None:
+    with pytest.raises(UsageFault, match=re.escape(message)):
+        with_settings(Options(), [setting])
+
+
+def test_the_page_of_options_is_current() -> None:
+    assert PAGE.read_text(encoding="utf-8") == options_page(), "run: make docs"
+
+
+def test_the_page_shows_every_option() -> None:
+    page = options_page()
+    for name in Options().values():
+        group, option = name.split(".")
+        section = page.split(f"\n## {group}\n")[1].split("\n## ")[0]
+        assert f"`{option}`" in section
