@@ -24,7 +24,16 @@ OPTIONS = LevelOptions()
 WEDGE = Draft().line((0, 0), (300, 0), (260, 600), (40, 600), (0, 0))
 SLOPED_HEAD = Draft().line((0, 0), (300, 0), (300, 500), (0, 420), (0, 0))
 TRACERY = Draft().line((0, 300), (0, 0), (200, 0)).arc((200, 0), (0, 300), 80.0)
+# A fan: the sides splay by 13 degrees, head and foot are arcs about the point where they meet.
+FAN = (
+    Draft()
+    .arc((-45, 195), (45, 195), -26.0)
+    .line((45, 195), (138, 598))
+    .arc((138, 598), (-138, 598), 26.0)
+    .line((-138, 598), (-45, 195))
+)
 UPRIGHT = {
+    "fan": FAN,
     "two by two": nets.two_by_two(),
     "lancet": nets.lancet(),
     "wedge": WEDGE,

@@ -61,7 +61,7 @@ def assert_euler(panel: Panel) -> None:
 
 
 def assert_tiled(panel: Panel) -> None:
-    """The pieces cover the outline once and leave nothing."""
+    """Hold that pieces cover the outline once and leave nothing."""
     outlines = [piece.outline for piece in panel.pieces]
     assert sum(o.area for o in outlines) == pytest.approx(panel.outline.area, rel=1e-9)
     assert shapely.union_all(outlines).symmetric_difference(panel.outline).area < 1e-6
@@ -296,7 +296,7 @@ def test_cames_that_part_tangentially_are_told_by_their_bend() -> None:
 
 
 def test_the_head_of_a_lancet_has_the_area_of_the_handbook() -> None:
-    """Circular segment, area r^2 (theta - sin theta) / 2 (Machinery's Handbook, tables of segments).
+    """Circular segment, area r^2 (theta - sin theta) / 2: Machinery's Handbook, table of segments.
 
     The head of an equilateral lancet is the triangle over the springing and a segment on each side.
     """
@@ -534,9 +534,7 @@ def random_nets(draw: st.DrawFn) -> LeadNet:
     graph = nx.grid_2d_graph(columns + 1, rows + 1)
     edges = sorted(tuple(sorted(edge)) for edge in graph.edges)
     inner = [
-        (a, b)
-        for a, b in edges
-        if not (a[0] == b[0] and a[0] in (0, columns) or a[1] == b[1] and a[1] in (0, rows))
+        (a, b) for a, b in edges if not (a[0] == b[0] in (0, columns) or a[1] == b[1] in (0, rows))
     ]
     for k in rng.permutation(len(inner)):
         if rng.random() < left_out:

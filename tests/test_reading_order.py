@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, strategies as st
@@ -75,7 +77,7 @@ def test_rows_keep_to_their_height_and_follow_one_another(seed: int) -> None:
     for row in found:
         typical = np.exp(np.mean(np.log(heights[row])))
         assert np.ptp(places[row, 1]) <= SHARE * typical + 1e-9
-    for upper, lower in zip(found[:-1], found[1:], strict=True):
+    for upper, lower in pairwise(found):
         assert places[upper, 1].min() >= places[lower, 1].max()
 
 
@@ -89,7 +91,7 @@ def test_no_division_has_fewer_rows(seed: int) -> None:
     best = (99, np.inf)
     for cuts in range(2**8):
         bounds = [0, *(k + 1 for k in range(8) if cuts >> k & 1), 9]
-        parts = [order[a:b] for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+        parts = [order[a:b] for a, b in pairwise(bounds)]
         spreads = [float(np.ptp(places[part, 1])) for part in parts]
         limits = [SHARE * np.exp(np.mean(np.log(heights[part]))) for part in parts]
         if all(s <= limit for s, limit in zip(spreads, limits, strict=True)):

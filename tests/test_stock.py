@@ -11,6 +11,7 @@ from rubbing2pattern.stock import (
     DEFAULT_STOCK,
     STOCK_INCH,
     STOCK_MM,
+    StockChoice,
     common_widths,
     nearest_stock,
     parse_stock,
@@ -38,7 +39,7 @@ def test_a_bad_list_is_refused(text: str) -> None:
         parse_stock(text)
 
 
-def choice(width_mm: float, uncertainty_mm: float = 0.1):  # noqa: ANN201
+def choice(width_mm: float, uncertainty_mm: float = 0.1) -> StockChoice:
     return nearest_stock(width_mm, uncertainty_mm, STOCK_MM, tolerance_mm=0.2, sigmas=2.0)
 
 

@@ -33,9 +33,10 @@ def straight_sides(outline: Array, options: LevelOptions) -> tuple[BorderSide, .
     """Return the straight sides of a border.
 
     Strategy: the outline is simplified until no chord leaves it by more than an old side sags
-    (Douglas and Peucker 1973). An arch falls into short chords, so what stays long is a side. Its
-    direction is then fitted to all its points, those far off the line counting little, so that the
-    beginning of an arch at the end of a side does not tilt it.
+    (Douglas and Peucker 1973). An arch falls into short chords that rise much for their length, so
+    what stays long and flat is a side. Its direction is then fitted to all its points, those far
+    off the line counting little, so that the beginning of an arch at the end of a side does not
+    tilt it.
 
     Parameters
     ----------
@@ -51,7 +52,8 @@ def straight_sides(outline: Array, options: LevelOptions) -> tuple[BorderSide, .
     sides = []
     for a, b in pairwise(stops):
         length_mm = math.dist(ring[a], ring[b])
-        if length_mm >= least_mm:
+        straight = _rise_mm(ring[a : b + 1]) <= options.bend_share * length_mm
+        if length_mm >= least_mm and straight:
             angle_deg = _direction_deg(_dense(ring[a : b + 1]), options.off_side_mm)
             sides.append(BorderSide(length_mm, (angle_deg + 45.0) % 90.0 - 45.0))
     return tuple(sides)
@@ -65,14 +67,15 @@ def turn_of_sides_deg(sides: Sequence[BorderSide], options: LevelOptions) -> flo
     1. Least squares over the sides, each weighing its length; a side that is off the others by more
        than `off_square_deg` counts as in a median (Huber 1964), so sides that splay alike to the
        left and the right cancel.
-    2. Sides that are off by more than `splay_deg` even so were made so; they are left out, unless
-       they are the greater part of the border.
+    2. Sides that are off by more than `splay_deg` even so were made so, and are left out.
+    3. When those are the greater part of the border (a fan, a wedge), all sides share alike: their
+       average is the line that halves the splay.
     """
     turn_deg = _huber_deg(sides, options.off_square_deg)
     square = [side for side in sides if abs(side.off_axis_deg - turn_deg) <= options.splay_deg]
     total_mm, square_mm = (sum(side.length_mm for side in some) for some in (sides, square))
     if square_mm <= 0.5 * total_mm:
-        return turn_deg
+        return _huber_deg(sides, math.inf)
     return _huber_deg(square, options.off_square_deg)
 
 
@@ -102,6 +105,12 @@ def _indices(ring: Array, kept: Array) -> list[int]:
             k += 1
         stops.append(k)
     return [*stops, len(ring) - 1]
+
+
+def _rise_mm(path: Array) -> float:
+    """Return how far a polyline leaves the straight line between its ends."""
+    chord = (path[-1] - path[0]) / math.dist(path[0], path[-1])
+    return float(np.abs((path - path[0]) @ np.array([-chord[1], chord[0]])).max())
 
 
 def _dense(path: Array) -> Array:

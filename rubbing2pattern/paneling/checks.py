@@ -173,9 +173,9 @@ def _short_of(
     inward_deg = leaving_deg(came.curve if came.start == joint.id else came.curve.reversed())
     ahead = -np.array([math.cos(math.radians(inward_deg)), math.sin(math.radians(inward_deg))])
     ray = LineString([at, at + near_mm * ahead])
-    hits = [
+    hits: list[tuple[float, int]] = [
         (float(shapely.distance(shapely.Point(at), shapely.intersection(ray, paths[k]))), k)
-        for k in np.flatnonzero(shapely.intersects(ray, paths))
+        for k in np.flatnonzero(shapely.intersects(ray, paths)).tolist()
         if cames[k].id != came.id
     ]
     if not hits:

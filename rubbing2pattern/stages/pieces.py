@@ -240,7 +240,7 @@ class _Draft:
             clearance_mm=self.options.clearance_mm,
             scale=self.net.scale,
             placement=self.net.placement,
-            level_angle_deg=-self.net.placement.angle_deg,
+            level_angle_deg=0.0 - self.net.placement.angle_deg,
             findings=findings,
         )
 
