@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections import defaultdict
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,9 @@ from rubbing2pattern.findings import Finding, Severity
 from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
-    from rubbing2pattern.model import Panel
+    from rich.table import Table
+
+    from rubbing2pattern.model import Came, Panel
     from rubbing2pattern.pipeline import Reading
 
 WORST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
@@ -38,8 +41,14 @@ def summary(reading: Reading, folder: Path) -> dict[str, Any]:
         "cames": len(panel.cames),
         "joints": len(panel.joints),
         "widths": [
-            {"stock": stock, "stock_mm": size_mm, "cames": n, "length_mm": round(mm, 1)}
-            for stock, size_mm, n, mm in _widths(panel)
+            {
+                "stock": width.stock,
+                "stock_mm": width.stock_mm,
+                "measured_mm": round(width.measured_mm, 3),
+                "length_mm": round(width.length_mm, 1),
+                "cames": width.cames,
+            }
+            for width in _widths(panel)
         ],
         "findings": [_finding(finding) for finding in _sorted(panel.findings)],
         "folder": str(folder),
@@ -51,28 +60,33 @@ def summary(reading: Reading, folder: Path) -> dict[str, Any]:
 def print_table(reading: Reading, folder: Path, unit: Unit) -> None:
     """Print the summary for people."""
     from rich.console import Console
+    from rich.text import Text
+
+    console = Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
+    panel = reading.panel
+    lines = [f"{head:<8}{text}" for head, text in _facts(panel, unit)]
+    for line in [*lines, ""]:
+        console.print(Text(line), soft_wrap=True)
+    if panel.cames:
+        console.print(_width_table(panel, unit))
+        console.print()
+    lines = [*_finding_lines(panel, unit), "", f"The pattern lies in {folder}"]
+    for line in [*lines, f"  {', '.join(_files(folder))}"]:
+        console.print(Text(line), soft_wrap=True)
+
+
+def _width_table(panel: Panel, unit: Unit) -> Table:
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(file=sys.stdout, highlight=False, markup=False)
-    panel = reading.panel
-    grid = Table.grid(padding=(0, 2))
-    for head, text in _facts(panel, unit):
-        grid.add_row(head, Text(text))
-    console.print(grid)
-    if panel.cames:
-        table = Table(box=None, pad_edge=False, padding=(0, 2), header_style="bold")
-        for head in ("lead", "length", "cames"):
-            table.add_column(head, justify="left" if head == "lead" else "right")
-        for stock, _, n, length_mm in _widths(panel):
-            table.add_row(Text(stock), format_length(length_mm, unit, decimals=0), str(n))
-        console.print()
-        console.print(table)
-    console.print()
-    for line in _finding_lines(panel, unit):
-        console.print(Text(line), soft_wrap=True)
-    console.print(Text(f"The pattern lies in {folder}"), soft_wrap=True)
-    console.print(Text("  " + ", ".join(_files(folder))), soft_wrap=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="bold")
+    for head in ("lead", "measured", "length", "cames"):
+        table.add_column(head, justify="left" if head == "lead" else "right")
+    for width in _widths(panel):
+        measured = format_length(width.measured_mm, unit, decimals=2, denominator=32)
+        length = format_length(width.length_mm, unit, decimals=0)
+        table.add_row(Text(width.stock), measured, length, str(width.cames))
+    return table
 
 
 def _facts(panel: Panel, unit: Unit) -> list[tuple[str, str]]:
@@ -93,15 +107,28 @@ def _size(width_mm: float, height_mm: float, unit: Unit) -> str:
     return f"{format_length(width_mm, unit)} x {format_length(height_mm, unit)}"
 
 
-def _widths(panel: Panel) -> list[tuple[str, float, int, float]]:
-    """Stock width, its size, number of cames and length of each width, narrow first."""
-    lengths: dict[tuple[float, str], list[float]] = defaultdict(list)
+@dataclass(frozen=True, slots=True)
+class _Width:
+    """All cames of one stock width; `measured_mm` is their mean face width, by length."""
+
+    stock: str
+    stock_mm: float
+    measured_mm: float
+    length_mm: float
+    cames: int
+
+
+def _widths(panel: Panel) -> list[_Width]:
+    """Return the stock widths of a panel, narrow first."""
+    groups: dict[tuple[float, str], list[Came]] = defaultdict(list)
     for came in panel.cames:
-        lengths[came.stock_mm, came.stock].append(came.length_mm)
-    return [
-        (stock, size_mm, len(each), math.fsum(each))
-        for (size_mm, stock), each in sorted(lengths.items())
-    ]
+        groups[came.stock_mm, came.stock].append(came)
+    found = []
+    for (stock_mm, stock), cames in sorted(groups.items()):
+        length_mm = math.fsum(came.length_mm for came in cames)
+        area_mm2 = math.fsum(came.length_mm * came.face_width_mm for came in cames)
+        found.append(_Width(stock, stock_mm, area_mm2 / length_mm, length_mm, len(cames)))
+    return found
 
 
 def _sorted(findings: tuple[Finding, ...]) -> list[Finding]:
@@ -120,7 +147,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _finding_lines(panel: Panel, unit: Unit) -> list[str]:
     if not panel.findings:
-        return ["No findings.", ""]
+        return ["No findings."]
     kinds = [f.severity for f in panel.findings]
     counts = [f"{kinds.count(kind)} {kind.value}" for kind in WORST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
@@ -131,7 +158,9 @@ def _finding_lines(panel: Panel, unit: Unit) -> list[str]:
         lines.append(
             f"  {finding.severity.value:<6}{finding.code}{place}{touched}: {finding.message}"
         )
-    return [*lines, ""]
+    if Severity.WRONG in kinds:
+        lines.append("  What is marked wrong must be settled before the pattern is used.")
+    return lines
 
 
 def _place(at: tuple[float, float], unit: Unit) -> str:
