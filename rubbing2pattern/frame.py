@@ -13,7 +13,7 @@ order (column, row), millimetre points in the order (x, y).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -119,7 +119,8 @@ class Warp:
 
     def to_mm(self, pixels: npt.ArrayLike) -> Array:
         """Map (column, row) in the photograph to (x, y) in mm on the sheet."""
-        return _apply(np.linalg.inv(self.matrix), self.undistorted(pixels))
+        inverse = np.asarray(np.linalg.inv(self.matrix), dtype=np.float64)
+        return _apply(inverse, self.undistorted(pixels))
 
     def undistorted(self, pixels: npt.ArrayLike) -> Array:
         """Take the lens out of (column, row); fixed-point iteration, converges for |k1| < 0.3."""
@@ -140,6 +141,20 @@ class Warp:
         p = self.to_px([(x - d, y), (x + d, y), (x, y - d), (x, y + d)])
         a, b = (p[1] - p[0]) / (2 * d), (p[3] - p[2]) / (2 * d)
         return math.sqrt(abs(float(a[0] * b[1] - a[1] * b[0])))
+
+    def placed(self, placement: Placement) -> Warp:
+        """Return the warp from the frame into which `placement` moves the sheet's millimetres."""
+        back = placement.inverse()
+        origin, right, up = back.apply(((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
+        motion = np.array(
+            (
+                (right[0] - origin[0], up[0] - origin[0], origin[0]),
+                (right[1] - origin[1], up[1] - origin[1], origin[1]),
+                (0.0, 0.0, 1.0),
+            )
+        )
+        turned = tuple(float(h) for h in (self.matrix @ motion).ravel())
+        return replace(self, homography=turned)
 
     @classmethod
     def similarity(cls, px_per_mm: float, height_px: int, angle_deg: float = 0.0) -> Warp:

@@ -221,7 +221,12 @@ def format_area(area_mm2: float, unit: Unit = "mm") -> str:
     return f"{decimal(area_mm2 / MM2_PER_CM2, 1)} cm²"
 
 
-def square_inches(area_mm2: float) -> float:
+def in_inches(length_mm: float) -> float:
+    """Convert mm to inches."""
+    return length_mm / MM_PER_INCH
+
+
+def in_square_inches(area_mm2: float) -> float:
     """Convert mm² to square inches."""
     return area_mm2 / MM2_PER_SQUARE_INCH
 

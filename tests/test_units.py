@@ -145,7 +145,7 @@ def test_other_writing() -> None:
     assert inch_fraction(7.9375, whole=True) == "0 5/16"
     assert format_area(64516.0, "in") == "100.00 sq in"
     assert format_area(12346.0) == "123.5 cm²"
-    assert units.square_inches(645.16) == pytest.approx(1.0, rel=1e-15)
+    assert units.in_square_inches(645.16) == pytest.approx(1.0, rel=1e-15)
     assert units.parse_unit(" IN ") == "in"
     with pytest.raises(UsageFault, match="--units"):
         units.parse_unit("cm")

@@ -1,0 +1,82 @@
+"""The documents of the workshop, all made from one record of the panel.
+
+`drawing`, `layers`, `leaves`, `lettering`, `margin` and `pattern` make the neutral drawing; `dxf`,
+`svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from rubbing2pattern.documents.dxf import dxf_text
+from rubbing2pattern.documents.lists import cames_csv, pieces_csv
+from rubbing2pattern.documents.overlay import overlay_png
+from rubbing2pattern.documents.pattern import pattern_drawing
+from rubbing2pattern.documents.pdf import pdf_bytes
+from rubbing2pattern.documents.record import panel_of, record_of, record_text
+from rubbing2pattern.documents.svg import svg_text
+from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Rubbing
+
+__all__ = ["document_files", "write_documents"]
+
+
+def write_documents(
+    folder: Path,
+    panel: Panel,
+    rubbing: Rubbing | None,
+    provenance: Mapping[str, Any],
+    options: DocumentOptions,
+) -> None:
+    """Write all documents of a panel into an existing folder.
+
+    Parameters
+    ----------
+    folder : an existing, empty folder; putting it in its place whole is the caller's part.
+    panel : the finished panel.
+    rubbing : the picture, for the overlay; None leaves the overlay out.
+    provenance : plain values for the record.
+    options : unit, lettering, margins.
+
+    Raises
+    ------
+    OutputNotWritten
+        The pattern does not fit a PDF page, or the disk refuses a file.
+    """
+    for name, content in document_files(panel, rubbing, provenance, options).items():
+        try:
+            (folder / name).write_bytes(content)
+        except OSError as fault:
+            reason = fault.strerror or fault
+            raise OutputNotWritten(f"cannot write {folder / name}: {reason}") from fault
+
+
+def document_files(
+    panel: Panel,
+    rubbing: Rubbing | None,
+    provenance: Mapping[str, Any],
+    options: DocumentOptions,
+) -> dict[str, bytes]:
+    """Return the content of each document by file name.
+
+    All are made from the panel as the record gives it back, so that drawing, lists and record
+    never disagree by a rounding and can be made again from the record.
+    """
+    record = record_of(panel, provenance)
+    kept = panel_of(record)
+    drawing = pattern_drawing(kept, provenance, options)
+    files = {
+        "panel.json": record_text(record).encode(),
+        "pattern.dxf": dxf_text(drawing).encode(),
+        "pattern.svg": svg_text(drawing).encode(),
+        "pattern.pdf": pdf_bytes(drawing),
+        "pieces.csv": pieces_csv(kept, options).encode(),
+        "cames.csv": cames_csv(kept, options).encode(),
+    }
+    if rubbing is not None:
+        files["overlay.png"] = overlay_png(rubbing, kept, options)
+    return files

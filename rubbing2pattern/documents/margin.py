@@ -1,0 +1,322 @@
+"""What stands around the panel on its sheet: check lengths, title block, legend, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rubbing2pattern.curves import Line, Point
+from rubbing2pattern.documents.drawing import (
+    Anchor,
+    Mark,
+    Outline,
+    Stroke,
+    Text,
+    moved,
+    plain_text,
+    text_width_mm,
+    wrapped,
+)
+from rubbing2pattern.documents.layers import (
+    BORDER,
+    CHECK_LENGTH,
+    FACE,
+    LEAD_LINE,
+    PANEL_NOTE,
+    SHEET_FRAME,
+)
+from rubbing2pattern.documents.widths import WidthUse, widths_used
+from rubbing2pattern.findings import Severity
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Bounds
+from rubbing2pattern.units import Unit, format_length, inch_fraction
+
+CAUTIONS = (
+    "Lead dust and old cement are poisonous: gloves, no eating, drinking or smoking, clean wet, "
+    "wash hands, keep children and pregnant women away; rubbings and dust may be lead waste.",
+    "Old glass and cut edges: protect eyes and hands. A leaded panel is heavy and bends: carry it "
+    "upright.",
+    "Figures are estimates for planning. Qualified conservators or engineers and the local rules "
+    "decide.",
+)
+
+_REFERENCES = {
+    "dpi": "the resolution of the scan",
+    "ruler": "two marks a measured distance apart",
+    "marks": "reference marks",
+    "sheet": "the edges of the sheet",
+    "targets": "printed targets",
+}
+
+_BLOCK_WIDTHS_MM = (190.0, 250.0)
+"""Narrowest and widest title block."""
+_SHARES = (0.36, 0.26, 0.38)
+"""Of the block's width, for panel, leads and notes."""
+_PAD_MM = 3.0
+_GUTTER_MM = 16.0
+"""Left of and below the panel, for the check lengths."""
+_LEADING = 1.75
+"""From line to line, times the height of capitals."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """Marks of one column of the title block, relative to its upper left corner."""
+
+    marks: tuple[Mark, ...]
+    depth_mm: float
+
+
+def sheet_around(
+    leads_mm: Bounds, panel: Panel, provenance: Mapping[str, Any], options: DocumentOptions
+) -> tuple[Bounds, tuple[Mark, ...]]:
+    """Lay out the sheet around a panel.
+
+    Parameters
+    ----------
+    leads_mm : x_min, y_min, x_max, y_max of the leads.
+    panel, provenance : what the title block tells.
+    options : margins, lettering, units.
+
+    Returns
+    -------
+    page_mm : x_min, y_min, x_max, y_max of the paper.
+    marks : everything outside the panel.
+    """
+    x_min, y_min, x_max, y_max = leads_mm
+    least, most = _BLOCK_WIDTHS_MM
+    check = options.check_length_mm
+    left = x_min - options.clear_mm - _GUTTER_MM
+    right = max(x_max + options.clear_mm, left + least)
+    top = max(y_max, y_min + check) + options.clear_mm
+    block_top = y_min - options.clear_mm - _GUTTER_MM
+    block_width = min(right - left, most)
+    columns = [
+        column(panel, provenance, share * block_width - 2 * _PAD_MM, options)
+        for column, share in zip((_identity, _leads, _notes), _SHARES, strict=True)
+    ]
+    bottom = block_top - max(c.depth_mm for c in columns) - 2 * _PAD_MM
+    marks: list[Mark] = [*_check_lengths((x_min, y_min), options)]
+    x = right - block_width
+    marks += _rectangle(SHEET_FRAME, (x, bottom, right, block_top))
+    for column, share in zip(columns, _SHARES, strict=True):
+        if x > right - block_width:
+            marks.append(Stroke(SHEET_FRAME, Line((x, bottom), (x, block_top))))
+        marks += (moved(mark, x + _PAD_MM, block_top - _PAD_MM) for mark in column.marks)
+        x += share * block_width
+    marks += _rectangle(SHEET_FRAME, (left, bottom, right, top))
+    edge = options.margin_mm
+    return (left - edge, bottom - edge, right + edge, top + edge), tuple(marks)
+
+
+def _rectangle(layer: str, bounds_mm: Bounds) -> Iterator[Outline]:
+    x_min, y_min, x_max, y_max = bounds_mm
+    yield Outline(layer, ((x_min, y_min), (x_max, y_min), (x_max, y_max), (x_min, y_max)))
+
+
+def _check_lengths(corner: Point, options: DocumentOptions) -> Iterator[Mark]:
+    """Yield two rules at the lower left of the panel, one each way, divided into ten (or eight)."""
+    length = options.check_length_mm
+    parts = 10 if options.units == "mm" else 8
+    x, y = corner[0] - 0.6 * _GUTTER_MM, corner[1] - 0.6 * _GUTTER_MM
+    said = f"{format_length(length, options.units, decimals=0)} check length: measure before use"
+    yield Stroke(CHECK_LENGTH, Line((corner[0], y), (corner[0] + length, y)))
+    yield Stroke(CHECK_LENGTH, Line((x, corner[1]), (x, corner[1] + length)))
+    for k in range(parts + 1):
+        at, tick = k * length / parts, 2.4 if k in (0, parts) else 1.0
+        yield Stroke(CHECK_LENGTH, Line((corner[0] + at, y - tick), (corner[0] + at, y + tick)))
+        yield Stroke(CHECK_LENGTH, Line((x - tick, corner[1] + at), (x + tick, corner[1] + at)))
+    height = options.letter_height_mm
+    middle = corner[0] + 0.5 * length, corner[1] + 0.5 * length
+    away = 1.2 + 1.1 * height
+    yield Text(CHECK_LENGTH, (middle[0], y - away), said, height, Anchor.CENTRE)
+    yield Text(CHECK_LENGTH, (x - away, middle[1]), said, height, Anchor.CENTRE, 90.0)
+
+
+class _Flow:
+    """Writes marks from the top of a column downwards."""
+
+    def __init__(self, width_mm: float, height_mm: float, unit: Unit) -> None:
+        self.width_mm = width_mm
+        self.height_mm = height_mm
+        self.unit = unit
+        self.y = 0.0
+        self.marks: list[Mark] = []
+
+    def heading(self, text: str) -> None:
+        if self.marks:
+            self.y -= 0.9 * self.height_mm
+        self.line(text, self.height_mm, bold=True)
+        self.y -= 0.3 * self.height_mm
+
+    def line(self, text: str, height_mm: float, *, bold: bool = False) -> None:
+        self.y -= height_mm
+        self.marks.append(Text(PANEL_NOTE, (0.0, self.y), text, height_mm, bold=bold))
+        self.y -= (_LEADING - 1.0) * height_mm
+
+    def text(self, text: str, size: float = 1.0) -> None:
+        height = size * self.height_mm
+        for line in wrapped(plain_text(text), self.width_mm, height):
+            self.line(line, height)
+
+    def blanks(self, *labels: str) -> None:
+        """Leave rules to write on, side by side, each behind its label."""
+        self.y -= 1.9 * self.height_mm
+        share = self.width_mm / len(labels)
+        for k, label in enumerate(labels):
+            x = k * share
+            self.marks.append(Text(PANEL_NOTE, (x, self.y), label, self.height_mm))
+            start = x + text_width_mm(label, self.height_mm) + 1.0
+            rule = Line((start, self.y - 0.4), (max(start, x + share - 1.5), self.y - 0.4))
+            self.marks.append(Stroke(SHEET_FRAME, rule))
+        self.y -= 0.6 * self.height_mm
+
+    def column(self) -> _Column:
+        return _Column(tuple(self.marks), -self.y)
+
+
+def _identity(
+    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
+) -> _Column:
+    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+    name = plain_text(panel.name) or "panel"
+    natural = text_width_mm(name, 7.0, bold=True)
+    height = max(3.0, min(7.0, 7.0 * width_mm / natural))
+    lines = wrapped(name, width_mm, 1.06 * height)
+    for line in lines[:3]:
+        flow.line(line, height, bold=True)
+    flow.y += (_LEADING - 1.4) * height
+    stated = panel.seen_from != "unstated"
+    flow.text(f"Seen from {panel.seen_from}" if stated else "Side of the rubbing: not stated", 1.4)
+    flow.text("Re-leading pattern, scale 1:1", 1.4)
+    flow.y -= 0.8 * flow.height_mm
+    for label, width, height in (
+        ("To the lead lines", panel.width_mm, panel.height_mm),
+        ("Over all", panel.outer_width_mm, panel.outer_height_mm),
+    ):
+        flow.text(f"{label}: {_size(width, height, options)}")
+    flow.text(
+        f"{_count(len(panel.pieces), 'piece')}, {_count(len(panel.cames), 'came')}, "
+        f"{_count(len(panel.joints), 'joint')}"
+    )
+    flow.text(
+        f"Heart {_length(panel.heart_mm, options)}, clearance "
+        f"{_length(panel.clearance_mm, options)} a side: as given, not measured"
+    )
+    for line in _findings(panel):
+        flow.text(line)
+    image = provenance.get("image")
+    if isinstance(image, Mapping) and "name" in image:
+        flow.text(f"Read from {image['name']}")
+    return flow.column()
+
+
+def _leads(
+    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
+) -> _Column:
+    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+    flow.heading("Leads")
+    uses = widths_used(panel)
+    for use in uses:
+        depth = max(use.stock_mm, flow.height_mm) + 1.8
+        flow.y -= 0.5 * depth
+        flow.marks += _sample(use, flow, options, lettered=len(uses) > 1)
+        flow.y -= 0.5 * depth
+    flow.y -= 0.5 * flow.height_mm
+    flow.text("Widths as measured, named by the nearest stock; lengths along the lead lines.", 0.85)
+    flow.heading("Lines")
+    for layer, said in ((LEAD_LINE, "lead line"), (FACE, "edge of the leaf"), (BORDER, "rim")):
+        flow.y -= 0.5 * flow.height_mm
+        flow.marks.append(Stroke(layer, Line((0.0, flow.y), (16.0, flow.y))))
+        flow.marks.append(
+            Text(PANEL_NOTE, (19.0, flow.y - 0.5 * flow.height_mm), said, flow.height_mm)
+        )
+        flow.y -= 1.3 * flow.height_mm
+    return flow.column()
+
+
+def _sample(
+    use: WidthUse, flow: _Flow, options: DocumentOptions, *, lettered: bool
+) -> Iterator[Mark]:
+    """Yield letter, a bit of lead at true width, name and length of one stock width."""
+    y, height, half = flow.y, flow.height_mm, 0.5 * use.stock_mm
+    if lettered:
+        yield Text(PANEL_NOTE, (1.5, y), use.letter, height, Anchor.CENTRE, bold=True)
+    for layer, dy in ((FACE, half), (LEAD_LINE, 0.0), (FACE, -half)):
+        yield Stroke(layer, Line((5.0, y + dy), (17.0, y + dy)))
+    baseline = y - 0.5 * height
+    yield Text(PANEL_NOTE, (20.0, baseline), plain_text(use.stock), height)
+    length = (
+        f"{use.length_mm / 1000.0:.2f} m"
+        if options.units == "mm"
+        else format_length(use.length_mm, "in", denominator=2)
+    )
+    yield Text(PANEL_NOTE, (flow.width_mm, baseline), length, height, Anchor.RIGHT)
+
+
+def _notes(
+    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
+) -> _Column:
+    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+    check = format_length(options.check_length_mm, options.units, decimals=0)
+    flow.line("Measure before use", 1.4 * flow.height_mm, bold=True)
+    flow.text(
+        f"Print at 100 %, never fitted to the page. Both check lengths must be {check} on the "
+        "paper; if one is not, do not use this print.",
+        1.1,
+    )
+    flow.blanks("Across", "Up")
+    flow.blanks("By", "Date")
+    flow.heading("Scale of the rubbing")
+    flow.text(_scale(panel, options))
+    flow.heading("Cautions")
+    for caution in CAUTIONS:
+        flow.text(caution, 0.85)
+    return flow.column()
+
+
+def _scale(panel: Panel, options: DocumentOptions) -> str:
+    share = panel.scale.relative_uncertainty
+    longest = max(panel.outer_width_mm, panel.outer_height_mm)
+    if options.units == "mm":
+        amount = f"{share * longest:.2f} mm in {longest:.0f} mm"
+    else:
+        part = inch_fraction(share * longest, 64)
+        amount = (
+            f"{'under 1/64' if part == '0' else part} in in "
+            f"{format_length(longest, 'in', denominator=2)}"
+        )
+    source = _REFERENCES.get(panel.scale.reference, panel.scale.reference)
+    return (
+        f"Taken from {source}. Lengths are true to ±{100.0 * share:.2g} % "
+        f"(one standard deviation), that is {amount}."
+    )
+
+
+def _findings(panel: Panel) -> Sequence[str]:
+    """Say how many findings there are, the grave ones first and loudest."""
+    counts = {s: sum(f.severity is s for f in panel.findings) for s in Severity}
+    if not panel.findings:
+        return ("No findings",)
+    said = []
+    if counts[Severity.WRONG]:
+        said.append(f"DO NOT USE YET: {_count(counts[Severity.WRONG], 'fault')} to settle first")
+    rest = f"{counts[Severity.CHECK]} to check, {_count(counts[Severity.NOTE], 'note')}"
+    said.append(f"Findings F1 to F{len(panel.findings)}: {rest}")
+    return said
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _length(length_mm: float, options: DocumentOptions) -> str:
+    denominator = max(options.fraction, 64) if length_mm < 3.0 else options.fraction
+    return format_length(length_mm, options.units, denominator=denominator)
+
+
+def _size(width_mm: float, height_mm: float, options: DocumentOptions) -> str:
+    width, height = _length(width_mm, options), _length(height_mm, options)
+    return f"{width.rsplit(' ', 1)[0]} × {height}"

@@ -1,0 +1,272 @@
+"""The traced pattern over the rubbing, seen straight on: the document to check by."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterator, Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import shapely
+from PIL import Image, ImageDraw, ImageFont
+from shapely.ops import substring
+
+from rubbing2pattern.curves import Point
+from rubbing2pattern.documents.drawing import Text, plain_text
+from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges
+from rubbing2pattern.documents.lettering import piece_number
+from rubbing2pattern.documents.pattern import finding_mark
+from rubbing2pattern.findings import Severity
+from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.imaging.resample import on_grid
+from rubbing2pattern.model import Came, Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Rubbing
+
+Canvas = npt.NDArray[np.uint8]
+Colour = tuple[int, int, int]
+
+# Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can tell apart.
+BLACK: Colour = (0, 0, 0)
+BLUE: Colour = (0, 114, 178)
+VERMILION: Colour = (213, 94, 0)
+YELLOW: Colour = (240, 228, 66)
+SKY: Colour = (86, 180, 233)
+WHITE: Colour = (255, 255, 255)
+
+SEVERITY_COLOURS = {Severity.NOTE: SKY, Severity.CHECK: YELLOW, Severity.WRONG: VERMILION}
+
+_PAPER_SHARE = 0.3
+"""How far the rubbing is lightened, so that lines show on black leads."""
+_SHIFT = 4
+"""OpenCV draws at a sixteenth of a pixel."""
+_MARK_MM = 3.2
+_JOINT_MM = 0.9
+_LISTED = 60
+"""More findings are not spelled out below the picture; the record has them all."""
+
+
+def overlay_png(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> bytes:
+    """Draw the pattern over the rubbing in the panel's frame and return a PNG.
+
+    Leads are drawn by centre line (bridged parts dashed) and leaf edges, joints as rings, pieces by
+    number; findings have marks that differ in shape, colour and number and are listed below.
+    """
+    frame = overlay_frame(panel, options)
+    warp = rubbing.warp.placed(panel.placement)
+    grey = on_grid(rubbing.photograph.grey, warp, frame)
+    canvas = np.repeat(_lightened()[grey][..., None], 3, axis=2)
+    _draw_leads(canvas, panel, frame)
+    _draw_findings(canvas, panel, frame)
+    picture = _lettered(canvas, panel, frame, options)
+    picture = _with_key(picture, panel, frame)
+    stream = io.BytesIO()
+    picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)
+    return stream.getvalue()
+
+
+def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
+    """Return the grid of the overlay: the panel with a margin, at the resolution it may have."""
+    widths = [came.face_width_mm for came in panel.cames]
+    x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, widths)
+    around = options.overlay_margin_mm
+    bounds = (x_min - around, y_min - around, x_max + around, y_max + around)
+    area_mm2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    finest = math.sqrt(options.overlay_limit_mp * 1e6 / area_mm2)
+    return Frame.over(bounds, min(options.overlay_px_per_mm, finest))
+
+
+def _lightened() -> Canvas:
+    """Return the tone for each grey, (256,); in steps of 4, which no eye sees but a file does."""
+    tones = _PAPER_SHARE * 255.0 + (1.0 - _PAPER_SHARE) * np.arange(256)
+    return np.asarray(np.floor(tones / 4.0) * 4.0 + 3.0, dtype=np.uint8)
+
+
+def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
+    thin = max(1, round(0.22 * frame.px_per_mm))
+    widths = [came.face_width_mm for came in panel.cames]
+    for edge in leaf_edges(panel.cames, widths, panel.outline):
+        _line(canvas, edge.curve.points(0.05), frame, BLUE, thin)
+    for came in panel.cames:
+        for part, seen in _seen_parts(came):
+            for run in (part,) if seen else _dashes(part):
+                _line(canvas, run, frame, VERMILION, thin + 1)
+    for joint in panel.joints:
+        at = (joint.x_mm, joint.y_mm)
+        _disc(canvas, at, _JOINT_MM, frame, WHITE, BLACK)
+
+
+def _seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
+    """Yield the parts of a lead line in order, and whether the rubbing shows them."""
+    path = shapely.LineString(came.path)
+    at = 0.0
+    for start, end in (*sorted(came.gaps), (path.length, path.length)):
+        for low, high, seen in ((at, start, True), (start, end, False)):
+            if high - low > 1e-6:
+                part = substring(path, low, high)
+                yield np.asarray(part.coords), seen
+        at = max(at, end)
+
+
+def _dashes(path: Array, length_mm: float = 1.6) -> Iterator[Array]:
+    line = shapely.LineString(path)
+    for k in range(0, math.ceil(line.length / length_mm), 2):
+        part = substring(line, k * length_mm, min((k + 1) * length_mm, line.length))
+        if part.length > 0.0:
+            yield np.asarray(part.coords)
+
+
+def _draw_findings(canvas: Canvas, panel: Panel, frame: Frame) -> None:
+    for finding in panel.findings:
+        if finding.at is not None:
+            _mark(canvas, finding.severity, finding.at, frame)
+
+
+def _mark(canvas: Canvas, severity: Severity, at: Point, frame: Frame) -> None:
+    """Draw the mark as an open ring, triangle or square, so that what it points at stays seen."""
+    colour = SEVERITY_COLOURS[severity]
+    wide = max(2, round(0.55 * frame.px_per_mm))
+    shapes = finding_mark(severity, at, _MARK_MM)
+    for edge, weight in ((BLACK, wide + 2), (colour, wide)):
+        if shapes is None:
+            _ring(canvas, at, _MARK_MM, frame, edge, weight)
+        for shape in shapes or ():
+            closed = len(shape) > 2
+            _line(canvas, np.array(shape), frame, edge, weight, closed=closed)
+
+
+def _line(
+    canvas: Canvas,
+    points_mm: Array,
+    frame: Frame,
+    colour: Colour,
+    wide_px: int,
+    *,
+    closed: bool = False,
+) -> None:
+    pixels = np.round(frame.to_px(points_mm) * 2**_SHIFT).astype(np.int32)
+    cv2.polylines(canvas, [pixels], closed, colour, wide_px, cv2.LINE_AA, _SHIFT)
+
+
+def _ring(
+    canvas: Canvas, at: Point, radius_mm: float, frame: Frame, colour: Colour, wide_px: int
+) -> None:
+    x, y = np.round(frame.to_px((at,))[0] * 2**_SHIFT).astype(int)
+    radius = round(radius_mm * frame.px_per_mm * 2**_SHIFT)
+    cv2.circle(canvas, (int(x), int(y)), radius, colour, wide_px, cv2.LINE_AA, _SHIFT)
+
+
+def _disc(
+    canvas: Canvas, at: Point, radius_mm: float, frame: Frame, inside: Colour, rim: Colour
+) -> None:
+    _ring(canvas, at, radius_mm, frame, inside, -1)
+    _ring(canvas, at, radius_mm, frame, rim, 1)
+
+
+def _lettered(canvas: Canvas, panel: Panel, frame: Frame, options: DocumentOptions) -> Image.Image:
+    """Write piece numbers, and the numbers of findings beside their marks."""
+    picture = Image.fromarray(canvas)
+    pen = ImageDraw.Draw(picture)
+    for piece in panel.pieces:
+        _write(pen, piece_number(piece, "", options), frame)
+    for number, finding in enumerate(panel.findings, start=1):
+        if finding.at is not None:
+            x, y = frame.to_px((finding.at,))[0]
+            size = max(12.0, 4.6 * frame.px_per_mm)
+            place = (x + 1.45 * _MARK_MM * frame.px_per_mm, y)
+            pen.text(
+                place,
+                f"F{number}",
+                BLACK,
+                _font(size),
+                anchor="lm",
+                stroke_width=max(2, round(0.14 * size)),
+                stroke_fill=SEVERITY_COLOURS[finding.severity],
+            )
+    return picture
+
+
+def _write(pen: ImageDraw.ImageDraw, text: Text, frame: Frame) -> None:
+    size = max(9.0, text.height_mm * frame.px_per_mm / 0.71)
+    x, y = frame.to_px((text.at,))[0]
+    stroke = max(1, round(0.12 * size))
+    pen.text((x, y), text.text, BLACK, _font(size), "mm", stroke_width=stroke, stroke_fill=WHITE)
+
+
+def _font(size_px: float) -> ImageFont.FreeTypeFont:
+    font = ImageFont.load_default(size_px)
+    assert isinstance(font, ImageFont.FreeTypeFont)
+    return font
+
+
+def _with_key(picture: Image.Image, panel: Panel, frame: Frame) -> Image.Image:
+    """Set the key and the list of findings below the picture."""
+    size = min(max(14.0, picture.width / 75.0), 34.0)
+    font, line = _font(size), round(1.55 * size)
+    findings = _listed(panel, font, picture.width - 5 * line)
+    depth = line * (4 + len(findings))
+    sheet = Image.new("RGB", (picture.width, picture.height + depth), WHITE)
+    sheet.paste(picture)
+    pen = ImageDraw.Draw(sheet)
+    y = picture.height + line
+    side = "side not stated" if panel.seen_from == "unstated" else f"seen from {panel.seen_from}"
+    pen.text((line, y), f"{plain_text(panel.name)}: {side}", BLACK, font, "lm")
+    _key(pen, (float(line), y + line), font, line)
+    y += round(2.4 * line)
+    for severity, text in findings:
+        if severity is not None:
+            _badge(pen, severity, (1.5 * line, y), 0.33 * line)
+        pen.text((2.3 * line, y), text, BLACK, font, "lm")
+        y += line
+    return sheet
+
+
+def _key(pen: ImageDraw.ImageDraw, at: Point, font: ImageFont.FreeTypeFont, line: int) -> None:
+    x, y = at
+    for colour, said in ((VERMILION, "lead line (dashed: bridged)"), (BLUE, "edge of the leaf")):
+        pen.line((x, y, x + 1.6 * line, y), colour, max(2, line // 9))
+        pen.text((x + 2.0 * line, y), said, BLACK, font, "lm")
+        x += 3.0 * line + font.getlength(said)
+    for severity, said in (
+        (Severity.NOTE, "note"),
+        (Severity.CHECK, "check"),
+        (Severity.WRONG, "wrong"),
+    ):
+        _badge(pen, severity, (x + 0.5 * line, y), 0.33 * line)
+        pen.text((x + 1.2 * line, y), said, BLACK, font, "lm")
+        x += 2.2 * line + font.getlength(said)
+
+
+def _badge(pen: ImageDraw.ImageDraw, severity: Severity, at: Point, half: float) -> None:
+    x, y = at
+    colour = SEVERITY_COLOURS[severity]
+    shapes = finding_mark(severity, (0.0, 0.0), half)
+    if shapes is None:
+        pen.ellipse((x - half, y - half, x + half, y + half), colour, BLACK, 2)
+    for shape in shapes or ():
+        points = [(x + u, y - v) for u, v in shape]
+        if len(points) > 2:
+            pen.polygon(points, colour, BLACK, 2)
+        else:
+            pen.line(points, BLACK, 2)
+
+
+def _listed(
+    panel: Panel, font: ImageFont.FreeTypeFont, width_px: float
+) -> Sequence[tuple[Severity | None, str]]:
+    """Return the lines of the list of findings; a further line of one has no badge."""
+    lines: list[tuple[Severity | None, str]] = []
+    for number, finding in enumerate(panel.findings[:_LISTED], start=1):
+        words = plain_text(f"F{number} {finding.code.value}: {finding.message}").split()
+        badge: Severity | None = finding.severity
+        while words:
+            keep = len(words)
+            while keep > 1 and font.getlength(" ".join(words[:keep])) > width_px:
+                keep -= 1
+            lines.append((badge, " ".join(words[:keep])))
+            words, badge = words[keep:], None
+    if len(panel.findings) > _LISTED:
+        lines.append((None, f"and {len(panel.findings) - _LISTED} more, see panel.json"))
+    return lines

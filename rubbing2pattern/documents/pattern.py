@@ -1,0 +1,151 @@
+"""The re-leading pattern of a panel as a neutral drawing at true size."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from rubbing2pattern.curves import Line, Point
+from rubbing2pattern.documents.drawing import (
+    Anchor,
+    Drawing,
+    Mark,
+    Outline,
+    Stroke,
+    Text,
+    circle,
+    plain_text,
+)
+from rubbing2pattern.documents.layers import (
+    BORDER,
+    CUT_OUTLINE,
+    FACE,
+    FINDING,
+    HEART,
+    JOINT,
+    LAYERS,
+    LEAD_LINE,
+    PIECE_NUMBER,
+    SIGHT_OUTLINE,
+    WIDTH_LETTER,
+)
+from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges, middle_of
+from rubbing2pattern.documents.lettering import letter_fits, piece_number
+from rubbing2pattern.documents.margin import sheet_around
+from rubbing2pattern.documents.widths import widths_used
+from rubbing2pattern.findings import Finding, Severity
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+
+_JOINT_RADIUS_MM = 0.7
+_FINDING_MM = 2.2
+"""Half the size of a finding's mark."""
+
+
+def pattern_drawing(
+    panel: Panel, provenance: Mapping[str, Any], options: DocumentOptions
+) -> Drawing:
+    """Draw a panel at true size with its margin.
+
+    Parameters
+    ----------
+    panel : what to draw; the drawing keeps its frame.
+    provenance : the record's provenance, for the name of the picture in the title block.
+    options : lettering and margins.
+    """
+    faces = [came.face_width_mm for came in panel.cames]
+    marks: list[Mark] = []
+    marks += _cut_and_sight(panel)
+    marks += (Stroke(HEART, edge.curve) for edge in _hearts(panel))
+    marks += (Stroke(LEAD_LINE, came.curve) for came in panel.cames)
+    marks += (
+        Stroke(BORDER if edge.outer else FACE, edge.curve)
+        for edge in leaf_edges(panel.cames, faces, panel.outline)
+    )
+    marks += (circle(JOINT, (j.x_mm, j.y_mm), _JOINT_RADIUS_MM) for j in panel.joints)
+    marks += _width_letters(panel)
+    marks += (piece_number(piece, PIECE_NUMBER, options) for piece in panel.pieces)
+    for number, finding in enumerate(panel.findings, start=1):
+        marks += _finding(number, finding)
+    page_mm, margin = sheet_around(lead_bounds_mm(panel.cames, faces), panel, provenance, options)
+    side = "" if panel.seen_from == "unstated" else f", seen from {panel.seen_from}"
+    return Drawing(
+        plain_text(f"Panel {panel.name}"),
+        plain_text(f"Re-leading pattern at 1:1{side}"),
+        page_mm,
+        LAYERS,
+        (*marks, *margin),
+    )
+
+
+def finding_mark(
+    severity: Severity, at: Point, half_mm: float
+) -> tuple[tuple[Point, ...], ...] | None:
+    """Return polygons and lines of a finding's mark, or None for the circle that marks a note.
+
+    A note is a circle, something to check a triangle, something wrong a square with a cross: told
+    apart by shape, not by colour.
+    """
+    x, y = at
+    if severity is Severity.NOTE:
+        return None
+    if severity is Severity.CHECK:
+        turns = (math.radians(a) for a in (90.0, 210.0, 330.0))
+        reach = 1.25 * half_mm
+        return (tuple((x + reach * math.cos(a), y + reach * math.sin(a)) for a in turns),)
+    h = half_mm
+    square = ((x - h, y - h), (x + h, y - h), (x + h, y + h), (x - h, y + h))
+    return square, (square[0], square[2]), (square[1], square[3])
+
+
+def _hearts(panel: Panel) -> tuple[Any, ...]:
+    if panel.heart_mm <= 0.0:
+        return ()
+    return leaf_edges(panel.cames, [panel.heart_mm] * len(panel.cames), panel.outline)
+
+
+def _cut_and_sight(panel: Panel) -> Iterator[Outline]:
+    for piece in panel.pieces:
+        yield from _rings(CUT_OUTLINE, piece.cut_outline)
+        yield from _rings(SIGHT_OUTLINE, piece.sight_outline)
+
+
+def _rings(layer: str, shape: Polygon | MultiPolygon) -> Iterator[Outline]:
+    for part in shapely.get_parts(shape):
+        for ring in (part.exterior, *part.interiors):
+            points = tuple((float(x), float(y)) for x, y in ring.coords[:-1])
+            if len(points) >= 3:
+                yield Outline(layer, points)
+
+
+def _width_letters(panel: Panel) -> Iterator[Text]:
+    """Yield the letter of its width for each came that has room for one."""
+    uses = widths_used(panel)
+    letters = {came.id: use.letter for use in uses for came in use.cames}
+    for came in panel.cames if len(uses) > 1 else ():
+        height_mm = letter_fits(came.length_mm, came.face_width_mm)
+        if height_mm is not None:
+            yield Text(
+                WIDTH_LETTER,
+                middle_of(came.curve),
+                letters[came.id],
+                height_mm,
+                Anchor.CENTRE,
+                patch=True,
+            )
+
+
+def _finding(number: int, finding: Finding) -> Iterator[Mark]:
+    if finding.at is None:
+        return
+    shapes = finding_mark(finding.severity, finding.at, _FINDING_MM)
+    if shapes is None:
+        yield circle(FINDING, finding.at, _FINDING_MM)
+    for shape in shapes or ():
+        yield Outline(FINDING, shape) if len(shape) > 2 else Stroke(FINDING, Line(*shape))
+    beside = (finding.at[0] + 1.5 * _FINDING_MM, finding.at[1] - 0.4 * _FINDING_MM)
+    yield Text(FINDING, beside, f"F{number}", 1.8, bold=True, patch=True)

@@ -1,0 +1,271 @@
+"""The fields of the panel record, ``panel.json``: names, types and limits.
+
+The JSON Schema in ``docs/panel.schema.json`` is made from these models. Coordinates are in mm in
+the panel's frame: origin at the lower left corner of the bounding box of the outer centre outline,
+x to the right, y up, seen from the side on which the paper lay. Rings of outlines end with their
+first point.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, JsonValue, model_validator
+
+from rubbing2pattern.findings import Code, Severity
+from rubbing2pattern.model import JointKind, Profile
+
+FORMAT: Final = "rubbing2pattern panel"
+VERSION: Final = 1
+
+Place = tuple[float, float]
+Ring = Annotated[list[Place], Field(min_length=4)]
+Share = Annotated[float, Field(ge=0.0)]
+Size = Annotated[float, Field(ge=0.0)]
+
+
+class Part(BaseModel):
+    """Base of all parts: no unknown fields, no infinite numbers, nothing changed once read."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
+
+
+class AreaPart(Part):
+    """One polygon of a shape that is in several parts."""
+
+    outline: Ring
+    holes: list[Ring] = []
+
+
+class PlacementPart(Part):
+    """Rigid motion from the rubbing sheet to the panel: turned about the origin, then shifted."""
+
+    angle_deg: float
+    dx_mm: float
+    dy_mm: float
+
+
+class PanelPart(Part):
+    """The panel as a whole."""
+
+    name: str
+    """the panel's identifier as given"""
+    seen_from: Literal["inside", "outside", "unstated"]
+    """the side on which the paper lay"""
+    width_mm: Size
+    """bounding box of the outer centre outline"""
+    height_mm: Size
+    outer_width_mm: Size
+    """the same to the outer edges of the border leads"""
+    outer_height_mm: Size
+    heart_mm: Size
+    """given, never measured"""
+    clearance_mm: Size
+    """between heart and glass, on each side; given"""
+    level_angle_deg: float
+    """angle taken out when the panel was levelled"""
+    placement: PlacementPart
+    outline: list[AreaPart]
+    """union of all centre outlines"""
+
+
+class ResidualPart(Part):
+    """How far one reference mark lies from the fit."""
+
+    name: str
+    residual_mm: float
+    used: bool = True
+
+
+class ScalePart(Part):
+    """How the scale was found and how far it can be trusted."""
+
+    reference: str
+    px_per_mm: Annotated[float, Field(gt=0.0)]
+    relative_uncertainty: Share
+    """one standard deviation of any length, as a share of it"""
+    residuals: list[ResidualPart] = []
+    lens_k1: float = 0.0
+    """radial coefficient of the lens that was taken out"""
+    statement: str = ""
+
+
+class JointPart(Part):
+    """Where cames meet."""
+
+    id: str
+    x: float
+    y: float
+    kind: JointKind
+    uncertainty_mm: Size
+    cames: list[str]
+
+
+class LineCurve(Part):
+    """A straight lead line, from the first point of the path to the last."""
+
+    kind: Literal["line"]
+
+
+class ArcCurve(Part):
+    """A circular lead line; sweep positive anticlockwise, 360 or -360 for a ring."""
+
+    kind: Literal["arc"]
+    centre: Place
+    radius_mm: Annotated[float, Field(gt=0.0)]
+    start_deg: float
+    sweep_deg: Annotated[float, Field(ge=-360.0, le=360.0)]
+
+
+class CubicCurve(Part):
+    """A chain of n cubic Bézier curves: 3 n + 1 control points."""
+
+    kind: Literal["cubic"]
+    control: Annotated[list[Place], Field(min_length=4)]
+
+    @model_validator(mode="after")
+    def _whole_curves(self) -> CubicCurve:
+        if len(self.control) % 3 != 1:
+            raise ValueError(f"control has {len(self.control)} points, but must have 3 n + 1")
+        return self
+
+
+CurvePart = Annotated[LineCurve | ArcCurve | CubicCurve, Field(discriminator="kind")]
+
+
+class CamePart(Part):
+    """A came between two joints."""
+
+    id: str
+    start: str
+    end: str
+    path: Annotated[list[Place], Field(min_length=2)]
+    """the lead line as a polyline"""
+    curve: CurvePart
+    """the lead line exactly"""
+    length_mm: Size
+    strip: int
+    """number of the continuous run of lead it belongs to"""
+    face_width_mm: Annotated[float, Field(gt=0.0)]
+    face_width_uncertainty_mm: Size | None
+    """one standard deviation; null when it could not be told"""
+    shown_width_mm: Size | None
+    """width of the dark band in the rubbing"""
+    stock: str
+    """name of the nearest stock width"""
+    stock_mm: Annotated[float, Field(gt=0.0)]
+    border: bool
+    profile: Profile
+    seen_share: Share
+    """share of the length that the rubbing shows"""
+    contrast: Share
+    confidence: Share
+    """probability that this lead is there"""
+    gaps: list[Place] = []
+    """from and to along the came [mm], bridged because the rubbing does not show it"""
+    pieces: list[int]
+    """numbers of the pieces to the left and right"""
+
+
+class RectanglePart(Part):
+    """Smallest rectangle around the cut outline; width is the longer side."""
+
+    width_mm: Size
+    height_mm: Size
+    angle_deg: float
+
+
+class PiecePart(Part):
+    """One piece of glass."""
+
+    number: Annotated[int, Field(ge=1)]
+    outline: Ring
+    """centre outline: to the middle of the leads"""
+    holes: list[Ring] = []
+    cut_outline: list[Place]
+    """as the glass is cut; empty when the leads leave no glass"""
+    cut_holes: list[Ring] = []
+    cut_parts: list[AreaPart] = []
+    """further parts, where the leads divide the piece"""
+    sight_outline: list[Place]
+    """as seen between the leaves"""
+    sight_holes: list[Ring] = []
+    sight_parts: list[AreaPart] = []
+    centre_area_mm2: Size
+    cut_area_mm2: Size
+    sight_area_mm2: Size
+    area_uncertainty_mm2: Size
+    """one standard deviation of the centre area"""
+    label_at: Place
+    """where the number is written"""
+    label_radius_mm: float
+    """free circle there"""
+    rectangle: RectanglePart
+    cames: list[str]
+    """around the piece in order, then around its holes, then strap leads in it"""
+
+
+class FindingPart(Part):
+    """One doubt."""
+
+    code: Code
+    severity: Severity
+    message: str
+    at: Place | None
+    pieces: list[int] = []
+
+
+class PanelRecord(Part):
+    """Everything known of a panel."""
+
+    format: Literal["rubbing2pattern panel"]
+    version: Literal[1]
+    units: Literal["mm"]
+    panel: PanelPart
+    scale: ScalePart
+    joints: list[JointPart]
+    cames: list[CamePart]
+    pieces: list[PiecePart]
+    findings: list[FindingPart]
+    provenance: dict[str, JsonValue]
+
+    @model_validator(mode="after")
+    def _names_exist(self) -> PanelRecord:
+        """Collect every name that stands twice or means nothing."""
+        joints, cames = [j.id for j in self.joints], [c.id for c in self.cames]
+        pieces = [p.number for p in self.pieces]
+        faults = _twice("joints.id", joints) + _twice("cames.id", cames)
+        faults += _twice("pieces.number", pieces)
+        faults += _unknown("joints", self.joints, "cames", cames, "came")
+        faults += _unknown("cames", self.cames, "pieces", pieces, "piece")
+        faults += _unknown("pieces", self.pieces, "cames", cames, "came")
+        faults += _unknown("findings", self.findings, "pieces", pieces, "piece")
+        faults += [
+            f"cames.{k}.{end}: there is no joint {getattr(came, end)!r}"
+            for k, came in enumerate(self.cames)
+            for end in ("start", "end")
+            if getattr(came, end) not in joints
+        ]
+        if faults:
+            raise ValueError("; ".join(faults[:5]))
+        return self
+
+
+def _twice(field: str, names: Sequence[str | int]) -> list[str]:
+    return [f"{field}: {name!r} stands twice" for name, n in Counter(names).items() if n > 1]
+
+
+def _unknown(
+    parts_name: str, parts: list[Any], field: str, known: list[Any], what: str
+) -> list[str]:
+    names = set(known)
+    return [
+        f"{parts_name}.{k}.{field}: there is no {what} {name!r}"
+        for k, part in enumerate(parts)
+        for name in getattr(part, field)
+        if name not in names
+    ]

@@ -1,0 +1,62 @@
+"""Options of the documents: unit, lettering, margins, resolution of the overlay."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import get_args
+
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.options.base import Checked, choice, value
+from rubbing2pattern.units import MM_PER_INCH, Unit
+
+FRACTIONS = (16, 32)
+
+
+@dataclass(frozen=True, slots=True)
+class DocumentOptions(Checked):
+    """How the documents are drawn and written."""
+
+    units: Unit = choice("mm", "mm, or in for inches with fractions; the record is always in mm")  # noqa: RUF009
+    fraction: int = choice(16, "16 or 32: the finest part of an inch on the rules of the bench")
+    margin_mm: float = value(
+        8.0, 5.0, 50.0, "paper outside the frame; plotters leave about 5 mm of an edge unprinted"
+    )
+    clear_mm: float = value(
+        12.0, 5.0, 100.0, "between panel and frame, room for the notes of the bench"
+    )
+    number_height_mm: float = value(
+        6.0, 2.0, 20.0, "height of piece numbers where there is room; read from a step away"
+    )
+    least_number_mm: float = value(
+        1.2, 0.5, 5.0, "smallest height of piece numbers; print of 5 point can still be read"
+    )
+    letter_height_mm: float = value(
+        2.0, 1.5, 5.0, "height of capitals in the title block; ISO 3098 begins at 1.8 mm"
+    )
+    overlay_px_per_mm: float = value(
+        5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen"
+    )
+    overlay_limit_mp: float = value(
+        16.0, 1.0, 200.0, "megapixels of the overlay; beyond, its resolution is lowered"
+    )
+    overlay_margin_mm: float = value(
+        15.0, 0.0, 200.0, "rubbing shown around the panel, to see a border that was missed"
+    )
+
+    def __post_init__(self) -> None:
+        """Raise `UsageFault` for a value out of range or an unknown unit or fraction."""
+        Checked.__post_init__(self)
+        if self.units not in get_args(Unit):
+            raise UsageFault(f"units is {self.units!r}, but must be mm or in")
+        if self.fraction not in FRACTIONS:
+            raise UsageFault(f"fraction is {self.fraction}, but must be 16 or 32")
+        if self.least_number_mm > self.number_height_mm:
+            raise UsageFault(
+                f"least_number_mm is {self.least_number_mm:g}, but must not be over "
+                f"number_height_mm, {self.number_height_mm:g}"
+            )
+
+    @property
+    def check_length_mm(self) -> float:
+        """Length to measure on a print: 100 mm, or 4 inches."""
+        return 100.0 if self.units == "mm" else 4.0 * MM_PER_INCH
