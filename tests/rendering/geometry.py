@@ -146,12 +146,6 @@ def clip(points: Array, region: Polygon, *, shortest_mm: float = 3.0) -> list[Ar
     return [np.array(g.coords) for g in merged if g.length > shortest_mm]
 
 
-def placed(design: Design, bend: object = None) -> Design:
-    """Return the design moved so that its bounding box starts at (0, 0)."""
-    low = np.min([s.points.min(axis=0) for s in design.strips], axis=0)
-    return replace(
-        design, strips=tuple(replace(s, points=s.points - low) for s in design.strips)
-    )
 
 
 def truth_of(design: Design) -> Truth:

@@ -1,7 +1,7 @@
 """The relief of the panel as the paper feels it, and the pressure that a rubbing stick puts on it.
 
 Pressure across a lead is written as a function of `u`, the distance from the lead line, so that
-the same formula serves every pixel of the picture and the one exact profile from which the truth
+the same formula serves every pixel of the picture and the exact profile from which the truth
 `shown_width_mm` is taken.
 """
 
@@ -13,9 +13,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from tests.rendering.geometry import Array, Strip
+from tests.rendering.geometry import CORNER_DEG, Array, Strip
+from tests.rendering.sheet import Grid, Rng, Rows
 
-Grid = npt.NDArray[np.float32]
+REACH_MM = 2.6
+"""How far beyond a lead's edge the paper is still held up by it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,106 +32,150 @@ class Lead:
     give_mm : how far stick, hand and paper give under the stroke, the depth of relief reached.
     drape_mm : length over which the paper sinks from the lead's edge to the glass.
     hollow : loss of pressure in the middle of a very wide flat lead, 0 .. 1.
+    putty : pressure on the cement squeezed out beside the leaf, in patches, 0 .. 1.
     """
 
     edge_radius_mm: float = 0.25
     edge_drop_mm: float = 0.06
-    crown: float = 0.07
+    crown: float = 0.08
     give_mm: float = 0.6
-    drape_mm: float = 0.22
-    hollow: float = 0.25
+    drape_mm: float = 0.2
+    hollow: float = 0.3
+    putty: float = 0.0
 
 
-def pressure(u: Grid, half: Grid | float, profile: str, lead: Lead) -> Grid:
+def pressure(u: Grid, half: Grid, profile: str, lead: Lead, low: Grid) -> Grid:
     """Return the pressure under the stroke, about 1 on a narrow flat lead.
 
     Drop of the leaf below its crown: ``edge_drop (u/a)^4`` and the rounded edge for a flat leaf,
-    ``R - sqrt(R^2 - u^2)`` for a round one. Pressure falls linearly with the drop until the give
-    is used up. On a flat leaf the load crowds to the edges as under a punch on an elastic layer,
-    written as ``1 - hollow (1 - e^(-(a - u)/t)) (1 - e^(-(a + u)/t))``. Outside, the paper hangs
-    free and takes little.
+    ``R - sqrt(R^2 - u^2)`` for a round one; `low` adds how far the whole lead lies below the plane
+    in which the stick travels. Pressure falls linearly with the drop until the give is used up
+    (Winkler's bed of springs). On a flat leaf the load crowds to the edges as under a punch on
+    an elastic layer, ``1 - hollow (1 - e^(-(a - u)/t)) (1 - e^(-(a + u)/t))`` with t = 1.6 mm.
+    Outside, the paper hangs from the leaf's edge and takes little, fading over `drape_mm`.
     """
-    u = np.abs(u)
     inside = np.minimum(u, half)
+    load: Grid | float = 1.0
     if profile == "round":
         rise = lead.crown * 2 * half
         radius = (half * half + rise * rise) / (2 * rise)
         drop = radius - np.sqrt(radius * radius - inside * inside)
-        load = 1.0
     else:
         r = lead.edge_radius_mm
         into = np.maximum(0.0, inside - half + r)
         drop = lead.edge_drop_mm * (inside / half) ** 4 + r - np.sqrt(r * r - into * into)
-        t = 1.6
-        load = 1.12 - lead.hollow * (1 - np.exp(-(half - inside) / t)) * (
-            1 - np.exp(-(half + inside) / t)
-        )
-    p = load * np.maximum(0.0, 1.0 - drop / lead.give_mm)
-    outside = np.exp(-np.maximum(0.0, u - half) / lead.drape_mm) * (u > half)
-    return np.asarray(np.where(u > half, p * 0.55 * outside, p), dtype=np.float32)
+        near, far = np.exp(-(half - inside) / 1.6), np.exp(-(half + inside) / 1.6)
+        load = 1.12 - lead.hollow * (1 - near) * (1 - far)
+    p = load * np.maximum(0.0, 1.0 - (drop + low) / lead.give_mm)
+    beyond = np.maximum(0.0, u - half)
+    hanging = 0.55 * np.exp(-beyond / lead.drape_mm) * (beyond < REACH_MM)
+    return np.asarray(np.where(u > half, p * hanging, p), dtype=np.float32)
+
+
+def samples_of(strip: Strip, step_mm: float, rng: Rng) -> Array:
+    """Return samples along a strip: x, y, tangent x, tangent y, end, half width.
+
+    A strip is cut at its corners and each leg run on by as much as a mitre needs, so that a
+    border's corner is full. `end` is -1 at the first and +1 at the last sample of a leg, where
+    the lead is cut square. The face wanders by some hundredths of a millimetre along the strip.
+    """
+    legs = _legs(strip.points, strip.width_mm / 2)
+    parts = []
+    for leg in legs:
+        d = np.hypot(*np.diff(leg, axis=0).T)
+        s = np.concatenate(([0.0], np.cumsum(d)))
+        n = max(2, int(np.ceil(s[-1] / step_mm)) + 1)
+        t = np.linspace(0.0, s[-1], n)
+        x, y = np.interp(t, s, leg[:, 0]), np.interp(t, s, leg[:, 1])
+        seg = np.clip(np.searchsorted(s, t, side="right") - 1, 0, len(d) - 1)
+        tangent = np.diff(leg, axis=0)[seg] / np.maximum(d[seg], 1e-12)[:, None]
+        end = np.zeros(n)
+        if len(legs) > 1 or not strip.closed:
+            end[0], end[-1] = -1, 1
+        knots = rng.normal(0, 0.04, int(s[-1] / 40) + 3)
+        half = strip.width_mm / 2 + np.interp(t, np.arange(len(knots)) * 40.0, knots)
+        parts.append(np.column_stack((x, y, tangent, end, half)))
+    return np.vstack(parts)
+
+
+def _legs(p: Array, half: float) -> list[Array]:
+    closed = np.allclose(p[0], p[-1], atol=1e-9)
+    d = np.diff(np.vstack((p, p[1:2])) if closed else p, axis=0)
+    a = np.arctan2(d[:, 1], d[:, 0])
+    turn = np.abs((np.diff(a) + np.pi) % (2 * np.pi) - np.pi)
+    corners = np.flatnonzero(turn > np.radians(CORNER_DEG)) + 1
+    if not len(corners):
+        return [p]
+    # The outer edges of two legs meet this far beyond the corner; a needle's point is cut off.
+    mitre = dict(zip(corners.tolist(), half * np.tan(np.minimum(turn[corners - 1], 1.8) / 2), strict=True))
+    if closed:
+        n = len(p) - 1
+        ring = np.vstack((p[:-1], p[:-1], p[:1]))
+        cuts = sorted(corners.tolist())
+        spans = zip(cuts, [*cuts[1:], cuts[0] + n], strict=True)
+        return [
+            _run_on(ring[c : e + 1], mitre[c], mitre[e if e in mitre else e - n]) for c, e in spans
+        ]
+    cuts = [0, *corners.tolist(), len(p) - 1]
+    return [
+        _run_on(p[c : e + 1], mitre.get(c, 0.0), mitre.get(e, 0.0))
+        for c, e in zip(cuts[:-1], cuts[1:], strict=True)
+    ]
+
+
+def _run_on(leg: Array, before: float, after: float) -> Array:
+    def ahead(tip: Array, inner: Array, reach: float) -> Array:
+        return np.asarray(tip + (tip - inner) / np.hypot(*(tip - inner)) * reach)
+
+    parts = [leg]
+    if before:
+        parts.insert(0, ahead(leg[0], leg[1], before)[None])
+    if after:
+        parts.append(ahead(leg[-1], leg[-2], after)[None])
+    return np.vstack(parts)
 
 
 def across(
-    strips: list[Strip], shape: tuple[int, int], origin: tuple[float, float], scale: float
-) -> tuple[Grid, npt.NDArray[np.bool_]]:
-    """Return the distance from the nearest of the lead lines, exact near them, and where it is.
+    table: Array, rows: Rows
+) -> tuple[tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]], Grid, Grid, Grid] | None:
+    """Return where leads are near, signed distance from the nearest lead line, its half width.
 
     Strategy: draw the lead lines as pixels, let the distance transform tell for every pixel which
     of them is nearest, and measure from the pixel's centre to the run there, not to the pixel.
+    The last array holds the sample's running number, for patchy things along a lead.
 
     Parameters
     ----------
-    strips : leads of one width and profile.
-    shape : (H, W) of the grid.
-    origin : x, y in mm of the centre of pixel (0, 0).
-    scale : pixels per mm.
+    table : samples of leads of one profile and width, as from `samples_of`.
+    rows : rows of the fine grid.
     """
-    h, w = shape
-    canvas = np.full(shape, 255, np.uint8)
-    owner = np.full(shape, -1, np.int32)
-    samples = []
-    count = 0
-    for strip in strips:
-        s = _sampled(strip.points, 0.7 / scale)
-        samples.append(s)
-        col = np.rint((s[:, 0] - origin[0]) * scale).astype(int)
-        row = np.rint((origin[1] - s[:, 1]) * scale).astype(int)
-        ok = (col >= 0) & (col < w) & (row >= 0) & (row < h)
-        canvas[row[ok], col[ok]] = 0
-        owner[row[ok], col[ok]] = count + np.flatnonzero(ok)
-        count += len(s)
-    table = np.vstack(samples)
+    h, w = rows.shape
+    at = rows.to_px(table[:, :2])
+    reach = (float(table[:, 5].max()) + REACH_MM) * rows.per_mm
+    some = (at[:, 1] > -reach) & (at[:, 1] < h + reach)
+    if not some.any():
+        return None
+    table, at = table[some], at[some]
+    number = np.flatnonzero(some)
+    # Leads just outside these rows still reach into them, so the drawing has a margin.
+    pad = int(np.ceil(reach)) + 2
+    col, row = np.rint(at[:, 0]).astype(int), np.rint(at[:, 1]).astype(int) + pad
+    ok = (col >= 0) & (col < w) & (row >= 0) & (row < h + 2 * pad)
+    canvas = np.full((h + 2 * pad, w), 255, np.uint8)
+    canvas[row[ok], col[ok]] = 0
     distance, labels = cv2.distanceTransformWithLabels(
         canvas, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    reach = max(s.width_mm for s in strips) / 2 + 1.5
-    near = distance < reach * scale
-    of_label = np.zeros(labels.max() + 1, np.int32)
-    zero = canvas == 0
-    of_label[labels[zero]] = owner[zero]
-    rows, cols = np.nonzero(near)
-    k = table[of_label[labels[near]]]
-    dx = origin[0] + cols / scale - k[:, 0]
-    dy = origin[1] - rows / scale - k[:, 1]
-    side = np.abs(dy * k[:, 2] - dx * k[:, 3])
+    owner = np.zeros(int(labels.max()) + 1, np.int64)
+    owner[labels[row[ok], col[ok]]] = np.flatnonzero(ok)
+    r, c = np.nonzero(distance[pad : pad + h] < reach)
+    index = owner[labels[pad : pad + h][r, c]]
+    k = table[index].astype(np.float32)
+    px = at[index]
+    dx = ((c - px[:, 0]) / rows.per_mm).astype(np.float32)
+    dy = ((px[:, 1] - r) / rows.per_mm).astype(np.float32)
+    side = dx * -k[:, 3] + dy * k[:, 2]
     along = dx * k[:, 2] + dy * k[:, 3]
-    beyond = np.maximum(0.0, np.where(k[:, 4] > 0, along, np.where(k[:, 4] < 0, -along, 0)))
-    out = np.full(shape, 99.0, np.float32)
     # A lead's end is cut square: nothing of it lies beyond.
-    out[near] = np.where(beyond > 0.3 / scale, 99.0, side)
-    return out, near
-
-
-def _sampled(points: Array, step: float) -> Array:
-    """Return samples (x, y, tangent x, tangent y, end) at even steps; end -1 first, +1 last."""
-    d = np.hypot(*np.diff(points, axis=0).T)
-    s = np.concatenate(([0.0], np.cumsum(d)))
-    n = max(2, int(np.ceil(s[-1] / step)) + 1)
-    t = np.linspace(0.0, s[-1], n)
-    x, y = np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])
-    seg = np.clip(np.searchsorted(s, t, side="right") - 1, 0, len(d) - 1)
-    tangent = np.diff(points, axis=0)[seg] / np.maximum(d[seg], 1e-12)[:, None]
-    end = np.zeros(n)
-    if not np.allclose(points[0], points[-1], atol=1e-9):
-        end[0], end[-1] = -1, 1
-    return np.column_stack((x, y, tangent, end))
+    side[along * k[:, 4] > 0.3 / rows.per_mm] = 99.0
+    return (r, c), side, k[:, 5], number[index].astype(np.float32)

@@ -1,223 +1,247 @@
-"""From a panel to the density of pigment on the sheet: strokes, grain, saturation, faults."""
+"""From a panel to light: pressure, pigment in the paper's tooth, what lies on the sheet.
+
+The sheet is worked in blocks of rows, so that a large one costs little memory.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-import shapely
-from shapely.geometry import LineString
+import numpy.typing as npt
 
 from tests.rendering.geometry import Array, Design, Truth
-from tests.rendering.relief import Grid, Lead, across, pressure
+from tests.rendering.overlays import Overlays, crease_catch, lay_paper_faults, pen_density
+from tests.rendering.relief import Lead, across, pressure, samples_of
+from tests.rendering.sheet import Grid, Rng, Rows, Sheet, rows_of
+from tests.rendering.solder import Blob, press_blobs
+from tests.rendering.strokes import Maps
+from tests.rendering.tiers import Faults
 
-Rng = np.random.Generator
-
-
-@dataclass(frozen=True, slots=True)
-class Medium:
-    """Paper and pigment.
-
-    Attributes
-    ----------
-    density_max : optical density ln(paper/image) of the fully covered paper.
-    gain : dose on a narrow flat lead after all strokes, in units that fill 1 - 1/e of the tooth.
-    grain : spread of the tooth's height (standard deviation of the log dose).
-    grain_mm : size of the tooth (standard deviation of its smoothing).
-    glass_tone : share of the dose that reaches paper over the glass.
-    unevenness : spread of the strokes' dose (standard deviation of its logarithm).
-    """
-
-    density_max: float = 1.35
-    gain: float = 1.7
-    grain: float = 0.45
-    grain_mm: float = 0.09
-    glass_tone: float = 0.012
-    unevenness: float = 0.1
+FULL = 65535.0
+"""Value of a perfectly white place in the worked sheet (linear light, 16 bit)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
-    """The sheet of paper and where the panel lies on it.
+class Join:
+    """Where a second sheet begins, and how far what is on it lies out of register."""
 
-    Attributes
-    ----------
-    width_mm, height_mm : size.
-    shift_mm : of the panel's origin on the sheet, whose origin is its lower left corner.
-    angle_deg : turn of the panel on the sheet.
-    """
-
-    width_mm: float
-    height_mm: float
+    x_mm: float
     shift_mm: tuple[float, float]
-    angle_deg: float
+    turn_rad: float
 
-    def place(self, points: Array) -> Array:
-        """Map panel millimetres to sheet millimetres."""
-        a = np.radians(self.angle_deg)
-        c, s = np.cos(a), np.sin(a)
-        return np.asarray(points @ np.array([[c, s], [-s, c]]) + np.array(self.shift_mm))
-
-
-@dataclass(frozen=True, slots=True)
-class Canvas:
-    """The grid on which the sheet is worked: pixel (0, 0) at the sheet's upper left."""
-
-    sheet: Sheet
-    scale: float
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Rows and columns."""
-        return (
-            int(np.ceil(self.sheet.height_mm * self.scale)),
-            int(np.ceil(self.sheet.width_mm * self.scale)),
+    def moved(self, points: Array) -> Array:
+        """Return points as they appear on the second sheet."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        return np.asarray(
+            (points - [self.x_mm, 0]) @ np.array([[c, s], [-s, c]]) + [self.x_mm, 0] + self.shift_mm
         )
 
-    @property
-    def origin(self) -> tuple[float, float]:
-        """Sheet x, y of the centre of pixel (0, 0)."""
-        return (0.5 / self.scale, self.sheet.height_mm - 0.5 / self.scale)
 
-    def to_px(self, points: Array) -> Array:
-        """Map sheet millimetres to (column, row)."""
-        x0, y0 = self.origin
-        return np.column_stack(((points[:, 0] - x0) * self.scale, (y0 - points[:, 1]) * self.scale))
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Samples along all leads of one profile, with the cracks and the cement beside them."""
+
+    profile: str
+    samples: Array
+    groove_mm: Grid
+    putty: tuple[Grid, Grid]
 
 
-def dose_of(design: Design, truth: Truth, canvas: Canvas, lead: Lead, rng: Rng) -> Grid:
-    """Return the pressure of one even stroke over the whole panel, 0 where nothing presses."""
-    out = np.zeros(canvas.shape, np.float32)
-    classes: dict[tuple[float, str], list[int]] = {}
-    for i, s in enumerate(design.strips):
-        classes.setdefault((s.width_mm, s.profile), []).append(i)
-    for (width, profile), members in classes.items():
-        strips = [design.strips[i] for i in members]
-        u, near = across(strips, canvas.shape, canvas.origin, canvas.scale)
-        p = pressure(u[near], width / 2, profile, lead)
-        out[near] = np.maximum(out[near], p)
-    _solder(out, design, truth, canvas, rng)
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A sheet ready to be worked: everything in sheet millimetres."""
+
+    sheet: Sheet
+    per_mm: float
+    tables: tuple[Table, ...]
+    blobs: tuple[Blob, ...]
+    maps: Maps
+    overlays: Overlays
+    faults: Faults
+    join: Join | None
+
+
+def tables_of(design: Design, per_mm: float, faults: Faults, rng: Rng) -> tuple[Table, ...]:
+    """Sample the leads of a design, one table for each profile and width."""
+    groups: dict[tuple[str, float], list[Array]] = {}
+    for s in design.strips:
+        samples = samples_of(s, 0.7 / per_mm, rng)
+        groove = np.full(len(samples), np.nan)
+        if rng.random() < faults.split_share:
+            a, b = sorted(rng.integers(0, len(samples), 2))
+            groove[a:b] = rng.uniform(-0.5, 0.5) * s.width_mm / 2
+        groups.setdefault((s.profile, s.width_mm), []).append(np.column_stack((samples, groove)))
+    tables = []
+    for (profile, _), parts in groups.items():
+        t = np.vstack(parts)
+        sides = []
+        for _ in range(2):
+            knots = rng.standard_normal(len(t) // 60 + 3)
+            sides.append(np.interp(np.arange(len(t)) / 60, np.arange(len(knots)), knots) - 0.5)
+        putty = tuple(np.clip(s, 0, 1).astype(np.float32) for s in sides)
+        tables.append(
+            Table(profile, t[:, :6], t[:, 6].astype(np.float32), (putty[0], putty[1]))
+        )
+    return tuple(tables)
+
+
+def work_sheet(work: Work, seed: int, block: int = 640) -> npt.NDArray[np.uint16]:
+    """Return the worked sheet as linear light, `FULL` for white, shape (H, W)."""
+    h = rows_of(work.sheet, work.per_mm)
+    first = Rows(work.sheet, work.per_mm, 0, h)
+    out = np.empty(first.shape, np.uint16)
+    for k, r0 in enumerate(range(0, h, block)):
+        rows = replace(first, first=r0, last=min(h, r0 + block))
+        rng = np.random.default_rng([seed, 7, k])
+        out[r0 : rows.last] = _light(work, rows, rng)
     return out
 
 
-def _solder(out: Grid, design: Design, truth: Truth, canvas: Canvas, rng: Rng) -> None:
-    """Lay a blob of solder on every joint: a flat-topped oval, a little prouder than the lead."""
-    widest: dict[int, float] = {}
-    for c in truth.cames:
-        for k in (c.start, c.end):
-            w = design.strips[c.strip].width_mm
-            widest[k] = max(widest.get(k, 0.0), w if not design.strips[c.strip].border else 0.7 * w)
-    for k, j in enumerate(truth.joints):
-        if j.kind in ("ring", "end"):
-            continue
-        big = widest[k] * rng.uniform(1.0, 1.8)
-        a, b = big / 2, big / 2 * rng.uniform(0.7, 1.0)
-        turn, wobble, phase = rng.uniform(0, np.pi), rng.uniform(0.0, 0.1), rng.uniform(0, 6.3)
-        at = np.array([j.x_mm, j.y_mm]) + rng.normal(0, 0.5, 2)
-        x0, y0 = canvas.to_px(at[None])[0]
-        r = int(np.ceil((a + 1) * canvas.scale))
-        c0, r0 = int(x0) - r, int(y0) - r
-        if c0 < 0 or r0 < 0:
-            continue
-        patch = out[r0 : r0 + 2 * r, c0 : c0 + 2 * r]
-        yy, xx = np.mgrid[: patch.shape[0], : patch.shape[1]].astype(np.float32)
-        dx, dy = (xx + c0 - x0) / canvas.scale, (y0 - yy - r0) / canvas.scale
-        e = np.hypot(
-            (dx * np.cos(turn) + dy * np.sin(turn)) / a,
-            (dy * np.cos(turn) - dx * np.sin(turn)) / b,
-        ) * (1 + wobble * np.cos(3 * np.arctan2(dy, dx) + phase))
-        top = 1.15 * np.clip(1.0 - (np.maximum(e, 0.55) - 0.55) / 0.75, 0, 1)
-        np.maximum(patch, np.where(e < 1.0, top, 0).astype(np.float32), out=patch)
-
-
-def strokes_of(design: Design, canvas: Canvas, medium: Medium, rng: Rng) -> Grid:
-    """Return the dose of all strokes on flat ground, mean 1 over the rubbed area, small scale.
-
-    Each stroke is a band 8 to 14 mm wide and some 150 mm long; two passes in directions a few
-    degrees apart; ends lie 5 to 40 mm outside the panel.
-    """
-    outer = shapely.concave_hull(
-        shapely.multipoints(np.vstack([s.points for s in design.strips])), ratio=0.3
-    ).buffer(8)
-    coarse = 1.0
-    h, w = (int(np.ceil(n / canvas.scale * coarse)) for n in canvas.shape)
-    acc = np.zeros((h, w), np.float32)
-    angle = rng.uniform(0, 180)
-    centre = np.array(outer.centroid.coords[0])
-    reach = 1.2 * max(canvas.sheet.width_mm, canvas.sheet.height_mm)
-    for turn in (0.0, rng.uniform(20, 90)):
-        a = np.radians(angle + turn)
-        u, v = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
-        off = -reach
-        while off < reach:
-            width = rng.uniform(8, 14)
-            tilt = np.radians(rng.normal(0, 1.5))
-            d = np.array([u[0] * np.cos(tilt) - u[1] * np.sin(tilt), u[0] * np.sin(tilt) + u[1] * np.cos(tilt)])
-            run = LineString((centre + v * off - d * reach, centre + v * off + d * reach))
-            for part in shapely.get_parts(run.intersection(outer)):
-                if part.length > 1:
-                    ends = np.array(part.coords)
-                    ends = ends + np.array([-1, 1])[:, None] * d * rng.uniform(2, 28, (2, 1))
-                    _stroke(acc, ends, width, coarse, canvas.sheet.height_mm, medium, rng)
-            off += width * rng.uniform(0.3, 0.5)
-    acc = cv2.GaussianBlur(acc, (0, 0), 1.2 * coarse)
-    level = np.median(acc[acc > 0.25 * acc.max()])
-    return np.asarray(acc / level, np.float32)
-
-
-def _stroke(
-    acc: Grid, ends: Array, width: float, coarse: float, height: float, medium: Medium, rng: Rng
-) -> None:
-    length = float(np.hypot(*(ends[1] - ends[0])))
-    n = max(1, round(length / 150))
-    cuts = np.linspace(0, 1, n + 1)
-    for t0, t1 in zip(cuts[:-1], cuts[1:], strict=True):
-        a, b = ends[0] + (ends[1] - ends[0]) * max(0, t0 - 0.02), ends[0] + (ends[1] - ends[0]) * t1
-        pts = np.round(
-            np.column_stack(((np.array([a[0], b[0]])) * coarse, (height - np.array([a[1], b[1]])) * coarse)) * 16
-        ).astype(int)
-        lo = np.maximum(0, pts.min(axis=0) // 16 - 12)
-        hi = np.minimum(acc.shape[::-1], pts.max(axis=0) // 16 + 13)
-        if (hi <= lo).any():
-            continue
-        patch = np.zeros((hi[1] - lo[1], hi[0] - lo[0]), np.float32)
-        q = pts - lo * 16
-        cv2.line(
-            patch, tuple(q[0].tolist()), tuple(q[1].tolist()), 1.0, round(width * coarse), cv2.LINE_8, 4
-        )
-        acc[lo[1] : hi[1], lo[0] : hi[0]] += patch * np.float32(np.exp(rng.normal(0, medium.unevenness * 2)))
-
-
-def density_of(pressed: Grid, stroke: Grid, medium: Medium, canvas: Canvas, rng: Rng) -> Grid:
-    """Return the optical density of the pigment; ``D = Dmax (1 - exp(-dose * tooth))``."""
-    h, w = canvas.shape
-    stroke = cv2.resize(stroke, (w, h), interpolation=cv2.INTER_LINEAR)
-    tooth = rng.standard_normal((h, w), dtype=np.float32)
-    sigma = medium.grain_mm * canvas.scale
-    tooth = cv2.GaussianBlur(tooth, (0, 0), sigma)
-    tooth *= medium.grain / max(1e-6, float(tooth[::7, ::7].std()))
-    cv2.exp(tooth, tooth)
-    dose = (pressed + np.float32(medium.glass_tone)) * np.float32(medium.gain)
-    dose *= stroke
+def _light(work: Work, rows: Rows, rng: Rng) -> npt.NDArray[np.uint16]:
+    medium, maps = work.faults.medium, work.maps
+    tooth = _tooth(rows, medium.grain, medium.grain_mm, rng)
+    dose = _pressed(work, rows)
+    dose += rows.fine(maps.tone)
+    dose += crease_catch(work.overlays, rows)
+    dose *= rows.fine(maps.stroke)
+    dose *= np.float32(medium.gain)
     dose *= tooth
     np.negative(dose, out=dose)
     cv2.exp(dose, dose)
-    return np.asarray(np.float32(medium.density_max) * (1 - dose), dtype=np.float32)
+    density = np.float32(medium.density_max) * (1 - dose)
+    if work.faults.smudges:
+        density += rows.fine(maps.smear) * np.minimum(tooth, 1.2)
+    pens = pen_density(work.overlays.pens, rows, tooth)
+    if pens is not None:
+        density = np.maximum(density, pens) + 0.3 * np.minimum(density, pens)
+    np.negative(density, out=density)
+    cv2.exp(density, density)
+    density *= rows.fine(maps.shade)
+    density *= np.float32(0.86)
+    # Fibres make even bare paper a little uneven.
+    density *= 1 + np.float32(0.012) * np.log(tooth)
+    lay_paper_faults(density, work.overlays, rows, 0.25)
+    if work.join is not None:
+        d = rows.x_mm() - np.float32(work.join.x_mm)
+        density *= 1 - 0.25 * np.exp(-np.abs(d) / 0.4) * (d < 0)
+    density *= np.float32(FULL)
+    return np.clip(density, 0, FULL).astype(np.uint16)
 
 
-def shown_width_mm(width_mm: float, profile: str, lead: Lead, medium: Medium) -> float:
-    """Return the full width at half of the greatest expected density across a lead.
+def _tooth(rows: Rows, spread: float, size_mm: float, rng: Rng) -> Grid:
+    """Return the factor by which the paper's tooth takes more or less, log-normal, median 1."""
+    n = rng.standard_normal(rows.shape, dtype=np.float32)
+    sigma = size_mm * rows.per_mm
+    n = cv2.GaussianBlur(n, (0, 0), max(0.3, sigma))
+    # White noise smoothed by a Gaussian keeps 1 / (2 sigma sqrt(pi)) of its deviation.
+    n *= np.float32(spread / float(n[::3, ::3].std()))
+    cv2.exp(n, n)
+    return n
 
-    The expectation runs over the tooth of the paper (log-normal, 41 equal shares).
+
+def _pressed(work: Work, rows: Rows) -> Grid:
+    low = rows.fine(work.maps.low_mm)
+    out = np.zeros(rows.shape, np.float32)
+    for table in work.tables:
+        _press(out, table, table.samples, rows, work.faults.lead, low)
+    press_blobs(out, list(work.blobs), rows, work.faults.lead, low)
+    if work.join is None:
+        return out
+    second = np.zeros(rows.shape, np.float32)
+    for table in work.tables:
+        moved = table.samples.copy()
+        moved[:, :2] = work.join.moved(moved[:, :2])
+        _press(second, table, moved, rows, work.faults.lead, low)
+    at = work.join.moved(np.array([(b.x_mm, b.y_mm) for b in work.blobs]))
+    blobs = [
+        replace(b, x_mm=float(p[0]), y_mm=float(p[1]))
+        for b, p in zip(work.blobs, at, strict=True)
+    ]
+    press_blobs(second, blobs, rows, work.faults.lead, low)
+    return np.asarray(np.where(rows.x_mm() > work.join.x_mm, second, out))
+
+
+def _press(out: Grid, table: Table, samples: Array, rows: Rows, lead: Lead, low: Grid) -> None:
+    found = across(samples, rows)
+    if found is None:
+        return
+    where, side, half, number = found
+    u = np.abs(side)
+    p = pressure(u, half, table.profile, lead, low[where])
+    index = number.astype(np.int64)
+    groove = table.groove_mm[index]
+    if np.isfinite(groove).any():
+        p *= np.where(np.abs(side - np.nan_to_num(groove, nan=99.0)) < 0.3, 0.15, 1.0)
+    if lead.putty:
+        patch = np.where(side > 0, table.putty[0][index], table.putty[1][index])
+        bead = np.clip((u - half) / 0.2, 0, 1) * np.clip((half + 1.4 - u) / 0.6, 0, 1)
+        p = np.maximum(p, lead.putty * patch * bead)
+    out[where] = np.maximum(out[where], p)
+
+
+def expected_density(
+    u: Grid, width_mm: float, profile: str, faults: Faults, low_mm: float, stroke: float
+) -> Grid:
+    """Return the expected density across a lead at distances `u`, in shares of the greatest.
+
+    The expectation runs over the tooth of the paper (log-normal, 31 equal shares).
     """
+    medium = faults.medium
+    half = np.full_like(u, width_mm / 2)
+    p = pressure(u, half, profile, faults.lead, np.full_like(u, low_mm))
+    dose = (p + np.float32(0.002)) * medium.gain * stroke
+    return np.asarray((1 - np.exp(-dose[:, None] * _shares(medium.grain))).mean(axis=1))
+
+
+def _shares(spread: float) -> Array:
     from scipy.special import ndtri
 
-    u = np.arange(0.0, width_mm / 2 + 3.0, 0.005, dtype=np.float32)
-    tooth = np.exp(medium.grain * ndtri((np.arange(41) + 0.5) / 41))
-    dose = (pressure(u, width_mm / 2, profile, lead) + medium.glass_tone) * medium.gain
-    d = (1 - np.exp(-dose[:, None] * tooth)).mean(axis=1)
-    d -= d[-1]
-    last = np.flatnonzero(d >= d.max() / 2)[-1]
-    frac = (d[last] - d.max() / 2) / max(1e-9, d[last] - d[last + 1])
-    return float(2 * (u[last] + frac * 0.005))
+    return np.asarray(np.exp(spread * ndtri((np.arange(31) + 0.5) / 31)))
+
+
+def shown_width_mm(
+    width_mm: float, profile: str, faults: Faults, low_mm: float, stroke: float
+) -> float:
+    """Return the full width at half of the greatest expected density across a lead.
+
+    NaN where the greatest density stays below 0.15: the rubbing shows nothing there.
+    """
+    u = np.arange(0.0, width_mm / 2 + 2.5, 0.01, dtype=np.float32)
+    d = expected_density(u, width_mm, profile, faults, low_mm, stroke)
+    d = d - d[-1]
+    if d.max() < 0.15:
+        return float("nan")
+    last = int(np.flatnonzero(d >= d.max() / 2)[-1])
+    share = (d[last] - d.max() / 2) / max(1e-9, float(d[last] - d[last + 1]))
+    return float(2 * (u[last] + share * 0.01))
+
+
+def shown_widths(design: Design, truth: Truth, work: Work) -> list[float]:
+    """Return the width that the rubbing shows of each came, a mean along it clear of the joints.
+
+    NaN for a came that does not show at all.
+    """
+    from tests.rendering.sheet import coarse_px
+
+    known: dict[tuple[float, str, int, int], float] = {}
+    out = []
+    for c in truth.cames:
+        strip = design.strips[c.strip]
+        d = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(c.path, axis=0).T))))
+        clear = min(1.2 * strip.width_mm, 0.35 * d[-1])
+        s = np.linspace(clear, d[-1] - clear, 15)
+        xy = np.column_stack((np.interp(s, d, c.path[:, 0]), np.interp(s, d, c.path[:, 1])))
+        at = np.rint(coarse_px(work.sheet, xy)).astype(int)
+        at = np.clip(at, 0, np.array(work.maps.low_mm.shape[::-1]) - 1)
+        low, stroke = (m[at[:, 1], at[:, 0]] for m in (work.maps.low_mm, work.maps.stroke))
+        widths = []
+        for a, b in zip(np.rint(low / 0.03), np.rint(stroke / 0.1), strict=True):
+            key = (strip.width_mm, strip.profile, int(a), int(b))
+            if key not in known:
+                known[key] = shown_width_mm(*key[:2], work.faults, key[2] * 0.03, key[3] * 0.1)
+            widths.append(known[key])
+        seen = np.array(widths)[np.isfinite(widths)]
+        out.append(float(seen.mean()) if len(seen) else float("nan"))
+    return out

@@ -1,0 +1,86 @@
+"""Panel designs of our own, by name, and the drawing of one that could be leaded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from tests.rendering.designs.free import figure, mosaic, strap
+from tests.rendering.designs.regular import bricks, medallion, quarries, roundels
+from tests.rendering.designs.setting_out import Rng
+from tests.rendering.designs.shaped import lancet, quatrefoil, wedge
+from tests.rendering.geometry import Array, Design, Truth, truth_of
+
+DESIGNS: dict[str, Callable[[Rng], Design]] = {
+    f.__name__: f
+    for f in (
+        quarries,
+        bricks,
+        lancet,
+        roundels,
+        medallion,
+        quatrefoil,
+        wedge,
+        figure,
+        mosaic,
+        strap,
+    )
+}
+
+# No glazier cuts a piece in which no more than a 5 mm disc of glass would be seen.
+LEAST_SIGHT_RADIUS_MM = 2.5
+# Two T joints are either one crossing or far enough apart for two butts to be soldered.
+LEAST_JOINT_SPACING_MM = 4.9
+
+
+def draw(name: str, rng: Rng, tries: int = 60) -> tuple[Design, Truth]:
+    """Return a design that could be leaded, with its exact graph, lower left corner at (0, 0).
+
+    Designs are drawn until every piece shows glass and no two joints nearly coincide.
+    """
+    for _ in range(tries):
+        design = _to_origin(_aged(DESIGNS[name](rng), rng))
+        truth = truth_of(design)
+        if _leadable(design, truth):
+            return design, truth
+    raise RuntimeError(f"no panel of design {name} could be leaded in {tries} tries")
+
+
+def _leadable(design: Design, truth: Truth) -> bool:
+    at = np.array([(j.x_mm, j.y_mm) for j in truth.joints])
+    if len(at) > 1:
+        near = shapely.STRtree(shapely.points(at))
+        a, b = near.query(shapely.points(at), predicate="dwithin", distance=LEAST_JOINT_SPACING_MM)
+        if (a != b).any():
+            return False
+    least = LEAST_SIGHT_RADIUS_MM + min(s.width_mm for s in design.strips) / 2
+    return all(shapely.maximum_inscribed_circle(p).length > least for p in truth.pieces)
+
+
+def _to_origin(design: Design) -> Design:
+    low = np.min([s.points.min(axis=0) for s in design.strips], axis=0)
+    return replace(design, strips=tuple(replace(s, points=s.points - low) for s in design.strips))
+
+
+def _aged(design: Design, rng: Rng) -> Design:
+    """Let half of the panels sag by up to 2.5 mm and stand up to 0.4 degrees out of square."""
+    if rng.random() < 0.5:
+        return design
+    points = np.vstack([s.points for s in design.strips])
+    low, size = points.min(axis=0), np.ptp(points, axis=0)
+    shear = math.radians(rng.uniform(-0.4, 0.4))
+    sag, belly = rng.uniform(0, 2.5), rng.uniform(-1.5, 1.5)
+
+    def moved(p: Array) -> Array:
+        t = (p - low) / size
+        dx = shear * p[:, 1] + belly * np.sin(np.pi * t[:, 1]) * (2 * t[:, 0] - 1)
+        dy = -sag * np.sin(np.pi * t[:, 0]) * (0.4 + 0.6 * t[:, 1])
+        return np.asarray(p + np.column_stack((dx, dy)))
+
+    return replace(
+        design, strips=tuple(replace(s, points=moved(s.points)) for s in design.strips)
+    )
