@@ -14,7 +14,7 @@ class LevelOptions(Checked):
     most_turn_deg: float = value(10.0, 0.0, 44.0, "a sheet is laid, and photographed, straighter")
     flatness_mm: float = value(0.005, 0.001, 0.2, "as for pieces, so that both see one border")
     bow_share: float = value(0.005, 0.0005, 0.05, "of the panel's diagonal: sag of an old side")
-    bend_share: float = value(0.015, 0.001, 0.2, "of a side's own length: more is part of an arch")
+    bend_share: float = value(0.008, 0.001, 0.2, "of a side's own length: more is part of an arch")
     side_share: float = value(0.25, 0.05, 1.0, "of the lesser dimension: shorter is no side")
     off_side_mm: float = value(0.5, 0.05, 10.0, "points further off their side hardly count")
     off_square_deg: float = value(0.3, 0.05, 10.0, "old panels are this far out of square")

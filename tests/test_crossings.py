@@ -1,0 +1,50 @@
+"""Lead lines that cross where the net has no joint."""
+
+from __future__ import annotations
+
+import pytest
+import shapely
+from shapely.geometry import LineString
+
+from rubbing2pattern.findings import Code
+from tests.laws import (
+    assert_euler,
+    assert_tiled,
+    codes,
+    cut,
+)
+from tests.nets import frame
+
+
+def test_lines_that_cross_without_a_joint_get_one_and_a_finding() -> None:
+    draft = frame(200, 200).line((0, 0), (200, 200), gaps=((10.0, 40.0), (200.0, 230.0)))
+    draft.arc((0, 200), (200, 0), 40.0)
+    panel = cut(draft)
+    assert len(panel.pieces) == 4
+    assert codes(panel) == [Code.DOUBTFUL_JOINT]
+    assert_euler(panel)
+    assert_tiled(panel)
+    gaps = sorted(gap for came in panel.cames for gap in came.gaps)
+    assert sum(b - a for a, b in gaps) == pytest.approx(60.0)
+
+
+def test_cubics_that_cross_without_a_joint_keep_their_course() -> None:
+    control = ((0, 0), (150, 0), (50, 200), (200, 200))
+    draft = frame(200, 200).cubic(*control).line((0, 200), (200, 0))
+    panel = cut(draft)
+    whole = cut(frame(200, 200).cubic(*control))
+    assert len(panel.pieces) == 4
+    joined = shapely.union_all([LineString(c.path) for c in panel.cames])
+    (curve,) = [c for c in whole.cames if len(c.path) > 2]
+    assert shapely.distance(shapely.points(curve.path), joined).max() < 0.02
+
+
+def test_lines_that_cross_again_close_to_their_joint_make_no_splinter() -> None:
+    """Two curves fitted to a point often cross once more a few millimetres from it."""
+    draft = frame(200, 200).line((0, 0), (200, 200))
+    draft.cubic((0, 0), (10, 12), (40, 20), (100, 30), (160, 40), (190, 80), (200, 0))
+    panel = cut(draft)
+    assert len(panel.pieces) == 3
+    assert_euler(panel)
+    assert all(p.outline.is_valid for p in panel.pieces)
+    assert sum(p.centre_area_mm2 for p in panel.pieces) == pytest.approx(200**2, abs=20.0)
