@@ -11,8 +11,9 @@ from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
 from rubbing2pattern.tidying.corners import split_at_corners
-from rubbing2pattern.tidying.evidence import drop_clearly_false
+from rubbing2pattern.tidying.evidence import drop_clearly_false, ink_along
 from rubbing2pattern.tidying.joints import fuse_crossings, reach_of_solder
+from rubbing2pattern.tidying.links import hidden
 from rubbing2pattern.tidying.refine import Track, refine
 from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.web import Web
@@ -50,13 +51,13 @@ def tidy(
             "no lead lines found: the picture has dark bands, but none holds together over "
             f"{options.smallest_part_mm:.0f} mm"
         )
-    _centre_paths(web, tracks)
+    _centre_paths(web, tracks, options)
     split_at_corners(web, options.corner_deg, options.chord_mm, options.chord_widths)  # rule 4
     _join_loose(web, options)
     _refine_new(web, tracks, rubbing, lead, options)
     fuse_crossings(web, tracks, options)
     runs = chains(web, tracks, options)  # rule 5
-    fits = fit_all(web, tracks, runs, options)
+    fits = fit_all(web, tracks, runs, rubbing, lead, options)
     misfit = solve_joints(web, fits, runs, options)  # rule 6
     return _lead_net(web, tracks, runs, fits, misfit, rubbing)
 
@@ -75,14 +76,35 @@ def _refine_new(
 def _drop_false(
     web: Web, tracks: dict[int, Track], rubbing: Rubbing, lead: LeadMap, options: TidyOptions
 ) -> None:
+    """Remove the weakest strand as long as it is too weak, and weigh what it leaves joined anew."""
+    support: dict[int, float] = {}
     while True:
-        weak = sorted(
-            (float(np.clip(tracks[k].response, 0, 1).mean()), k) for k in web.strands
-        )
-        if not weak or weak[0][0] > 0.38:
+        for k in web.strands:
+            if k not in support:
+                support[k] = _support(web, k, tracks, lead, options)
+        weak = min(((support[k], k) for k in web.strands), default=(1.0, -1))
+        if weak[0] > options.false_below:
             return
-        web.remove(weak[0][1])
+        web.remove(weak[1])
         _refine_new(web, tracks, rubbing, lead, options)
+
+
+def _support(
+    web: Web, k: int, tracks: dict[int, Track], lead: LeadMap, options: TidyOptions
+) -> float:
+    """How sure a strand is lead, on the scale of the band response.
+
+    A short link between two joints lies in solder and wide leads, where no flank can be seen. There
+    the ink along it decides: between inked ends it must not dip.
+    """
+    strand = web.strands[k]
+    response = float(np.clip(tracks[k].response, 0.0, 1.0).mean())
+    if strand.length_mm > options.link_mm:
+        return response
+    ink = ink_along(strand.path, lead)
+    kept = float(np.percentile(ink, 10.0)) / max(float(np.percentile(ink, 90.0)), 0.4)
+    by_ink = options.false_below * kept / options.link_ink
+    return max(response, by_ink)
 
 
 def _drop_writing(web: Web, options: TidyOptions) -> None:
@@ -93,9 +115,14 @@ def _drop_writing(web: Web, options: TidyOptions) -> None:
                 web.remove(k, join=False)
 
 
-def _centre_paths(web: Web, tracks: dict[int, Track]) -> None:
-    """Put every path on the measured centres; its ends stay tied to the joints."""
+def _centre_paths(web: Web, tracks: dict[int, Track], options: TidyOptions) -> None:
+    """Put every path on the measured centres; its ends stay tied to the joints.
+
+    A short link in solder shows no flanks to be centred between, so it stays where it is.
+    """
     for k, strand in web.strands.items():
+        if hidden(web, k, options):
+            continue
         points = np.array(tracks[k].points)
         if strand.a == strand.b:
             points[-1] = points[0]

@@ -21,8 +21,8 @@ def split_at_corners(web: Web, corner_deg: float, chord_mm: float, widths: float
     while waiting:
         k = waiting.pop()
         strand = web.strands[k]
-        chord = min(max(chord_mm, widths * strand.width_mm), 0.4 * strand.length_mm)
-        if chord < 3.0:
+        chord = max(chord_mm, widths * strand.width_mm)
+        if strand.length_mm < 2.2 * chord:
             continue
         index = _sharpest(strand.path, chord, corner_deg, strand.a == strand.b)
         if index is None:

@@ -46,6 +46,14 @@ def band_along(path: Array, lead: LeadMap, reach_mm: float = 1.0) -> tuple[Grid,
     return best, width
 
 
+def ink_along(path: Array, lead: LeadMap) -> Grid:
+    """Return the density over the local strength at every half millimetre of a path."""
+    places = evenly(path, 0.5)
+    density = grid_values(lead.density, lead, places)
+    smooth = np.convolve(np.pad(density, 2, mode="edge"), np.full(5, 0.2), mode="valid")
+    return np.asarray(smooth / grid_values(lead.strength, lead, places), dtype=np.float32)
+
+
 def weigh(strand: Strand, lead: LeadMap, seen_above: float) -> Evidence:
     """Return the evidence of one strand."""
     response, width = band_along(strand.path, lead)

@@ -88,6 +88,7 @@ def fuse_crossings(web: Web, tracks: dict[int, Track], options: TidyOptions) -> 
     Rules, for every strand shorter than `short_mm` or than its leads are wide, shortest first:
 
     1. the other leads of both its joints, prolonged, pass one place within `merge_mm`: one joint;
+       (a corner and a joint next to it count too);
     2. the leads of either joint by themselves meet at places nearer than `close_mm`: one joint;
     3. else they are two joints.
     """
@@ -105,11 +106,15 @@ def fuse_crossings(web: Web, tracks: dict[int, Track], options: TidyOptions) -> 
         sides = [
             [e for e in web.ends_at(node) if e[0] != k] for node in (strand.a, strand.b)
         ]
-        if len(sides[0]) < 2 or len(sides[1]) < 2:
+        few = min(len(sides[0]), len(sides[1]))
+        if few < 1 or len(sides[0]) + len(sides[1]) < 3:
+            continue
+        if few == 1 and strand.length_mm > options.close_mm + reach_of_solder(
+            web, strand.a, options
+        ):
             continue
         if _one_joint(web, tracks, k, sides, options):
-            node = web.fuse(k)
-            del node
+            web.fuse(k)
 
 
 def _short_limit(web: Web, k: int, options: TidyOptions) -> float:
@@ -128,13 +133,13 @@ def _one_joint(
     weights = [1.0 if s.sure else 0.15 for s in stubs]
     place, misfit = meeting_place([s.fit for s in stubs], middle, weights)
     sure = np.array([s.sure for s in stubs])
-    reach = 0.5 * strand.length_mm + 0.75 * max(
-        reach_of_solder(web, strand.a, options), reach_of_solder(web, strand.b, options)
-    )
+    reach = 0.6 * strand.length_mm + 3.0
     near = math.dist(place, middle) <= reach
     limit = np.where(sure, options.merge_mm, 2.0 * options.merge_mm)
     if near and sure.sum() >= 3 and bool(np.all(np.abs(misfit) <= limit)):  # rule 1
         return True
+    if min(len(sides[0]), len(sides[1])) < 2:
+        return False
     places = []
     for node, side in zip((strand.a, strand.b), sides, strict=True):  # rule 2
         own = [stub(web, tracks, e, options).fit for e in side]

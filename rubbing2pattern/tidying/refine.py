@@ -52,8 +52,8 @@ def refine(
     """Return the measured track of a strand.
 
     Strategy: a box of the strand's width is slid across every profile and the best smooth path
-    through the scores is taken; profiles aligned on it give a mean profile, whose mirror mean is
-    then matched to each place to a fraction of a step. `clear` is what to leave out at either end
+    through the scores is taken; profiles aligned on it give a mean profile and the width, and both
+    edges are then found at each place to a fraction of a step. `clear` is what to leave out at either end
     of the strand when the mean profile is made, in mm.
     """
     closed = strand.a == strand.b
@@ -62,7 +62,8 @@ def refine(
     off = offsets(options.profile_half_mm, options.profile_step_mm)
     profiles = sample(rubbing, lead, base, normal, off)
     step = float(np.hypot(*(base[1] - base[0])))
-    smooth = _along(profiles.density, options.along_mm / max(step, 1e-6), closed)
+    wide = max(1.0, strand.width_mm / 5.0)
+    smooth = _along(profiles.density, options.along_mm * wide / max(step, 1e-6), closed)
     strength = grid_values(lead.strength, lead, base)
     search = min(options.search_mm, 0.5 * strand.width_mm + 1.2)
     scores, shifts = _box_scores(smooth, off, strand.width_mm, search)
@@ -72,7 +73,8 @@ def refine(
     if inner.sum() < 3:
         inner = np.ones(len(base), dtype=bool)
     template, width = _template(smooth, off, shifts[raw], inner, strand.width_mm)
-    fine = _matched(smooth, off, shifts[raw], template)
+    top = float(np.percentile(template[np.abs(off) < 0.5 * width], 75.0))
+    fine = _matched(smooth, off, shifts[raw], width, top)
     response = scores[np.arange(len(raw)), raw] / strength
     line = ndimage.gaussian_filter1d(shifts[raw], 5.0 / max(step, 1e-6), mode="nearest")
     rough = float(np.std((shifts[raw] - line)[inner]))
@@ -186,22 +188,27 @@ def half_width(profile: Array, off: Array, guess_mm: float) -> float:
     return float(np.clip(sum(sides), 1.0, 20.0))
 
 
-def _matched(density: Grid, off: Array, shift: Array, template: Grid) -> Array:
-    """Shift (N,) that matches the mirror profile best, to a fraction of a step by a parabola."""
+def _matched(density: Grid, off: Array, shift: Array, width_mm: float, top: float) -> Array:
+    """Shift (N,) at which both edges of the lead fit best, to a fraction of a step by a parabola.
+
+    Only strips on either side of the two edges count: the blotchy middle of a wide lead says
+    nothing about where it runs. Ink beyond the plateau is cut off, so that solder weighs no more
+    than lead.
+    """
     step = float(off[1] - off[0])
     zero = len(off) // 2
-    width = half_width(template, off, 5.0)
-    reach = min(zero - 8, round((0.5 * width + 1.6) / step))
-    t = template[zero - reach : zero + reach + 1]
-    t = t - t.mean()
-    lag = np.arange(-5, 6)
+    strip = min(1.6, 0.4 * width_mm)
+    reach = min(zero - 8, round((0.5 * width_mm + strip) / step))
+    x = np.abs(np.arange(-reach, reach + 1) * step) - 0.5 * width_mm
+    # Soft ends of the strips, so that the kernel moves smoothly with the width.
+    kernel = np.clip(-x / 0.3, -1.0, 1.0) * np.clip((strip - np.abs(x)) / step + 0.5, 0.0, 1.0)
+    kernel = (kernel - kernel.mean()).astype(np.float32)
+    lag = np.arange(-7, 8)
     base = np.round(shift / step).astype(np.int64)
-    columns = zero + base[:, None] + np.arange(-reach - 5, reach + 6)[None, :]
+    columns = zero + base[:, None] + np.arange(-reach - 7, reach + 8)[None, :]
     part = np.take_along_axis(density, np.clip(columns, 0, len(off) - 1), axis=1)
-    windows = np.lib.stride_tricks.sliding_window_view(part, 2 * reach + 1, axis=1)
-    mean = windows.mean(axis=2)
-    score = windows @ t
-    del mean
+    part = np.minimum(part, top)
+    score = np.lib.stride_tricks.sliding_window_view(part, 2 * reach + 1, axis=1) @ kernel
     best = np.clip(score.argmax(axis=1), 1, len(lag) - 2)
     rows = np.arange(len(density))
     a, b, c = score[rows, best - 1], score[rows, best], score[rows, best + 1]

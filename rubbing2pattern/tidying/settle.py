@@ -13,6 +13,8 @@ from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.tidying.joints import End, reach_of_solder, runs_through
+from rubbing2pattern.reading import LeadMap, Rubbing
+from rubbing2pattern.tidying.links import hidden, link_line
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Web
 
@@ -73,9 +75,14 @@ def bay_of(web: Web, track: Track, k: int, options: TidyOptions) -> Bay:
 
 
 def fit_all(
-    web: Web, tracks: dict[int, Track], runs: list[tuple[Chain, bool]], options: TidyOptions
+    web: Web,
+    tracks: dict[int, Track],
+    runs: list[tuple[Chain, bool]],
+    rubbing: Rubbing,
+    lead: LeadMap,
+    options: TidyOptions,
 ) -> dict[int, Fit]:
-    """Return the fitted curve of every strand, running as the strand does."""
+    """Return the fitted curve of every strand; links hidden in solder are read last."""
     fits: dict[int, Fit] = {}
     measure = Measure(options.noise_mm)
     for chain, closed in runs:
@@ -85,6 +92,15 @@ def fit_all(
             bays.append(bay if forward else Bay(bay.points[::-1], bay.weights[::-1]))
         for (k, _), fit in zip(chain, fit_run(bays, measure, closed), strict=True):
             fits[k] = fit
+    for chain, _ in runs:
+        if len(chain) == 1 and hidden(web, chain[0][0], options):
+            k = chain[0][0]
+            strand = web.strands[k]
+            beside = {
+                n: [fits[e] for e, _ in web.ends_at(n) if e != k and not hidden(web, e, options)]
+                for n in (strand.a, strand.b)
+            }
+            fits[k] = link_line(web, k, beside, rubbing, lead)
     return fits
 
 
