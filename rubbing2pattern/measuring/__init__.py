@@ -1,0 +1,1 @@
+"""Measuring the width of a lead from its profiles."""

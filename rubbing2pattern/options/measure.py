@@ -1,0 +1,24 @@
+"""Options of measuring widths."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True)
+class MeasureOptions(Checked):
+    """How the face width of a came is read from profiles across it."""
+
+    step_mm: float = value(0.5, 0.2, 2.0, "several profiles per grain of the paper")
+    profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of what is asked of a width")
+    beyond_mm: float = value(4.0, 1.5, 10.0, "glass on either side that shows what bare is")
+    blob: float = value(0.8, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
+    window_mm: float = value(8.0, 2.0, 40.0, "stretch that gives one reading of the width")
+    least_mm: float = value(3.0, 1.0, 20.0, "clean lead without which no width is read")
+    floor_mm: float = value(0.12, 0.01, 1.0, "what a pencil line on a caliper reading is worth")
+    seen_above: float = value(0.3, 0.05, 0.9, "of the local strength; below it a run is not seen")
+    gap_mm: float = value(6.0, 1.0, 60.0, "an unseen stretch longer than this was bridged")
+    member: float = value(0.8, 0.5, 1.0, "probability from which a came takes its size's mean in")
+    alone_mm: float = value(0.8, 0.1, 5.0, "uncertainty of a width taken from the other leads only")
