@@ -7,13 +7,14 @@ import shapely
 from shapely.geometry import LineString
 
 from rubbing2pattern.findings import Code
+from rubbing2pattern.paneling import openings
 from tests.laws import (
     assert_euler,
     assert_tiled,
     codes,
     cut,
 )
-from tests.nets import frame
+from tests.nets import Draft, frame
 
 
 def test_lines_that_cross_without_a_joint_get_one_and_a_finding() -> None:
@@ -48,3 +49,26 @@ def test_lines_that_cross_again_close_to_their_joint_make_no_splinter() -> None:
     assert_euler(panel)
     assert all(p.outline.is_valid for p in panel.pieces)
     assert sum(p.centre_area_mm2 for p in panel.pieces) == pytest.approx(200**2, abs=20.0)
+
+
+def recrossing() -> Draft:
+    draft = frame(200, 200).line((0, 0), (200, 200))
+    return draft.cubic((0, 0), (2, 5), (7, 9), (20, 12), (80, 25), (190, 80), (200, 0))
+
+
+def test_the_order_of_leads_is_judged_beyond_where_they_cross_again() -> None:
+    panel = cut(recrossing())
+    assert len(panel.pieces) == 3
+    (finding,) = panel.findings
+    assert finding.code is Code.DOUBTFUL_JOINT
+    assert "cut off 7.8 mm²" in finding.message
+    assert sum(p.centre_area_mm2 for p in panel.pieces) == pytest.approx(200**2, abs=10.0)
+
+
+def test_where_no_order_works_the_leads_get_a_joint(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(openings, "REACHES_MM", (0.0,))
+    panel = cut(recrossing())
+    assert Code.DOUBTFUL_JOINT in codes(panel)
+    assert_euler(panel)
+    assert_tiled(panel)
+    assert sum(p.centre_area_mm2 > 100.0 for p in panel.pieces) == 3

@@ -20,7 +20,7 @@ from rubbing2pattern.frame import Array, points_array
 from rubbing2pattern.model import JointKind
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, lead_lines
-from rubbing2pattern.paneling.openings import Division, divide
+from rubbing2pattern.paneling.openings import Division, NotPlanarError, divide
 from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
 
 _SAMPLES = 400
@@ -38,6 +38,7 @@ def planar(
     2. Two lines of one joint that cross once more within `crossing_joint_mm` of it are left as they
        are: fitting lines that meet at a point does that, and a joint there would make a piece of
        nothing.
+    3. Only where the pieces cannot be told apart otherwise do those lines get a joint as well.
 
     Parameters
     ----------
@@ -49,12 +50,10 @@ def planar(
     NotPlanarError
         When the net cannot be drawn in the plane even so: a defect of the stage that made it.
     """
-    lines = lead_lines(net, options.flatness_mm)
-    crossings = _crossings(lines, options.crossing_joint_mm)
-    if crossings:
-        net = in_fixed_order(_with_joints(net, lines, crossings), options.flatness_mm)
-        lines = lead_lines(net, options.flatness_mm)
-    return net, lines, divide(lines), tuple(_finding(at) for _, _, at in crossings)
+    try:
+        return _jointed(net, options.flatness_mm, options.crossing_joint_mm)
+    except NotPlanarError:
+        return _jointed(net, options.flatness_mm, _LEAST_RUN_MM)  # rule 3
 
 
 def split_curve(curve: Curve, places: Sequence[Point]) -> tuple[Curve, ...]:
@@ -74,6 +73,17 @@ def split_curve(curve: Curve, places: Sequence[Point]) -> tuple[Curve, ...]:
             for a, b in pairwise(shares)
         )
     return _split_cubic(curve, places)
+
+
+def _jointed(
+    net: LeadNet, flatness_mm: float, near_mm: float
+) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+    lines = lead_lines(net, flatness_mm)
+    crossings = _crossings(lines, near_mm)
+    if crossings:
+        net = in_fixed_order(_with_joints(net, lines, crossings), flatness_mm)
+        lines = lead_lines(net, flatness_mm)
+    return net, lines, divide(lines), tuple(_finding(at) for _, _, at in crossings)
 
 
 def _crossings(lines: LeadLines, near_mm: float) -> list[tuple[int, int, Point]]:

@@ -259,7 +259,7 @@ def _valid(shapes: Shapes, told_from_mm2: float) -> tuple[Shapes, tuple[Finding,
                 f"Two lead lines of one piece cross near ({at.x:.0f}, {at.y:.0f}) mm and cut off "
                 f"{lost.area:.1f} mm²; settle where they meet."
             )
-            findings.append(Finding(Code.DOUBTFUL_JOINT, Severity.WRONG, text, (at.x, at.y)))
+            findings.append(Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, text, (at.x, at.y)))
     return mended, tuple(findings)
 
 
