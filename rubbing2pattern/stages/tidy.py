@@ -12,6 +12,7 @@ from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
 from rubbing2pattern.tidying.corners import split_at_corners
 from rubbing2pattern.tidying.evidence import drop_clearly_false, ink_along
+from rubbing2pattern.tidying.gaps import cut_unseen
 from rubbing2pattern.tidying.joints import fuse_crossings, reach_of_solder
 from rubbing2pattern.tidying.links import hidden
 from rubbing2pattern.tidying.refine import Track, refine
@@ -28,7 +29,8 @@ def tidy(
 
     1. lines with hardly any band under them are removed, weakest first, and what they parted is
        joined;
-    2. every line left is centred on its lead in the full picture and weighed again;
+    2. every line left is centred on its lead in the full picture, stretches where no lead goes on
+       are cut out, and the rest is weighed again;
     3. parts that hang together with nothing and are short are writing, not lead;
     4. strands are cut at corners; crossings pulled apart by solder are put together;
     5. leads that run through a joint are taken as one run and fitted with lines, arcs or cubics;
@@ -44,6 +46,8 @@ def tidy(
     drop_clearly_false(web, lead, options.seen_above, options.clearly_false)  # rule 1
     tracks: dict[int, Track] = {}
     _refine_new(web, tracks, rubbing, lead, options)  # rule 2
+    while cut_unseen(web, tracks, options):
+        _refine_new(web, tracks, rubbing, lead, options)
     _drop_false(web, tracks, rubbing, lead, options)
     _drop_writing(web, options)  # rule 3
     if not web.strands:
