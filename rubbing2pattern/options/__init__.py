@@ -1,1 +1,49 @@
 """One frozen group of options per stage; every threshold in mm with default, range and reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from rubbing2pattern.options.audit import AuditOptions
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.lead import LeadOptions
+from rubbing2pattern.options.level import LevelOptions
+from rubbing2pattern.options.load import LoadOptions
+from rubbing2pattern.options.measure import MeasureOptions
+from rubbing2pattern.options.pieces import PieceOptions
+from rubbing2pattern.options.rectify import RectifyOptions
+from rubbing2pattern.options.skeleton import SkeletonOptions
+from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.options.trace import TraceOptions
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """The options of a whole run, one group for each stage and one for the documents."""
+
+    load: LoadOptions = field(default_factory=LoadOptions)
+    rectify: RectifyOptions = field(default_factory=RectifyOptions)
+    lead: LeadOptions = field(default_factory=LeadOptions)
+    skeleton: SkeletonOptions = field(default_factory=SkeletonOptions)
+    trace: TraceOptions = field(default_factory=TraceOptions)
+    tidy: TidyOptions = field(default_factory=TidyOptions)
+    measure: MeasureOptions = field(default_factory=MeasureOptions)
+    level: LevelOptions = field(default_factory=LevelOptions)
+    pieces: PieceOptions = field(default_factory=PieceOptions)
+    audit: AuditOptions = field(default_factory=AuditOptions)
+    documents: DocumentOptions = field(default_factory=DocumentOptions)
+
+    def values(self) -> dict[str, Any]:
+        """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""
+        groups = {group.name: getattr(self, group.name) for group in fields(self)}
+        return {
+            f"{name}.{option.name}": getattr(group, option.name)
+            for name, group in groups.items()
+            for option in fields(group)
+        }
+
+    def changed(self) -> dict[str, Any]:
+        """Return the options that differ from their defaults, by full name."""
+        default = Options().values()
+        return {name: given for name, given in self.values().items() if given != default[name]}
