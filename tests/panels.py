@@ -178,6 +178,38 @@ def lattice(columns: int, rows: int, cell_mm: float = 50.0) -> Panel:
     return build("lattice", joints, leads)
 
 
+def strapped() -> Panel:
+    """Return a square with a strap lead that ends freely in its single piece."""
+    s = 200.0
+    joints = {
+        "J1": (0.0, s), "J2": (s, s), "J3": (0.0, 0.5 * s), "J4": (0.6 * s, 0.6 * s),
+        "J5": (0.0, 0.0), "J6": (s, 0.0),
+    }  # fmt: skip
+    rim = ["J1", "J2", "J6", "J5", "J3", "J1"]
+    leads = [_line(p, q, joints, 6.0, "6 mm") for p, q in pairwise(rim)]
+    leads.append(_line("J3", "J4", joints, 4.0, "4 mm", 1))
+    return build("strap", joints, leads)
+
+
+def mosaic(count: int, width_mm: float, height_mm: float, seed: int = 3) -> Panel:
+    """Return the Voronoi cells of `count` random places: joints of three cames at all angles."""
+    places = np.random.default_rng(seed).uniform(0.0, 1.0, (count, 2)) * (width_mm, height_mm)
+    frame = shapely.box(0.0, 0.0, width_mm, height_mm)
+    cells = shapely.voronoi_polygons(shapely.MultiPoint(places), extend_to=frame)
+    edges = [cell.intersection(frame).exterior for cell in shapely.get_parts(cells)]
+    names: dict[Point, str] = {}
+    leads = []
+    for run in shapely.get_parts(shapely.node(shapely.union_all(edges))):
+        corners = [(round(x, 2), round(y, 2)) for x, y in run.coords]
+        for a, b in pairwise(corners):
+            if a != b:
+                p, q = (names.setdefault(at, f"J{len(names) + 1}") for at in (a, b))
+                middle = ShapelyPoint(0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1]))
+                width, stock = _size(frame.exterior.distance(middle) < 0.02)
+                leads.append(Lead(p, q, Line(a, b), width, stock, len(leads)))
+    return build("mosaic", {name: at for at, name in names.items()}, leads)
+
+
 def _size(rim: bool) -> tuple[float, str]:
     return (12.0, "12 mm") if rim else (5.0, "5 mm")
 
@@ -225,7 +257,7 @@ def _came(number: int, lead: Lead, path: np.ndarray, pieces: tuple[int, ...]) ->
         lead.strip,
         lead.width_mm,
         0.12,
-        lead.width_mm - 0.2,
+        round(lead.width_mm - 0.2, 3),
         lead.stock,
         parse_length(lead.stock),
         len(pieces) == 1,
@@ -281,7 +313,7 @@ def _joint(key: str, at: Point, leads: Sequence[Lead]) -> Joint:
     here = [
         f"C{k}" for k, lead in enumerate(leads, start=1) for j in (lead.start, lead.end) if j == key
     ]
-    kinds = {2: JointKind.CORNER, 3: JointKind.TEE, 4: JointKind.CROSSING}
+    kinds = {1: JointKind.END, 2: JointKind.CORNER, 3: JointKind.TEE, 4: JointKind.CROSSING}
     ring = len(set(here)) < len(here)
     kind = JointKind.RING if ring else kinds.get(len(here), JointKind.MEETING)
     return Joint(key, at[0], at[1], kind, 0.07, tuple(dict.fromkeys(here)))

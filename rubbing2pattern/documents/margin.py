@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -205,8 +205,13 @@ def _identity(
         f"Heart {_length(panel.heart_mm, options)}, clearance "
         f"{_length(panel.clearance_mm, options)} a side: as given, not measured"
     )
-    for line in _findings(panel):
-        flow.text(line)
+    faults = sum(f.severity is Severity.WRONG for f in panel.findings)
+    if faults:
+        for line in wrapped(
+            f"DO NOT USE YET: {_count(faults, 'fault')} to settle", width_mm, 1.4 * flow.height_mm
+        ):
+            flow.line(line, 1.25 * flow.height_mm, bold=True)
+    flow.text(_findings(panel))
     image = provenance.get("image")
     if isinstance(image, Mapping) and "name" in image:
         flow.text(f"Read from {image['name']}")
@@ -295,17 +300,14 @@ def _scale(panel: Panel, options: DocumentOptions) -> str:
     )
 
 
-def _findings(panel: Panel) -> Sequence[str]:
-    """Say how many findings there are, the grave ones first and loudest."""
-    counts = {s: sum(f.severity is s for f in panel.findings) for s in Severity}
+def _findings(panel: Panel) -> str:
     if not panel.findings:
-        return ("No findings",)
-    said = []
-    if counts[Severity.WRONG]:
-        said.append(f"DO NOT USE YET: {_count(counts[Severity.WRONG], 'fault')} to settle first")
-    rest = f"{counts[Severity.CHECK]} to check, {_count(counts[Severity.NOTE], 'note')}"
-    said.append(f"Findings F1 to F{len(panel.findings)}: {rest}")
-    return said
+        return "No findings"
+    counts = {s: sum(f.severity is s for f in panel.findings) for s in Severity}
+    return (
+        f"Findings F1 to F{len(panel.findings)}: {counts[Severity.WRONG]} wrong, "
+        f"{counts[Severity.CHECK]} to check, {_count(counts[Severity.NOTE], 'note')}"
+    )
 
 
 def _count(number: int, noun: str) -> str:

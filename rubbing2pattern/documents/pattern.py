@@ -123,15 +123,18 @@ def _rings(layer: str, shape: Polygon | MultiPolygon) -> Iterator[Outline]:
 
 
 def _width_letters(panel: Panel) -> Iterator[Text]:
-    """Yield the letter of its width for each came that has room for one."""
+    """Yield the letter of its width for each came that has room for one, clear of findings."""
+    doubts = [finding.at for finding in panel.findings if finding.at is not None]
     uses = widths_used(panel)
     letters = {came.id: use.letter for use in uses for came in use.cames}
     for came in panel.cames if len(uses) > 1 else ():
-        height_mm = letter_fits(came.length_mm, came.face_width_mm)
-        if height_mm is not None:
+        height_mm, at = letter_fits(came.length_mm, came.face_width_mm), middle_of(came.curve)
+        if height_mm is not None and all(
+            math.dist(at, place) > 4 * _FINDING_MM for place in doubts
+        ):
             yield Text(
                 WIDTH_LETTER,
-                middle_of(came.curve),
+                at,
                 letters[came.id],
                 height_mm,
                 Anchor.CENTRE,

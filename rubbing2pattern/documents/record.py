@@ -31,6 +31,7 @@ from rubbing2pattern.reading import MarkResidual, Scale
 Shape: TypeAlias = Polygon | MultiPolygon
 
 _LENGTH_PLACES = 3
+_GIVEN_PLACES = 6  # what a person states stays exact down to 1/64 in
 _AREA_PLACES = 2
 _ANGLE_PLACES = 7  # a ten-thousandth of a millimetre at the end of an arc of 50 m radius
 _SHARE_PLACES = 4
@@ -173,6 +174,10 @@ def _mm_if_known(number: float) -> float | None:
     return _mm(number) if math.isfinite(number) else None
 
 
+def _given(length_mm: float) -> float:
+    return _round(length_mm, _GIVEN_PLACES)
+
+
 def _share(number: float) -> float:
     return _round(number, _SHARE_PLACES)
 
@@ -194,8 +199,8 @@ def _panel_part(panel: Panel) -> fields.PanelPart:
             "height_mm": _mm(panel.height_mm),
             "outer_width_mm": _mm(panel.outer_width_mm),
             "outer_height_mm": _mm(panel.outer_height_mm),
-            "heart_mm": _mm(panel.heart_mm),
-            "clearance_mm": _mm(panel.clearance_mm),
+            "heart_mm": _given(panel.heart_mm),
+            "clearance_mm": _given(panel.clearance_mm),
             "level_angle_deg": _deg(panel.level_angle_deg),
             "placement": fields.PlacementPart(
                 angle_deg=_deg(panel.placement.angle_deg),
@@ -260,7 +265,7 @@ def _came_part(came: Came) -> fields.CamePart:
         face_width_uncertainty_mm=_mm_if_known(came.face_width_uncertainty_mm),
         shown_width_mm=_mm_if_known(came.shown_width_mm),
         stock=came.stock,
-        stock_mm=_mm(came.stock_mm),
+        stock_mm=_given(came.stock_mm),
         border=bool(came.border),
         profile=came.profile,
         seen_share=_share(came.seen_share),

@@ -1,0 +1,161 @@
+"""The overlay: the rubbing straight on, in the panel's frame, with marks that can be told apart."""
+
+from __future__ import annotations
+
+import io
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+from shapely.geometry import LineString
+
+from rubbing2pattern.documents.overlay import (
+    BLUE,
+    SEVERITY_COLOURS,
+    VERMILION,
+    overlay_frame,
+    overlay_png,
+)
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.frame import Frame, Placement, Warp
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Photograph, Rubbing
+from tests import panels
+
+OPTIONS = DocumentOptions(overlay_px_per_mm=4.0)
+TURNED = Placement(3.0, -40.0, -30.0)
+TILTED = Warp((3.0, 0.15, 60.0, -0.1, -3.0, 1450.0, 1e-4, 5e-5, 1.0), 0.03, (600.0, 750.0), 960.0)
+
+
+def photograph(panel: Panel, warp: Warp, width_px: int, height_px: int) -> Rubbing:
+    """Return a picture with dark leads on light paper, each pixel looked up through the warp."""
+    bodies = [
+        LineString(c.path).buffer(c.face_width_mm / 2, cap_style="square") for c in panel.cames
+    ]
+    leads = shapely.union_all(bodies)
+    shapely.prepare(leads)
+    rows, columns = np.mgrid[:height_px, :width_px]
+    pixels = np.column_stack((columns.ravel(), rows.ravel()))
+    mm = panel.placement.apply(warp.to_mm(pixels))
+    dark = shapely.contains_xy(leads, mm[:, 0], mm[:, 1]).reshape(height_px, width_px)
+    grey = np.where(dark, 60, 230).astype(np.uint8)
+    bounds = (0.0, 0.0, 400.0, 480.0)
+    return Rubbing(Photograph(grey, "n4 3b.png", "0" * 64), warp, bounds, None, panel.scale)
+
+
+def picture(png: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
+
+
+@pytest.fixture(scope="module")
+def panel() -> Panel:
+    return replace(panels.two_by_two(), placement=TURNED)
+
+
+@pytest.fixture(scope="module")
+def shown(panel: Panel) -> tuple[np.ndarray, Frame]:
+    png = overlay_png(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+    return picture(png), overlay_frame(panel, OPTIONS)
+
+
+def test_rubbing_and_pattern_lie_on_each_other(
+    panel: Panel, shown: tuple[np.ndarray, Frame]
+) -> None:
+    """Half way between lead line and leaf edge the rubbing is dark; beyond the edge it is light."""
+    pixels, frame = shown
+    for came in panel.cames:
+        path = LineString(came.path)
+        for share, side in itertools.product((0.3, 0.7), (-1.0, 1.0)):
+            for away_mm, dark in (
+                (0.25 * came.face_width_mm, True),
+                (0.5 * came.face_width_mm + 1.0, False),
+            ):
+                place = path.offset_curve(side * away_mm).interpolate(share, normalized=True)
+                column, row = np.round(frame.to_px([(place.x, place.y)])[0]).astype(int)
+                value = pixels[row, column]
+                assert bool(value.max() < 150) is dark, (came.id, away_mm, value)
+
+
+def test_lines_have_their_colours(panel: Panel, shown: tuple[np.ndarray, Frame]) -> None:
+    pixels, frame = shown
+    column, row = np.round(frame.to_px([(75.0, 200.0)])[0]).astype(int)
+    assert np.abs(pixels[row - 1 : row + 2, column] - VERMILION).sum(axis=1).min() < 30
+    column, row = np.round(frame.to_px([(75.0, 202.45)])[0]).astype(int)
+    assert np.abs(pixels[row - 1 : row + 2, column] - BLUE).sum(axis=1).min() < 60
+
+
+def test_bridged_parts_are_dashed(panel: Panel, shown: tuple[np.ndarray, Frame]) -> None:
+    """C2 runs from (150, 400) to the right; it is bridged from 10 to 24.5 mm."""
+    pixels, frame = shown
+
+    def red_share(x_min: float, x_max: float) -> float:
+        ends = frame.to_px([(x_min, 400.0), (x_max, 400.0)])
+        a, b = np.round(ends[:, 0]).astype(int)
+        row = round(ends[0, 1])
+        line = pixels[row - 1 : row + 2, a:b]
+        return float((np.abs(line - VERMILION).sum(axis=2).min(axis=0) < 60).mean())
+
+    assert red_share(180.0, 290.0) > 0.98
+    assert 0.3 < red_share(160.5, 174.0) < 0.8
+
+
+def test_findings_are_marked_by_colour_and_listed_below(
+    panel: Panel, shown: tuple[np.ndarray, Frame]
+) -> None:
+    pixels, frame = shown
+    assert pixels.shape[1] == frame.width_px
+    assert pixels.shape[0] > frame.height_px + 60
+    for finding in panel.findings:
+        if finding.at is None:
+            continue
+        column, row = np.round(frame.to_px([finding.at])[0]).astype(int)
+        near = pixels[row - 18 : row + 18, column - 18 : column + 18].reshape(-1, 3)
+        colour = np.array(SEVERITY_COLOURS[finding.severity])
+        assert (np.abs(near - colour).sum(axis=1) < 12).sum() > 40
+    below = pixels[frame.height_px :]
+    for severity in {f.severity for f in panel.findings}:
+        assert (np.abs(below - SEVERITY_COLOURS[severity]).sum(axis=2) < 12).sum() > 40
+
+
+def test_severities_differ_in_grey_too() -> None:
+    """Rec. ITU-R BT.601 luma tells them apart on a black and white print, as their shapes do."""
+    lumas = sorted(0.299 * r + 0.587 * g + 0.114 * b for r, g, b in SEVERITY_COLOURS.values())
+    assert np.diff(lumas).min() > 25.0
+
+
+def test_same_input_same_bytes(panel: Panel) -> None:
+    rubbing = photograph(panel, Warp.similarity(2.0, 1000), 800, 1000)
+    assert overlay_png(rubbing, panel, OPTIONS) == overlay_png(rubbing, panel, OPTIONS)
+
+
+def test_size_is_limited() -> None:
+    panel = panels.two_by_two(1500.0, 2000.0)
+    frame = overlay_frame(panel, DocumentOptions(overlay_limit_mp=2.0))
+    assert frame.width_px * frame.height_px == pytest.approx(2e6, rel=0.01)
+    assert frame.px_per_mm < 1.0
+
+
+def test_a_picture_that_shows_only_a_part_is_white_elsewhere(panel: Panel) -> None:
+    rubbing = photograph(panel, Warp.similarity(2.0, 300), 300, 300)
+    pixels = picture(overlay_png(rubbing, replace(panel, findings=()), OPTIONS))
+    frame = overlay_frame(panel, OPTIONS)
+    column, row = np.round(frame.to_px([(250.0, 330.0)])[0]).astype(int)
+    assert pixels[row, column].min() >= 250
+
+
+def test_many_findings_are_not_all_spelled_out(panel: Panel) -> None:
+    many = tuple(Finding(Code.FREE_END, Severity.NOTE, f"End {k} is free.") for k in range(90))
+    rubbing = photograph(panel, Warp.similarity(2.0, 300), 300, 300)
+    few = picture(overlay_png(rubbing, replace(panel, findings=many[:61]), OPTIONS))
+    lots = picture(overlay_png(rubbing, replace(panel, findings=many), OPTIONS))
+    assert few.shape == lots.shape
+
+
+def test_a_warp_follows_the_panel_s_frame() -> None:
+    places = [(10.0, 20.0), (300.0, 5.0), (150.0, 390.0)]
+    on_sheet = TURNED.inverse().apply(places)
+    assert np.allclose(TILTED.placed(TURNED).to_px(places), TILTED.to_px(on_sheet), atol=1e-8)

@@ -1,0 +1,74 @@
+"""All documents together: one set of files that agree with each other."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from pathlib import Path
+from time import perf_counter
+
+import pytest
+
+from rubbing2pattern.documents import document_files, write_documents
+from rubbing2pattern.documents.record import panel_of, record_from_text
+from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.options.documents import DocumentOptions
+from tests import panels
+
+OPTIONS = DocumentOptions()
+PROVENANCE = {"program": {"name": "rubbing2pattern"}, "image": {"name": "n4 3b.jpg"}}
+NAMES = {"panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv"}
+
+
+def test_every_document_is_written(tmp_path: Path) -> None:
+    write_documents(tmp_path, panels.two_by_two(), None, PROVENANCE, OPTIONS)
+    assert {p.name for p in tmp_path.iterdir()} == NAMES
+    files = document_files(panels.two_by_two(), None, PROVENANCE, OPTIONS)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == files
+
+
+@pytest.mark.parametrize("options", [OPTIONS, DocumentOptions(units="in")])
+def test_the_record_alone_gives_the_same_documents(options: DocumentOptions) -> None:
+    files = document_files(panels.arched(), None, PROVENANCE, options)
+    record = record_from_text(files["panel.json"])
+    again = document_files(panel_of(record), None, record.provenance, options)
+    assert again == files
+
+
+def test_list_and_record_agree() -> None:
+    files = document_files(panels.mosaic(30, 200.0, 200.0), None, {}, OPTIONS)
+    record = json.loads(files["panel.json"])
+    pieces = list(csv.DictReader(io.StringIO(files["pieces.csv"].decode())))
+    for listed, kept in zip(pieces, record["pieces"], strict=True):
+        assert int(listed["number"]) == kept["number"]
+        for name in ("centre_area_mm2", "cut_area_mm2", "sight_area_mm2"):
+            assert float(listed[name]) == pytest.approx(kept[name], abs=0.0501)
+        assert listed["cames"].split() == kept["cames"]
+    cames = list(csv.DictReader(io.StringIO(files["cames.csv"].decode())))
+    assert sum(int(r["cames"]) for r in cames) == len(record["cames"])
+    total = sum(came["length_mm"] for came in record["cames"])
+    assert sum(float(r["length_mm"]) for r in cames) == pytest.approx(total, abs=0.2)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="rights do not bind this user")
+def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(OutputNotWritten, match=r"panel\.json"):
+            write_documents(tmp_path, panels.strapped(), None, {}, OPTIONS)
+    finally:
+        tmp_path.chmod(0o700)
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(OutputNotWritten, match=r"panel\.json"):
+        write_documents(tmp_path / "gone", panels.strapped(), None, {}, OPTIONS)
+
+
+def test_two_hundred_and_fifty_pieces_take_no_time_to_speak_of() -> None:
+    panel = panels.lattice(25, 10)
+    start = perf_counter()
+    document_files(panel, None, {}, OPTIONS)
+    assert perf_counter() - start < 20.0  # about 1 s alone; far more only if something is quadratic
