@@ -162,7 +162,7 @@ def truth_of(design: Design) -> Truth:
         places.extend((i, p) for p in _corners(strip))
         if not strip.closed:
             places.extend(((i, strip.points[0]), (i, strip.points[-1])))
-    nodes, at = _merge(places)
+    nodes, at = _merge(places) if places else (np.empty((0, 2)), {})
     cames: list[TrueCame] = []
     for i, strip in enumerate(strips):
         on = sorted({k for k in at.get(i, ())})
@@ -207,14 +207,18 @@ def _corners(strip: Strip) -> list[Array]:
 
 
 def _merge(places: list[tuple[int, Array]]) -> tuple[Array, dict[int, list[int]]]:
-    nodes: list[Array] = []
+    points = np.array([p for _, p in places])
+    # Places of one joint lie within the tolerance of each other, different joints far apart.
+    first, second = shapely.STRtree(shapely.points(points)).query(
+        shapely.points(points), predicate="dwithin", distance=2 * SAME_NODE_MM
+    )
+    leader = np.arange(len(points))
+    np.minimum.at(leader, first, second)
+    kept, node = np.unique(leader, return_inverse=True)
     at: dict[int, list[int]] = {}
-    for strip, p in places:
-        near = [k for k, n in enumerate(nodes) if abs(n[0] - p[0]) + abs(n[1] - p[1]) < 0.1]
-        if not near:
-            nodes.append(np.asarray(p, float))
-        at.setdefault(strip, []).append(near[0] if near else len(nodes) - 1)
-    return np.array(nodes).reshape(-1, 2), at
+    for (strip, _), k in zip(places, node.tolist(), strict=True):
+        at.setdefault(strip, []).append(k)
+    return points[kept], at
 
 
 def _cut(

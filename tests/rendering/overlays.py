@@ -196,13 +196,19 @@ def lay_paper_faults(light: Grid, overlays: Overlays, rows: Rows, dark: float) -
             cv2.polylines(mask, [q], False, 1, thick, cv2.LINE_8, 4)
             light[mask > 0] *= value
     for tape in overlays.tapes:
-        q = np.round(rows.to_px(tape.corners) * 16).astype(np.int32)
-        mask = np.zeros(rows.shape, np.uint8)
+        p = rows.to_px(tape.corners)
+        lo = np.maximum(0, np.floor(p.min(axis=0)).astype(int) - 4)
+        hi = np.minimum(light.shape[::-1], np.ceil(p.max(axis=0)).astype(int) + 5)
+        if (hi <= lo).any():
+            continue
+        part = light[lo[1] : hi[1], lo[0] : hi[0]]
+        q = np.round((p - lo) * 16).astype(np.int32)
+        mask = np.zeros(part.shape, np.uint8)
         cv2.fillPoly(mask, [q], 255, cv2.LINE_AA, 4)
-        light *= 1 + (mask.astype(np.float32) / 255) * np.float32(tape.reflectance - 1)
+        part *= 1 + (mask.astype(np.float32) / 255) * np.float32(tape.reflectance - 1)
         mask[:] = 0
         cv2.polylines(mask, [q], True, 255, max(1, round(0.3 * rows.per_mm)), cv2.LINE_AA, 4)
-        light *= 1 - (mask.astype(np.float32) / 255) * np.float32(tape.rim)
+        part *= 1 - (mask.astype(np.float32) / 255) * np.float32(tape.rim)
 
 
 def crease_catch(overlays: Overlays, rows: Rows) -> Grid | float:

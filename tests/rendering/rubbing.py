@@ -184,15 +184,17 @@ def _press(out: Grid, table: Table, samples: Array, rows: Rows, lead: Lead, low:
 def expected_density(
     u: Grid, width_mm: float, profile: str, faults: Faults, low_mm: float, stroke: float
 ) -> Grid:
-    """Return the expected density across a lead at distances `u`, in shares of the greatest.
+    """Return the expected density across a lead at distances `u`, before any blur along `u`.
 
-    The expectation runs over the tooth of the paper (log-normal, 31 equal shares).
+    The expectation runs over the tooth of the paper (log-normal, 31 equal shares) and is taken of
+    the light, as an eye or a camera does that cannot resolve the tooth.
     """
     medium = faults.medium
     half = np.full_like(u, width_mm / 2)
     p = pressure(u, half, profile, faults.lead, np.full_like(u, low_mm))
     dose = (p + np.float32(0.002)) * medium.gain * stroke
-    return np.asarray((1 - np.exp(-dose[:, None] * _shares(medium.grain))).mean(axis=1))
+    density = medium.density_max * (1 - np.exp(-dose[:, None] * _shares(medium.grain)))
+    return np.asarray(-np.log(np.exp(-density).mean(axis=1)))
 
 
 def _shares(spread: float) -> Array:
@@ -206,12 +208,12 @@ def shown_width_mm(
 ) -> float:
     """Return the full width at half of the greatest expected density across a lead.
 
-    NaN where the greatest density stays below 0.15: the rubbing shows nothing there.
+    NaN where the greatest density stays below 0.2: the rubbing shows nothing there.
     """
     u = np.arange(0.0, width_mm / 2 + 2.5, 0.01, dtype=np.float32)
     d = expected_density(u, width_mm, profile, faults, low_mm, stroke)
     d = d - d[-1]
-    if d.max() < 0.15:
+    if d.max() < 0.2:
         return float("nan")
     last = int(np.flatnonzero(d >= d.max() / 2)[-1])
     share = (d[last] - d.max() / 2) / max(1e-9, float(d[last] - d[last + 1]))

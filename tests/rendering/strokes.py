@@ -136,6 +136,8 @@ def _low(
     shape = coarse_shape(sheet)
     low = faults.bow_mm * np.maximum(0.0, cloud(shape, 70 * COARSE_PER_MM, rng) + 0.8)
     low += 0.4 * faults.bow_mm * np.maximum(0.0, cloud(shape, 15 * COARSE_PER_MM, rng))
+    # A hand that feels nothing presses harder: the bow alone never loses a lead altogether.
+    low = np.minimum(low, 0.5 * faults.lead.give_mm)
     yy, xx = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
     at = coarse_px(sheet, np.array([(b.x_mm, b.y_mm) for b in blobs]).reshape(-1, 2))
     for b, (x, y) in zip(blobs, at, strict=True):
