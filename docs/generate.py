@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rubbing2pattern.documents.record import schema_text
 from rubbing2pattern.options.describe import options_page
 
 if __name__ == "__main__":
     page = Path(__file__).with_name("options.md")
     page.write_text(options_page(), encoding="utf-8", newline="\n")
+    schema = Path(__file__).with_name("panel.schema.json")
+    schema.write_text(schema_text(), encoding="utf-8", newline="\n")
