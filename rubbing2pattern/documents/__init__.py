@@ -68,7 +68,7 @@ def document_files(
     """
     record = record_of(panel, provenance)
     kept = panel_of(record)
-    drawing = pattern_drawing(kept, provenance, options)
+    drawing = pattern_drawing(kept, record.provenance, options)
     files = {
         "panel.json": record_text(record).encode(),
         "pattern.dxf": dxf_text(drawing).encode(),

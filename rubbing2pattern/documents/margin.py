@@ -183,7 +183,7 @@ def _identity(
     flow = _Flow(width_mm, options.letter_height_mm, options.units)
     name = plain_text(panel.name) or "panel"
     natural = text_width_mm(name, 7.0, bold=True)
-    height = max(3.0, min(7.0, 7.0 * width_mm / natural))
+    height = max(3.0, min(7.0, 6.99 * width_mm / natural))
     lines = wrapped(name, width_mm, 1.06 * height)
     for line in lines[:3]:
         flow.line(line, height, bold=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -56,7 +57,7 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         cames=[_came_part(came) for came in panel.cames],
         pieces=[_piece_part(piece) for piece in panel.pieces],
         findings=[_finding_part(finding) for finding in panel.findings],
-        provenance=dict(provenance),
+        provenance=_plain(provenance),
     )
 
 
@@ -151,6 +152,13 @@ def schema_text() -> str:
 
 def _json(datum: Any) -> str:
     return json.dumps(datum, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(provenance: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what JSON makes of the provenance; bytes of a file name that are no text go."""
+    text = _json(dict(provenance))
+    datum: dict[str, Any] = json.loads(re.sub("[\ud800-\udfff]", "\ufffd", text))
+    return datum
 
 
 def _first(fault: ValidationError) -> str:

@@ -37,6 +37,14 @@ def test_the_record_alone_gives_the_same_documents(options: DocumentOptions) -> 
     assert again == files
 
 
+def test_a_file_name_that_is_no_text_does_no_harm() -> None:
+    """A name of bytes that are no UTF-8 reaches the program with lone surrogates in it."""
+    files = document_files(panels.strapped(), None, {"image": {"name": "a\udcff.png"}}, OPTIONS)
+    record = record_from_text(files["panel.json"])
+    assert record.provenance == {"image": {"name": "a\ufffd.png"}}
+    assert document_files(panel_of(record), None, record.provenance, OPTIONS) == files
+
+
 def test_list_and_record_agree() -> None:
     files = document_files(panels.mosaic(30, 200.0, 200.0), None, {}, OPTIONS)
     record = json.loads(files["panel.json"])
