@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy.interpolate import BSpline, make_lsq_spline
+from scipy.interpolate import BSpline
 
 from rubbing2pattern.frame import Array
 
@@ -72,38 +72,54 @@ class CircleFit:
 
 @dataclass(frozen=True, slots=True)
 class CubicFit:
-    """A cubic spline over chord length, prolonged straight beyond its ends."""
+    """A cubic spline over chord length, prolonged beyond its ends with its last curvature.
+
+    Attributes
+    ----------
+    spline : the curve, parameter about mm along it.
+    first, last : range of the parameter that is backed by points.
+    bend_first, bend_last : (2,) second derivatives used beyond the ends.
+    table, table_t : (K, 2) places along the curve and their parameters, to start a search.
+    """
 
     spline: BSpline
     first: float
     last: float
+    bend_first: Array
+    bend_last: Array
     table: Array
     table_t: Array
 
     @property
     def parameters(self) -> int:
-        """One per coefficient and axis, less the two of the running parameter."""
-        return 2 * len(self.spline.c) - 2
+        """One per coefficient and axis, less the running parameter's at each."""
+        return len(self.spline.c) + 1
+
+    def state(self, t: Array) -> tuple[Array, Array]:
+        """Places and derivatives at parameters (N,), each (N, 2)."""
+        inside = np.clip(t, self.first, self.last)
+        beyond = (t - inside)[:, None]
+        # The last curvature is kept for 15 mm, then the curve runs straight.
+        curved = np.clip(beyond, -15.0, 15.0)
+        bend = np.where(beyond < 0, self.bend_first, self.bend_last)
+        start = self.spline(inside)
+        speed = self.spline(inside, 1)
+        place = start + beyond * speed + bend * curved * (beyond - 0.5 * curved)
+        return place, speed + bend * curved
 
     def parameter(self, points: Array) -> Array:
         """Parameter of the closest place for each point (N,), beyond the ends where needed."""
         d2 = ((points[:, None, :] - self.table[None]) ** 2).sum(axis=2)
         t = self.table_t[d2.argmin(axis=1)].astype(np.float64)
-        for _ in range(3):
-            inside = np.clip(t, self.first, self.last)
-            place = self.spline(inside)
-            speed = self.spline(inside, 1)
-            place = place + (t - inside)[:, None] * speed
-            t = t + ((points - place) * speed).sum(axis=1) / np.maximum(
-                (speed**2).sum(axis=1), 1e-12
-            )
+        for _ in range(4):
+            place, speed = self.state(t)
+            step = ((points - place) * speed).sum(axis=1)
+            t = t + np.clip(step / np.maximum((speed**2).sum(axis=1), 0.05), -20.0, 20.0)
         return np.asarray(t)
 
     def at(self, t: Array) -> tuple[Array, Array]:
         """Places and unit tangents at parameters."""
-        inside = np.clip(t, self.first, self.last)
-        speed = self.spline(inside, 1)
-        place = self.spline(inside) + (t - inside)[:, None] * speed
+        place, speed = self.state(t)
         return place, speed / np.maximum(np.hypot(*speed.T), 1e-12)[:, None]
 
     def residuals(self, points: Array) -> Array:
@@ -166,36 +182,50 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
     if not 0.5 < radius < 5e4:
         return None
     mid = p[len(p) // 2]
-    cross = np.cross2d if hasattr(np, "cross2d") else None
-    del cross
     u, v = mid - p[0], p[-1] - mid
     turn = math.copysign(1.0, float(u[0] * v[1] - u[1] * v[0]))
     return CircleFit(centre + origin, radius, turn)
 
 
-def fit_cubic(points: Array, weights: Array, pieces: int, closed: bool = False) -> CubicFit | None:
-    """Fit a cubic spline of `pieces` spans to ordered points by chord length, Huber weights."""
-    del closed
+def fit_cubic(points: Array, weights: Array, spans: int) -> CubicFit:
+    """Fit a cubic spline of `spans` spans to ordered points by chord length, Huber weights.
+
+    A faint penalty on the third differences of the coefficients (P-splines, Eilers and Marx 1996)
+    keeps spans without points from running wild.
+    """
     step = np.hypot(*np.diff(points, axis=0).T)
-    t = np.concatenate(([0.0], np.cumsum(np.maximum(step, 1e-6))))
-    inner = np.linspace(0.0, t[-1], pieces + 1)[1:-1]
-    knots = np.concatenate((np.zeros(4), inner, np.full(4, t[-1])))
-    w = np.maximum(weights, 1e-6)
+    t = np.concatenate(([0.0], np.cumsum(np.maximum(step, 1e-3))))
+    end = float(t[-1])
+    inner = np.linspace(0.0, end, spans + 1)[1:-1]
+    knots = np.concatenate((np.zeros(4), inner, np.full(4, end)))
+    basis = BSpline.design_matrix(np.clip(t, 0.0, end * (1 - 1e-12)), knots, 3).toarray()
+    penalty = np.diff(np.eye(basis.shape[1]), n=3, axis=0)
+    w = weights / max(float(weights.max()), 1e-9)
+    used = w.copy()
     fit = None
     for _ in range(3):
-        try:
-            spline = make_lsq_spline(t, points, knots, k=3, w=np.sqrt(w))
-        except (ValueError, np.linalg.LinAlgError):
-            return None
-        table_t = np.linspace(0.0, t[-1], max(16, int(t[-1]) + 1))
-        fit = CubicFit(spline, 0.0, float(t[-1]), spline(table_t), table_t)
-        t_new = np.clip(fit.parameter(points), 0.0, t[-1])
-        t = np.maximum.accumulate(t_new + 1e-9 * np.arange(len(t_new)))
-        t[0] = min(t[0], 0.0)
-        t = np.clip(t, 0.0, float(knots[-1]))
-        t = np.maximum.accumulate(t)
-        w = np.maximum(weights * _huber(fit.residuals(points), weights), 1e-6)
+        rw = np.sqrt(np.maximum(used, 1e-6))[:, None]
+        stiff = 0.02 * float(rw.sum()) ** 0.5
+        system = np.vstack((basis * rw, stiff * penalty))
+        right = np.vstack((points * rw, np.zeros((len(penalty), 2))))
+        coefficients = np.linalg.lstsq(system, right, rcond=None)[0]
+        fit = _with_table(BSpline(knots, coefficients, 3), end)
+        place = fit.spline(t)
+        speed = fit.spline(t, 1)
+        away = points - place
+        across = (speed[:, 0] * away[:, 1] - speed[:, 1] * away[:, 0]) / np.maximum(
+            np.hypot(*speed.T), 1e-6
+        )
+        used = w * _huber(across, w)
+    assert fit is not None
     return fit
+
+
+def _with_table(spline: BSpline, end: float) -> CubicFit:
+    table_t = np.linspace(0.0, end, max(16, int(end) + 1))
+    near = min(6.0, 0.5 * end)
+    bends = [spline(np.linspace(a, b, 5), 2).mean(axis=0) for a, b in ((0, near), (end - near, end))]
+    return CubicFit(spline, 0.0, end, bends[0], bends[1], spline(table_t), table_t)
 
 
 def _huber(residuals: Array, weights: Array) -> Array:

@@ -110,16 +110,18 @@ def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> tuple[f
     """Return the cost of a fit (Bayesian information criterion, Schwarz 1978) and if it will do.
 
     Centres near each other share their error, so residuals are averaged over windows first; a fit
-    will do when no window strays beyond four times the noise and their mean square stays below
-    2.25 times its square.
+    will do when their mean square stays below 2.25 times that of the noise and nowhere two
+    windows together stray by more than three times the noise.
     """
     mean = _windows(fit.residuals(points), points, weights, measure.window_mm)
     if mean.size == 0:
         return 0.0, True
-    z2 = (mean / max(measure.noise_mm, _jitter(mean))) ** 2
+    noise = max(measure.noise_mm, _jitter(mean))
+    z2 = (mean / noise) ** 2
     cost = float(np.minimum(z2, 25.0).sum()) + fit.parameters * math.log(max(mean.size, 2))
-    worst = float(np.sort(z2)[-max(1, len(z2) // 20)])
-    return cost, bool(np.mean(np.minimum(z2, 36.0)) <= 2.25 and worst <= 16.0)
+    pairs = 0.5 * (mean[1:] + mean[:-1]) if mean.size > 1 else mean
+    straying = np.sort(np.abs(pairs))[-1 - len(pairs) // 40]
+    return cost, bool(np.mean(np.minimum(z2, 36.0)) <= 2.25 and straying <= 3.0 * noise)
 
 
 def _jitter(mean: Array) -> float:
@@ -155,30 +157,18 @@ def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) 
         keep = np.ones(len(points), dtype=bool)
     p, w = points[keep], np.maximum(weights[keep], 1e-3)
     length = float(np.hypot(*np.diff(p, axis=0).T).sum())
-    best: tuple[float, CubicFit] | None = None
-    for spans in range(1, max(2, int(length / 18.0) + 1) + 1):
-        if len(p) < spans + 5:
+    best = fit_cubic(p, w, 1)
+    least, _ = judged(best, p, w, measure)
+    for spans in range(2, max(2, int(length / 15.0) + 1) + 1):
+        if len(p) < 2 * spans:
             break
         fit = fit_cubic(p, w, spans)
-        if fit is None:
-            continue
         cost, good = judged(fit, p, w, measure)
-        if best is None or cost < best[0]:
-            best = (cost, fit)
-        if good and spans > 3 and cost > best[0] + 12.0:
+        if cost < least:
+            best, least = fit, cost
+        elif good and cost > least + 12.0:
             break
-    if best is None:
-        fit = fit_cubic(_at_least(p), np.ones(len(_at_least(p))), 1)
-        assert fit is not None
-        return fit
-    return best[1]
-
-
-def _at_least(points: Array, count: int = 12) -> Array:
-    d = np.hypot(*np.diff(points, axis=0).T)
-    s = np.concatenate(([0.0], np.cumsum(d)))
-    t = np.linspace(0.0, s[-1], count)
-    return np.column_stack((np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])))
+    return best
 
 
 def _tail(bay: Bay, count: int = 20) -> Bay:

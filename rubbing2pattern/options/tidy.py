@@ -19,6 +19,7 @@ class TidyOptions(Checked):
     along_mm: float = value(2.0, 0.5, 10.0, "smoothing along the lead before it is centred")
     search_mm: float = value(2.6, 0.5, 8.0, "how far a first line may stray from the lead")
     blob: float = value(0.75, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
+    merged: float = value(1.3, 1.05, 2.0, "of the width; a wider dark is two leads run together")
     local_mm: float = value(14.0, 5.0, 50.0, "length over which a direction at a joint is read")
     false_below: float = value(0.38, 0.1, 0.9, "half of a well rubbed lead's response and less")
     unseen_below: float = value(0.25, 0.05, 0.6, "of the local strength; paper and smears reach it")

@@ -59,13 +59,16 @@ def stub(web: Web, tracks: dict[int, Track], end: End, options: TidyOptions) -> 
         near = (along >= 0.25 * length) & (along <= 0.75 * length)
     if near.sum() < 2:
         near = np.ones(len(along), dtype=bool)
-    weights = np.clip(response[near], 0.05, 1.0)
+    local = track.local_mm if starts else track.local_mm[::-1]
+    trust = np.clip(response, 0.05, 1.0)
+    trust = np.where(local <= options.merged * track.width_mm + 0.4, trust, 0.05 * trust)
+    weights = trust[near]
     line = fit_line(points[near], weights)
     if not sure or length - here - there < 2.0 * options.local_mm:
         far = near
     else:
         far = (along >= here) & (along <= min(here + 2.0 * options.local_mm, length - there))
-    return Stub(_bent(points[far], np.clip(response[far], 0.05, 1.0), line, options), sure)
+    return Stub(_bent(points[far], trust[far], line, options), sure)
 
 
 def _bent(points: Array, weights: Array, line: Fit, options: TidyOptions) -> Fit:

@@ -33,6 +33,7 @@ class Track:
     points : (N, 2) centres in mm.
     along_mm : (N,) running length.
     response : (N,) centre minus the darker flank over the local strength, about 1 on good lead.
+    local_mm : (N,) width of the dark at each place; more than the lead's where leads run together.
     width_mm : full width at half the height of the mean profile.
     roughness_mm : how much the raw centres stray from a smooth line.
     asymmetry : difference of the two flanks over the contrast.
@@ -41,6 +42,7 @@ class Track:
     points: Array
     along_mm: Array
     response: Array
+    local_mm: Array
     width_mm: float
     roughness_mm: float
     asymmetry: float
@@ -79,7 +81,8 @@ def refine(
     line = ndimage.gaussian_filter1d(shifts[raw], 5.0 / max(step, 1e-6), mode="nearest")
     rough = float(np.std((shifts[raw] - line)[inner]))
     points = base + fine[:, None] * normal
-    return Track(points, along, response, width, rough, _asymmetry(smooth, off, fine, width, inner))
+    local = _local_widths(smooth, off, fine, width, top)
+    return Track(points, along, response, local, width, rough, _asymmetry(smooth, off, fine, width, inner))
 
 
 def best_path(scores: Grid, bend: float) -> np.ndarray:
@@ -217,11 +220,32 @@ def _matched(density: Grid, off: Array, shift: Array, width_mm: float, top: floa
     return np.asarray((base + lag[best] + sub) * step, dtype=np.float64)
 
 
+def _local_widths(density: Grid, off: Array, shift: Array, width_mm: float, top: float) -> Array:
+    """Distance between the first places on either side that are paler than half of the plateau.
+
+    The search begins at 0.3 of the width from the middle, so that a hollow band is not two.
+    """
+    step = float(off[1] - off[0])
+    zero = len(off) // 2
+    base = zero + np.round(shift / step).astype(np.int64)
+    start = max(1, round(0.3 * width_mm / step))
+    span = zero - 6 - start
+    total = np.zeros(len(density))
+    for side in (1, -1):
+        columns = base[:, None] + side * np.arange(start, start + span)[None, :]
+        pale = np.take_along_axis(density, np.clip(columns, 0, len(off) - 1), axis=1) < 0.5 * top
+        first = np.where(pale.any(axis=1), pale.argmax(axis=1), span)
+        total += (start + first) * step
+    return total
+
+
 def _asymmetry(density: Grid, off: Array, shift: Array, width_mm: float, inner: np.ndarray) -> float:
     step = float(off[1] - off[0])
     aligned = _aligned(density[inner], np.round(shift[inner] / step).astype(np.int64)).mean(axis=0)
     zero = len(off) // 2
     a, b = round((0.5 * width_mm + 0.5) / step), round((0.5 * width_mm + 2.5) / step)
+    b = min(b, zero)
+    a = min(a, b - 1)
     left, right = aligned[zero + a : zero + b + 1].mean(), aligned[zero - b : zero - a + 1].mean()
     core = aligned[zero - a // 2 : zero + a // 2 + 1].mean()
     return float(abs(left - right) / max(core - min(left, right), 1e-3))

@@ -67,7 +67,11 @@ def bay_of(web: Web, track: Track, k: int, options: TidyOptions) -> Bay:
     there = reach_of_solder(web, strand.b, options) if strand.a != strand.b else 0.0
     weights = np.clip(track.response, 0.0, 1.0).astype(np.float64)
     weights[track.response < 0.25] = 0.02
-    clean = (along >= here) & (along <= length - there)
+    alone = track.local_mm <= options.merged * track.width_mm + 0.4
+    clean = (along >= here) & (along <= length - there) & alone
+    if clean.sum() < 4:
+        clean = (along >= here) & (along <= length - there)
+        weights = weights * 0.5
     if clean.sum() < 4:
         clean = (along >= 0.3 * length) & (along <= 0.7 * length)
         weights = weights * 0.3
@@ -134,6 +138,7 @@ def solve_joints(
             [f for f, _ in chosen], web.nodes[node], [w for _, w in chosen]
         )
         limit = options.stray * max(reach_of_solder(web, node, options), 3.0)
+        limit /= max(_sharpest_sine([f for f, _ in chosen], place), 0.12)
         moved = float(math.dist(place, web.nodes[node]))
         if moved > limit:
             place = web.nodes[node] + (place - web.nodes[node]) * (limit / moved)
@@ -141,6 +146,13 @@ def solve_joints(
         web.nodes[node] = place
         misfit[node] = float(np.abs(away).max()) if len(away) else 0.0
     return misfit
+
+
+def _sharpest_sine(fits: list[Fit], place: Array) -> float:
+    """Sine of the widest angle at which two of the curves meet; a sharp joint is far from its fork."""
+    along = [f.near(place)[1] for f in fits]
+    sines = [abs(float(u[0] * v[1] - u[1] * v[0])) for i, u in enumerate(along) for v in along[:i]]
+    return max(sines, default=1.0)
 
 
 def curve_of(web: Web, k: int, fit: Fit) -> Curve:
@@ -180,29 +192,20 @@ def _cubic(
     lo, hi = min(ta, tb), max(ta, tb)
     if hi - lo < 1e-6:
         return Line(start, end)
-    knots = np.unique(fit.spline.t)
-    inner = knots[(knots > lo + 1e-6) & (knots < hi - 1e-6)]
+    marks = np.unique(np.concatenate((fit.spline.t, [fit.first - 15.0, fit.last + 15.0])))
+    inner = marks[(marks > lo + 1e-6) & (marks < hi - 1e-6)]
     breaks = np.concatenate(([lo], inner, [hi]))
-    control: list[tuple[float, float]] = []
-    for a, b in zip(breaks[:-1], breaks[1:], strict=True):
-        pa, pb, va, vb = _hermite(fit, float(a), float(b))
-        third = (b - a) / 3.0
-        part = [pa, pa + third * va, pb - third * vb, pb]
-        control.extend(_pt(p) for p in (part if not control else part[1:]))
+    place, speed = fit.state(breaks)
+    control: list[tuple[float, float]] = [_pt(place[0])]
+    for i in range(len(breaks) - 1):
+        third = (breaks[i + 1] - breaks[i]) / 3.0
+        control.append(_pt(place[i] + third * speed[i]))
+        control.append(_pt(place[i + 1] - third * speed[i + 1]))
+        control.append(_pt(place[i + 1]))
     if reverse:
         control = control[::-1]
     cubic = Cubic(tuple(control))
     return cubic.moved_ends(start, end)
-
-
-def _hermite(fit: CubicFit, a: float, b: float) -> tuple[Array, Array, Array, Array]:
-    """Places and speeds at two parameters, straight beyond the spline's ends."""
-    out = []
-    for t in (a, b):
-        inside = min(max(t, fit.first), fit.last)
-        speed = fit.spline(inside, 1)
-        out.append((fit.spline(inside) + (t - inside) * speed, speed))
-    return out[0][0], out[1][0], out[0][1], out[1][1]
 
 
 def _pt(p: Array) -> tuple[float, float]:
