@@ -85,7 +85,9 @@ def main() -> None:
         if len(captures) > 1:
             columns[t, "all"] = [s for r, s in scores.items() if r.tier == t]
     what = "the plain library chain" if args.chain else "rubbing2pattern"
-    text = f"Accuracy of {what}; seeds {args.seeds}; designs {', '.join(designs)}\n\n{table(columns)}"
+    text = (
+        f"Accuracy of {what}; seeds {args.seeds}; designs {', '.join(designs)}\n\n{table(columns)}"
+    )
     print("\n" + text)
     (args.out / ("chain.md" if args.chain else "accuracy.md")).write_text(text, encoding="utf-8")
 

@@ -16,14 +16,7 @@ import shapely
 from scipy import ndimage
 from shapely.geometry import LineString
 from skimage.filters import gaussian, threshold_local
-from skimage.morphology import (
-    closing,
-    disk,
-    opening,
-    remove_small_holes,
-    remove_small_objects,
-    skeletonize,
-)
+from skimage.morphology import closing, disk, opening, skeletonize
 
 Array = npt.NDArray[np.float64]
 
@@ -42,8 +35,8 @@ def traced(folder: Path, truth: dict[str, Any]) -> dict[str, Any]:
     flat = gaussian(flat, SMOOTH_MM * PX_PER_MM, preserve_range=True)
     dark = flat < threshold_local(flat, block, method="gaussian") * 0.88
     dark = opening(closing(dark, disk(round(0.6 * PX_PER_MM))), disk(round(1.0 * PX_PER_MM)))
-    dark = remove_small_objects(dark, max_size=round(300 * PX_PER_MM**2))
-    dark = remove_small_holes(dark, max_size=round(25 * PX_PER_MM**2))
+    dark = _without_small(dark, 300.0)
+    dark = ~_without_small(~dark, 25.0)
     skeleton = skeletonize(dark)
     width = 2 * ndimage.distance_transform_edt(dark) / PX_PER_MM
     runs = _pruned(_runs(skeleton))
@@ -66,6 +59,14 @@ def _rectified(grey: npt.NDArray[np.uint8], truth: dict[str, Any]) -> npt.NDArra
     return seen.astype(np.float32)
 
 
+def _without_small(mask: npt.NDArray[np.bool_], least_mm2: float) -> npt.NDArray[np.bool_]:
+    """Return a mask without its patches smaller than an area."""
+    patch, _ = ndimage.label(mask, np.ones((3, 3)))
+    large = np.bincount(patch.ravel()) >= least_mm2 * PX_PER_MM**2
+    large[0] = False
+    return np.asarray(large[patch])
+
+
 def _runs(skeleton: npt.NDArray[np.bool_]) -> list[Array]:
     """Cut the skeleton at its junctions; return runs of pixels (column, row) between nodes.
 
@@ -75,7 +76,7 @@ def _runs(skeleton: npt.NDArray[np.bool_]) -> list[Array]:
     near = ndimage.convolve(s, np.ones((3, 3), np.uint8), mode="constant") - 1
     junction, count = ndimage.label((s > 0) & (near >= 3), np.ones((3, 3)))
     middles = np.array(ndimage.center_of_mass(junction > 0, junction, range(1, count + 1)))
-    parts, n = ndimage.label((s > 0) & (junction == 0), np.ones((3, 3)))
+    parts, _ = ndimage.label((s > 0) & (junction == 0), np.ones((3, 3)))
     runs = []
     for k, box in enumerate(ndimage.find_objects(parts), 1):
         r, c = np.nonzero(parts[box] == k)
@@ -135,9 +136,7 @@ def _pruned(runs: list[Array]) -> list[Array]:
     return [np.array(g.coords) for g in shapely.get_parts(merged)]
 
 
-def _record(
-    runs: list[Array], width: npt.NDArray[np.float64], rows: int
-) -> dict[str, Any]:
+def _record(runs: list[Array], width: npt.NDArray[np.float64], rows: int) -> dict[str, Any]:
     """Return the runs and the faces between them in the form of the program's record."""
     nodes: dict[tuple[float, float], str] = {}
     cames = []
@@ -146,7 +145,8 @@ def _record(
         w = float(np.median(width[at[:, 1], at[:, 0]]))
         mm = np.array(LineString(_mm(p, rows)).simplify(0.3).coords)
         ends = [
-            nodes.setdefault((float(q[0]), float(q[1])), f"J{len(nodes) + 1}") for q in (p[0], p[-1])
+            nodes.setdefault((float(q[0]), float(q[1])), f"J{len(nodes) + 1}")
+            for q in (p[0], p[-1])
         ]
         cames.append({"start": ends[0], "end": ends[1], "path": mm.tolist(), "face_width_mm": w})
     faces = shapely.get_parts(shapely.polygonize([LineString(c["path"]) for c in cames]))

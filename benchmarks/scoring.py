@@ -240,7 +240,9 @@ def _widths(
     joints = cKDTree(np.array([(j["x"], j["y"]) for j in truth["joints"]]))
     tree = shapely.STRtree([LineString(q) for q in traced])
     face = np.array([c["face_width_mm"] for c in record["cames"]], float)
-    shown = np.array([c.get("shown_width_mm") or c["face_width_mm"] for c in record["cames"]], float)
+    shown = np.array(
+        [c.get("shown_width_mm") or c["face_width_mm"] for c in record["cames"]], float
+    )
     total = as_shown = as_face = 0.0
     for came, path in zip(truth["cames"], true, strict=True):
         if came["shown_width_mm"] is None:
@@ -292,7 +294,6 @@ def _doubts(
     silent = sum(numbers[i] not in listed and not pointed(found[i]) for i in bad)
     silent += sum(not pointed(true[j]) for j in lost)
     flagged = sum(
-        numbers[i] in listed or any(found[i].contains(p) for p in places)
-        for i in range(len(found))
+        numbers[i] in listed or any(found[i].contains(p) for p in places) for i in range(len(found))
     )
     return len(bad) + len(lost), silent, flagged

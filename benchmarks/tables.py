@@ -44,7 +44,9 @@ class Figure:
 
 def _ratio(top: str, bottom: str) -> Callable[[Sequence[Score]], float]:
     def of(scores: Sequence[Score]) -> float:
-        return sum(getattr(s, top) for s in scores) / max(1e-9, sum(getattr(s, bottom) for s in scores))
+        return sum(getattr(s, top) for s in scores) / max(
+            1e-9, sum(getattr(s, bottom) for s in scores)
+        )
 
     return of
 
@@ -87,24 +89,68 @@ def _mean(values: list[float]) -> float:
 FIGURES = (
     Figure("rubbings", lambda s: float(len(s)), "{:.0f}", {}),
     Figure("not read", lambda s: float(sum(bool(x.failure) for x in s)), "{:.0f}", {}),
-    Figure("panels with every piece right, %", lambda s: 100 * sum(x.every_piece for x in s) / max(1, len(s)), "{:.0f}", {"clean": 95}),
+    Figure(
+        "panels with every piece right, %",
+        lambda s: 100 * sum(x.every_piece for x in s) / max(1, len(s)),
+        "{:.0f}",
+        {"clean": 95},
+    ),
     Figure("piece F1 at overlap 0.9", piece_f1, "{:.3f}", {"clean": 0.99, "everyday": 0.92}),
-    Figure("joint recall", _ratio("matched_joints", "true_joints"), "{:.3f}", {"clean": 0.98, "everyday": 0.95}),
-    Figure("joint precision", _ratio("matched_joints", "traced_joints"), "{:.3f}", {"clean": 0.98, "everyday": 0.95}),
+    Figure(
+        "joint recall",
+        _ratio("matched_joints", "true_joints"),
+        "{:.3f}",
+        {"clean": 0.98, "everyday": 0.95},
+    ),
+    Figure(
+        "joint precision",
+        _ratio("matched_joints", "traced_joints"),
+        "{:.3f}",
+        {"clean": 0.98, "everyday": 0.95},
+    ),
     Figure("centreline error, mean, mm", line_mean, "{:.3f}", {}),
-    Figure("centreline error, 95th percentile, mm", lambda s: line_quantile(s, 0.95), "{:.2f}", {"clean": 0.30, "everyday": 0.45}, True),
-    Figure("lead missed, % of length", lambda s: 100 * _ratio("missed_mm", "true_mm")(s), "{:.2f}", {}),
-    Figure("false lead, % of length", lambda s: 100 * _ratio("false_mm", "traced_mm")(s), "{:.2f}", {}),
+    Figure(
+        "centreline error, 95th percentile, mm",
+        lambda s: line_quantile(s, 0.95),
+        "{:.2f}",
+        {"clean": 0.30, "everyday": 0.45},
+        True,
+    ),
+    Figure(
+        "lead missed, % of length", lambda s: 100 * _ratio("missed_mm", "true_mm")(s), "{:.2f}", {}
+    ),
+    Figure(
+        "false lead, % of length", lambda s: 100 * _ratio("false_mm", "traced_mm")(s), "{:.2f}", {}
+    ),
     Figure("scale error, median, %", lambda s: _scale(s, 0.5), "{:.3f}", {}),
     Figure("scale error, greatest, %", lambda s: _scale(s, 1.0), "{:.3f}", {}),
-    Figure("width within 0.4 mm of what shows, % of length", lambda s: 100 * _ratio("width_as_shown_mm", "width_mm")(s), "{:.1f}", {"clean": 95, "everyday": 90}),
-    Figure("width within 0.4 mm of the face, % of length", lambda s: 100 * _ratio("width_as_face_mm", "width_mm")(s), "{:.1f}", {}),
+    Figure(
+        "width within 0.4 mm of what shows, % of length",
+        lambda s: 100 * _ratio("width_as_shown_mm", "width_mm")(s),
+        "{:.1f}",
+        {"clean": 95, "everyday": 90},
+    ),
+    Figure(
+        "width within 0.4 mm of the face, % of length",
+        lambda s: 100 * _ratio("width_as_face_mm", "width_mm")(s),
+        "{:.1f}",
+        {},
+    ),
     Figure("area error, median, %", _area, "{:.3f}", {"clean": 0.2, "everyday": 0.3}, True),
-    Figure("wrong pieces, % of all", lambda s: 100 * _ratio("wrong", "true_pieces")(s), "{:.2f}", {}),
-    Figure("silent wrong pieces, % of all", lambda s: 100 * _ratio("silent", "true_pieces")(s), "{:.2f}", {}),
-    Figure("pieces flagged, %", lambda s: 100 * _ratio("flagged", "traced_pieces")(s), "{:.1f}", {}),
+    Figure(
+        "wrong pieces, % of all", lambda s: 100 * _ratio("wrong", "true_pieces")(s), "{:.2f}", {}
+    ),
+    Figure(
+        "silent wrong pieces, % of all",
+        lambda s: 100 * _ratio("silent", "true_pieces")(s),
+        "{:.2f}",
+        {},
+    ),
+    Figure(
+        "pieces flagged, %", lambda s: 100 * _ratio("flagged", "traced_pieces")(s), "{:.1f}", {}
+    ),
     Figure("time, mean, s", lambda s: _mean([x.seconds for x in s]), "{:.1f}", {}),
-)  # fmt: skip
+)
 
 SCALE_TARGET = {"scan": 0.05, "photo": 0.1}
 
@@ -135,7 +181,8 @@ def case_line(name: str, s: Score) -> str:
     return (
         f"{name:38s} pieces {s.matched_pieces}/{s.true_pieces} of {s.traced_pieces}"
         f"  joints {s.matched_joints}/{s.true_joints} of {s.traced_joints}"
-        f"  line {line_mean([s]):.3f}/{worst:.2f} mm  missed {s.missed_mm:.0f} false {s.false_mm:.0f} mm"
+        f"  line {line_mean([s]):.3f}/{worst:.2f} mm"
+        f"  missed {s.missed_mm:.0f} false {s.false_mm:.0f} mm"
         f"  scale {100 * s.scale_error:+.3f} %  width {width:.0f} %  area {area:.2f} %"
         f"  wrong {s.wrong} silent {s.silent} flagged {s.flagged}  {s.seconds:.1f} s"
     )

@@ -1,4 +1,4 @@
-"""``python -m tests.rendering --design quarries --tier clean --seed 1 --capture scan -o FOLDER``."""
+"""``python -m tests.rendering --design quarries --tier clean --seed 1 -o FOLDER``."""
 
 from tests.rendering.cli import main
 

@@ -51,7 +51,9 @@ class View:
         """Map sheet millimetres to pixels, shape (N, 2)."""
         q = np.column_stack((points, np.ones(len(points)))) @ self.homography.T
         d = q[:, :2] / q[:, 2:] - self.centre
-        return np.asarray(self.centre + d * (1 + self.k1 * (d**2).sum(1, keepdims=True) / self.radius**2))
+        return np.asarray(
+            self.centre + d * (1 + self.k1 * (d**2).sum(1, keepdims=True) / self.radius**2)
+        )
 
     def back(self, pixels: Array) -> Array:
         """Map pixels to sheet millimetres by Newton steps on the lens's cubic."""
@@ -67,7 +69,8 @@ class View:
 
     def px_per_mm(self, at: Array) -> float:
         """Return the root of the area's magnification at a place of the sheet."""
-        p = self.see(np.vstack((at + [0.5, 0], at - [0.5, 0], at + [0, 0.5], at - [0, 0.5])))
+        e, f = np.array([0.5, 0.0]), np.array([0.0, 0.5])
+        p = self.see(np.vstack((at + e, at - e, at + f, at - f)))
         a, b = p[0] - p[1], p[2] - p[3]
         return float(np.sqrt(abs(a[0] * b[1] - a[1] * b[0])))
 
@@ -101,12 +104,16 @@ def photographed(sheet: Sheet, megapixels: float, tilt_max: float, k1_max: float
     k = np.array([[f, 0, (w - 1) / 2], [0, f, (h - 1) / 2], [0, 0, 1.0]])
     mid = np.array([sheet.width_mm / 2, sheet.height_mm / 2])
     k1 = float(rng.uniform(-k1_max, k1_max))
-    corners = np.array([(0, 0), (sheet.width_mm, 0), (sheet.width_mm, sheet.height_mm), (0, sheet.height_mm)])  # fmt: skip
+    corners = np.array(
+        [(0, 0), (sheet.width_mm, 0), (sheet.width_mm, sheet.height_mm), (0, sheet.height_mm)]
+    )
     aim, fill = rng.normal(0, 0.008, 2) * long, rng.uniform(0.86, 0.93)
     low, high = 0.3 * sheet.height_mm, 20 * max(sheet.width_mm, sheet.height_mm)
     for _ in range(40):
         away = (low + high) / 2
-        shift = np.array([aim[0] * away / f, aim[1] * away / f, away]) - rotation @ np.array([*mid, 0])
+        shift = np.array([aim[0] * away / f, aim[1] * away / f, away]) - rotation @ np.array(
+            [*mid, 0]
+        )
         view = View(k @ np.column_stack((rotation[:, :2], shift)), k1, w, h)
         seen = view.see(corners)
         reach = np.abs(seen - view.centre) / (np.array([w, h]) / 2)
@@ -179,7 +186,11 @@ def _look(
     x, y = xy
     h = np.float32(sheet.height_mm)
     paper = cv2.remap(
-        light, x * per_mm - 0.5, (h - y) * per_mm - 0.5, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        light,
+        x * per_mm - 0.5,
+        (h - y) * per_mm - 0.5,
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
     ).astype(np.float32) / np.float32(FULL)
     reach = np.minimum(np.minimum(x, sheet.width_mm - x), np.minimum(y, h - y))
     step = max(1e-6, float(np.hypot(x[0, 1] - x[0, 0], y[0, 1] - y[0, 0])))

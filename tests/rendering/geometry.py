@@ -8,7 +8,8 @@ that no chord leaves its curve by more than 1e-3 mm.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -146,8 +147,6 @@ def clip(points: Array, region: Polygon, *, shortest_mm: float = 3.0) -> list[Ar
     return [np.array(g.coords) for g in merged if g.length > shortest_mm]
 
 
-
-
 def truth_of(design: Design) -> Truth:
     """Cut the strips at every joint and return the exact planar graph.
 
@@ -165,7 +164,7 @@ def truth_of(design: Design) -> Truth:
     nodes, at = _merge(places) if places else (np.empty((0, 2)), {})
     cames: list[TrueCame] = []
     for i, strip in enumerate(strips):
-        on = sorted({k for k in at.get(i, ())})
+        on = sorted(set(at.get(i, ())))
         if not on:
             nodes = np.vstack((nodes, strip.points[:1]))
             on = [len(nodes) - 1]
@@ -175,9 +174,7 @@ def truth_of(design: Design) -> Truth:
     return Truth(joints, tuple(cames), tuple(faces))
 
 
-def _meeting_places(
-    strips: tuple[Strip, ...], lines: list[LineString]
-) -> list[tuple[int, Array]]:
+def _meeting_places(strips: tuple[Strip, ...], lines: list[LineString]) -> list[tuple[int, Array]]:
     tree = shapely.STRtree(lines)
     found: list[tuple[int, Array]] = []
     first, second = tree.query(lines, predicate="dwithin", distance=SAME_NODE_MM)
@@ -231,7 +228,7 @@ def _cut(
         where.append((where[0][0] + s[-1], where[0][1]))
         p, s = np.vstack((p, p[1:])), np.concatenate((s, s[1:] + s[-1]))
     out = []
-    for (s0, k0), (s1, k1) in zip(where, where[1:], strict=False):
+    for (s0, k0), (s1, k1) in pairwise(where):
         inner = p[(s > s0 + 1e-6) & (s < s1 - 1e-6)]
         out.append(TrueCame(k0, k1, np.vstack((nodes[k0], inner, nodes[k1])), index))
     return out

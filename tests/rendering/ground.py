@@ -35,8 +35,10 @@ def _wood(shape: tuple[int, int], rng: Rng) -> Grid:
         ) * rng.uniform(0.85, 1.15)
         out[:, x : x + int(rng.integers(2, 4))] *= 0.35
         x += board
-    return out if rng.random() < 0.5 else np.ascontiguousarray(
-        cv2.resize(out.T, (w, h), interpolation=cv2.INTER_AREA)
+    return (
+        out
+        if rng.random() < 0.5
+        else np.ascontiguousarray(cv2.resize(out.T, (w, h), interpolation=cv2.INTER_AREA))
     )
 
 
@@ -51,7 +53,9 @@ def _cloth(shape: tuple[int, int], rng: Rng) -> Grid:
 
 def _stone(shape: tuple[int, int], rng: Rng) -> Grid:
     """Mottled slab with specks and, at times, a joint."""
-    out = 1 + 0.12 * cloud(shape, 90, rng) + 0.1 * cloud(shape, 14, rng) + 0.12 * cloud(shape, 3, rng)
+    out = (
+        1 + 0.12 * cloud(shape, 90, rng) + 0.1 * cloud(shape, 14, rng) + 0.12 * cloud(shape, 3, rng)
+    )
     out[np.asarray(cloud(shape, 5, rng)) > 2.2] *= 0.6
     at = int(rng.uniform(0.1, 0.9) * shape[0])
     out[at : at + 5] *= 0.55

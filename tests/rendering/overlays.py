@@ -107,7 +107,7 @@ def _notes(outer: Polygon, sheet: Sheet, count: int, rng: Rng) -> list[PenStroke
 
 
 def _numbers(truth: Truth, count: int, rng: Rng) -> list[PenStroke]:
-    """Number some pieces of glass, in the middle of each."""
+    """Write numbers on some pieces of glass, in the middle of each."""
     pens = []
     roomy = [p for p in truth.pieces if p.area > 1500]
     for piece in rng.permutation(np.arange(len(roomy)))[:count].tolist():
@@ -127,7 +127,10 @@ def _tapes(sheet: Sheet, count: int, rng: Rng) -> list[Tape]:
         inward = np.array([1 if corner[0] == 0 else -1, 1 if corner[1] == 0 else -1]) / np.sqrt(2)
         across = np.array([-inward[1], inward[0]])
         wide, reach = rng.choice([19.0, 25.0, 38.0]), rng.uniform(14, 30)
-        rect = [corner + inward * a + across * b * wide / 2 for a, b in ((-9, -1), (reach, -1), (reach, 1), (-9, 1))]  # fmt: skip
+        rect = [
+            corner + inward * a + across * b * wide / 2
+            for a, b in ((-9, -1), (reach, -1), (reach, 1), (-9, 1))
+        ]
         tapes.append(Tape(np.array(rect), rng.uniform(0.82, 1.05), rng.uniform(0.05, 0.25)))
     return tapes
 
@@ -136,7 +139,9 @@ def _creases(sheet: Sheet, count: int, rng: Rng) -> list[Crease]:
     out = []
     for _ in range(count):
         middle = rng.random() < 0.6
-        angle = rng.choice([0.0, np.pi / 2]) + (rng.normal(0, 0.01) if middle else rng.normal(0, 0.4))
+        angle = rng.choice([0.0, np.pi / 2]) + (
+            rng.normal(0, 0.01) if middle else rng.normal(0, 0.4)
+        )
         share = rng.normal(0.5, 0.02 if middle else 0.2, 2)
         at = (sheet.width_mm * share[0], sheet.height_mm * share[1])
         out.append(Crease(at, float(angle), rng.uniform(0.02, 0.1), rng.uniform(0.0, 0.25)))

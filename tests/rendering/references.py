@@ -66,9 +66,16 @@ def aids_of(kind: str, sheet: Sheet, outer: Polygon, rng: Rng) -> Aids:
     if kind == "marks":
         x0, y0, x1, y1 = outer.bounds
         off, n = rng.uniform(24, 32), int(rng.integers(4, 9))
-        ring = [(x0 - off, y0 - off), (x1 + off, y1 + off), (x1 + off, y0 - off), (x0 - off, y1 + off),
-                ((x0 + x1) / 2, y0 - off), ((x0 + x1) / 2, y1 + off), (x0 - off, (y0 + y1) / 2),
-                (x1 + off, (y0 + y1) / 2)]  # fmt: skip
+        ring = [
+            (x0 - off, y0 - off),
+            (x1 + off, y1 + off),
+            (x1 + off, y0 - off),
+            (x0 - off, y1 + off),
+            ((x0 + x1) / 2, y0 - off),
+            ((x0 + x1) / 2, y1 + off),
+            (x0 - off, (y0 + y1) / 2),
+            (x1 + off, (y0 + y1) / 2),
+        ]
         return Aids(kind, np.array(ring[:n]) + rng.uniform(-4, 4, (n, 2)))
     if kind == "ruler":
         length = 10.0 * int((sheet.width_mm - 60) / 10)
@@ -100,7 +107,10 @@ def _marks(marks: Array, view: View, rng: Rng) -> Reference:
     low = marks.min(axis=0)
     measured = marks - low + rng.normal(0, 0.05, marks.shape)
     rows = [("pixel_x", "pixel_y", "x_mm", "y_mm")]
-    rows += [(f"{p[0]:.1f}", f"{p[1]:.1f}", f"{m[0]:.1f}", f"{m[1]:.1f}") for p, m in zip(read, measured, strict=True)]  # fmt: skip
+    rows += [
+        (f"{p[0]:.1f}", f"{p[1]:.1f}", f"{m[0]:.1f}", f"{m[1]:.1f}")
+        for p, m in zip(read, measured, strict=True)
+    ]
     return Reference(("--marks", "marks.csv"), {"marks.csv": _csv(rows)})
 
 
@@ -109,7 +119,10 @@ def _targets(aids: Aids, rng: Rng) -> Reference:
     if aids.kind == "targets":
         measured = at - at.min(axis=0) + rng.normal(0, 0.1, at.shape)
         rows = [("id", "x_mm", "y_mm")]
-        rows += [(str(t.id), f"{x:.1f}", f"{y:.1f}") for t, (x, y) in zip(aids.targets, measured, strict=True)]  # fmt: skip
+        rows += [
+            (str(t.id), f"{x:.1f}", f"{y:.1f}")
+            for t, (x, y) in zip(aids.targets, measured, strict=True)
+        ]
     else:
         rows = [("id_a", "id_b", "distance_mm")]
         for i, j in combinations(range(len(at)), 2):

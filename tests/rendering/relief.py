@@ -8,6 +8,7 @@ the same formula serves every pixel of the picture and the exact profile from wh
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -107,7 +108,9 @@ def _legs(p: Array, half: float) -> list[Array]:
     if not len(corners):
         return [p]
     # The outer edges of two legs meet this far beyond the corner; a needle's point is cut off.
-    mitre = dict(zip(corners.tolist(), half * np.tan(np.minimum(turn[corners - 1], 1.8) / 2), strict=True))
+    mitre = dict(
+        zip(corners.tolist(), half * np.tan(np.minimum(turn[corners - 1], 1.8) / 2), strict=True)
+    )
     if closed:
         n = len(p) - 1
         ring = np.vstack((p[:-1], p[:-1], p[:1]))
@@ -117,10 +120,7 @@ def _legs(p: Array, half: float) -> list[Array]:
             _run_on(ring[c : e + 1], mitre[c], mitre[e if e in mitre else e - n]) for c, e in spans
         ]
     cuts = [0, *corners.tolist(), len(p) - 1]
-    return [
-        _run_on(p[c : e + 1], mitre.get(c, 0.0), mitre.get(e, 0.0))
-        for c, e in zip(cuts[:-1], cuts[1:], strict=True)
-    ]
+    return [_run_on(p[c : e + 1], mitre.get(c, 0.0), mitre.get(e, 0.0)) for c, e in pairwise(cuts)]
 
 
 def _run_on(leg: Array, before: float, after: float) -> Array:

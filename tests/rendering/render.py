@@ -92,8 +92,14 @@ def render(case: Case) -> Rendering:
     aids = aids_of(kind, sheet, outer, rng)
     view, dpi = _view(case, sheet, faults, rng)
     per_mm = OVERSAMPLING * max(
-        view.px_per_mm(np.array(p)) for p in ((0, 0), (sheet.width_mm, 0), (0, sheet.height_mm), (sheet.width_mm, sheet.height_mm))
-    )  # fmt: skip
+        view.px_per_mm(np.array(p))
+        for p in (
+            (0, 0),
+            (sheet.width_mm, 0),
+            (0, sheet.height_mm),
+            (sheet.width_mm, sheet.height_mm),
+        )
+    )
     blobs = tuple(blobs_of(laid, truth, faults.blob_mm, rng))
     work = Work(
         sheet,
@@ -118,7 +124,9 @@ def _kind(case: Case) -> str:
     if case.reference:
         return case.reference
     # Most scans come with their resolution alone.
-    return ("dpi", "dpi", "ruler")[case.seed % 3] if case.capture == "scan" else kinds[case.seed % 4]
+    return (
+        ("dpi", "dpi", "ruler")[case.seed % 3] if case.capture == "scan" else kinds[case.seed % 4]
+    )
 
 
 def _sheet(design: Design, kind: str, rng: Rng) -> Sheet:
@@ -207,7 +215,12 @@ def _record(
     size = np.max([s.points.max(axis=0) for s in design.strips], axis=0)
     middle = np.array([sheet.width_mm / 2, sheet.height_mm / 2])
     return {
-        "case": {"design": case.design, "tier": case.tier, "seed": case.seed, "capture": case.capture},
+        "case": {
+            "design": case.design,
+            "tier": case.tier,
+            "seed": case.seed,
+            "capture": case.capture,
+        },
         "width_mm": float(size[0]),
         "height_mm": float(size[1]),
         "px_per_mm": view.px_per_mm(middle),
@@ -241,7 +254,7 @@ def _record(
             }
             for p in truth.pieces
         ],
-    }  # fmt: skip
+    }
 
 
 def write(rendering: Rendering, folder: Path) -> Path:
@@ -249,13 +262,19 @@ def write(rendering: Rendering, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     scan = rendering.case.capture == "scan" and rendering.case.seed % 2 == 1
     path = folder / ("rubbing.png" if scan else "rubbing.jpg")
-    options = [cv2.IMWRITE_PNG_COMPRESSION, 1] if scan else [cv2.IMWRITE_JPEG_QUALITY, rendering.jpeg]
+    options = (
+        [cv2.IMWRITE_PNG_COMPRESSION, 1] if scan else [cv2.IMWRITE_JPEG_QUALITY, rendering.jpeg]
+    )
     if not cv2.imwrite(str(path), rendering.picture, options):
         raise OSError(f"cannot write {path}")
     for name, text in rendering.reference.files.items():
         (folder / name).write_text(text, encoding="utf-8")
     quoted = [a if " " not in a else f'"{a}"' for a in rendering.reference.arguments]
     (folder / "reference.txt").write_text(" ".join(quoted) + "\n", encoding="utf-8")
-    truth = {"image": path.name, "reference": list(rendering.reference.arguments), **rendering.truth}
+    truth = {
+        "image": path.name,
+        "reference": list(rendering.reference.arguments),
+        **rendering.truth,
+    }
     (folder / "truth.json").write_text(json.dumps(truth), encoding="utf-8")
     return path

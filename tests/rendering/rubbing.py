@@ -81,9 +81,7 @@ def tables_of(design: Design, per_mm: float, faults: Faults, rng: Rng) -> tuple[
             knots = rng.standard_normal(len(t) // 60 + 3)
             sides.append(np.interp(np.arange(len(t)) / 60, np.arange(len(knots)), knots) - 0.5)
         putty = tuple(np.clip(s, 0, 1).astype(np.float32) for s in sides)
-        tables.append(
-            Table(profile, t[:, :6], t[:, 6].astype(np.float32), (putty[0], putty[1]))
-        )
+        tables.append(Table(profile, t[:, :6], t[:, 6].astype(np.float32), (putty[0], putty[1])))
     return tuple(tables)
 
 
@@ -156,8 +154,7 @@ def _pressed(work: Work, rows: Rows) -> Grid:
         _press(second, table, moved, rows, work.faults.lead, low)
     at = work.join.moved(np.array([(b.x_mm, b.y_mm) for b in work.blobs]))
     blobs = [
-        replace(b, x_mm=float(p[0]), y_mm=float(p[1]))
-        for b, p in zip(work.blobs, at, strict=True)
+        replace(b, x_mm=float(p[0]), y_mm=float(p[1])) for b, p in zip(work.blobs, at, strict=True)
     ]
     press_blobs(second, blobs, rows, work.faults.lead, low)
     return np.asarray(np.where(rows.x_mm() > work.join.x_mm, second, out))

@@ -84,7 +84,7 @@ class Rows:
     def fine(self, coarse: Grid) -> Grid:
         """Return these rows of a coarse map, interpolated linearly."""
         k = COARSE_PER_MM / self.per_mm
-        h, w = self.shape
+        w = self.shape[1]
         col = np.clip((np.arange(w) + 0.5) * k - 0.5, 0, coarse.shape[1] - 1)
         row = np.clip((np.arange(self.first, self.last) + 0.5) * k - 0.5, 0, coarse.shape[0] - 1)
         c0 = np.minimum(col.astype(int), coarse.shape[1] - 2)

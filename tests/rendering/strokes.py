@@ -1,8 +1,9 @@
-"""Strokes of the stick, and the coarse maps of what lies low, what is touched and what is smeared."""
+"""Strokes of the stick, and coarse maps of what lies low, what is touched and what is smeared."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -112,7 +113,7 @@ def _lay(
 ) -> None:
     length = float(np.hypot(*(ends[1] - ends[0])))
     cuts = np.linspace(0, 1, max(1, round(length / rng.uniform(110, 200))) + 1)
-    for t0, t1 in zip(cuts[:-1], cuts[1:], strict=True):
+    for t0, t1 in pairwise(cuts.tolist()):
         # Strokes of one run overlap where the hand sets on again.
         span = np.array([[max(0.0, t0 - 5 / length)], [min(1.0, t1 + 5 / length)]])
         p = coarse_px(sheet, ends[0] + (ends[1] - ends[0]) * span)
@@ -200,7 +201,9 @@ def _bars(outer: Polygon, sheet: Sheet, count: int, rng: Rng) -> Grid:
     for k in range(count):
         at = low + (high - low) * (k + rng.uniform(0.35, 0.65)) / count
         d = np.abs(y - at - rng.normal(0, 0.02) * x)
-        total += np.clip(1 - (d / rng.uniform(4, 7)) ** 2, 0, 1) * np.float32(rng.uniform(0.05, 0.3))
+        total += np.clip(1 - (d / rng.uniform(4, 7)) ** 2, 0, 1) * np.float32(
+            rng.uniform(0.05, 0.3)
+        )
     return total * np.clip(1 + 0.6 * cloud((h, w), 25 * COARSE_PER_MM, rng), 0, 2)
 
 

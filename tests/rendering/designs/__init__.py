@@ -81,6 +81,4 @@ def _aged(design: Design, rng: Rng) -> Design:
         dy = -sag * np.sin(np.pi * t[:, 0]) * (0.4 + 0.6 * t[:, 1])
         return np.asarray(p + np.column_stack((dx, dy)))
 
-    return replace(
-        design, strips=tuple(replace(s, points=moved(s.points)) for s in design.strips)
-    )
+    return replace(design, strips=tuple(replace(s, points=moved(s.points)) for s in design.strips))

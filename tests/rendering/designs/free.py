@@ -119,19 +119,46 @@ def figure(rng: Rng) -> Design:
     head = (w * rng.uniform(0.42, 0.58), h * rng.uniform(0.7, 0.76))
     rx, ry = w * rng.uniform(0.17, 0.2), w * rng.uniform(0.2, 0.24)
     t = np.radians(np.arange(0, 360, 30.0))
-    halo = smooth(np.column_stack((head[0] + rx * np.cos(t), head[1] + ry * np.sin(t))), closed=True)
+    halo = smooth(
+        np.column_stack((head[0] + rx * np.cos(t), head[1] + ry * np.sin(t))), closed=True
+    )
     strips = [Strip(outline, border, "flat", True), Strip(halo, ornament, profile)]
     frame = rectangle(0, 0, w, h)
     arms = [
-        smooth([halo[0], (head[0] + rx + 30, head[1] - 12), (w * 0.93, head[1] + 20), (w + 40, head[1] + 70)]),
-        smooth([halo[len(halo) // 2], (head[0] - rx - 30, head[1] - 16), (w * 0.07, head[1] + 6), (-40, head[1] + 30)]),
-        smooth([halo[len(halo) * 3 // 4], (head[0] + 22, head[1] - ry - 60), (head[0] - 30, h * 0.25), (w * 0.5, -60)]),
+        smooth(
+            [
+                halo[0],
+                (head[0] + rx + 30, head[1] - 12),
+                (w * 0.93, head[1] + 20),
+                (w + 40, head[1] + 70),
+            ]
+        ),
+        smooth(
+            [
+                halo[len(halo) // 2],
+                (head[0] - rx - 30, head[1] - 16),
+                (w * 0.07, head[1] + 6),
+                (-40, head[1] + 30),
+            ]
+        ),
+        smooth(
+            [
+                halo[len(halo) * 3 // 4],
+                (head[0] + 22, head[1] - ry - 60),
+                (head[0] - 30, h * 0.25),
+                (w * 0.5, -60),
+            ]
+        ),
         smooth([halo[len(halo) // 4], (head[0] - 12, head[1] + ry + 30), (head[0] + 10, h + 30)]),
-    ]  # fmt: skip
+    ]
     cuts = [clip(p, frame)[0] for p in arms]
     strips += [Strip(p, ornament, profile) for p in cuts]
     edges = [LineString(p) for p in (outline, halo, *cuts)]
-    pieces = list(shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.node(shapely.union_all(edges))))))
+    pieces = list(
+        shapely.get_parts(
+            shapely.polygonize(shapely.get_parts(shapely.node(shapely.union_all(edges))))
+        )
+    )
     cutter = _Cutter(rng, pieces, [p for c in cuts for p in (c[0], c[-1])] + list(outline[[0]]))
     target = int(rng.integers(26, 48))
     while len(cutter.pieces) < target:
@@ -165,7 +192,9 @@ def _cells(p: Array, w: float, h: float, frame: Polygon) -> list[Polygon]:
         (p, p * [-1, 1], p * [1, -1], p * [-1, 1] + [2 * w, 0], p * [1, -1] + [0, 2 * h])
     )
     v = Voronoi(mirrored)
-    return [Polygon(v.vertices[v.regions[v.point_region[k]]]).intersection(frame) for k in range(len(p))]
+    return [
+        Polygon(v.vertices[v.regions[v.point_region[k]]]).intersection(frame) for k in range(len(p))
+    ]
 
 
 def _web(cells: list[Polygon], w: float, h: float) -> tuple[Array, set[tuple[int, int]]]:

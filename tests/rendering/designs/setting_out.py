@@ -26,9 +26,12 @@ def leaf(rng: Rng) -> str:
 def box(w: float, h: float) -> Array:
     """Return a rectangle from (0, 0) as one closed run."""
     return chain(
-        line((0, 0), (w, 0)), line((w, 0), (w, h)), line((w, h), (0, h)), line((0, h), (0, 0)),
+        line((0, 0), (w, 0)),
+        line((w, 0), (w, h)),
+        line((w, h), (0, h)),
+        line((0, h), (0, 0)),
         close=True,
-    )  # fmt: skip
+    )
 
 
 def rectangle(x0: float, y0: float, x1: float, y1: float) -> Polygon:

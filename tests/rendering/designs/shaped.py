@@ -66,9 +66,7 @@ def quatrefoil(rng: Rng) -> Design:
     # Lobes meet on the diagonals: at (d, d) with (d - off)^2 + d^2 = r^2.
     d = (off + math.sqrt(2 * r * r - off * off)) / 2
     half = math.degrees(math.atan2(d, d - off))
-    lobes = [
-        arc(polar((0, 0), off, a), r, a - half, a + half) for a in (0.0, 90.0, 180.0, 270.0)
-    ]
+    lobes = [arc(polar((0, 0), off, a), r, a - half, a + half) for a in (0.0, 90.0, 180.0, 270.0)]
     ring = r * rng.uniform(0.55, 0.7)
     strips = [
         Strip(chain(*lobes, close=True), border, "flat", True),
@@ -88,7 +86,7 @@ def quatrefoil(rng: Rng) -> Design:
 
 
 def wedge(rng: Rng) -> Design:
-    """Set one wedge of a rose window: sides towards a centre, arcs across, an eye in the wide end."""
+    """Set one wedge of a rose window: sides towards a centre, arcs across, an eye at the top."""
     field, ornament, border = widths(rng)
     profile = leaf(rng)
     half = rng.uniform(14, 22)
@@ -115,7 +113,16 @@ def wedge(rng: Rng) -> Design:
     at = polar(c, mid, 90.0)
     strips.append(Strip(circle(at, eye, 33), ornament, profile))
     region = Polygon(outline).difference(Polygon(circle(at, eye, 33)))
-    region = region.difference(Polygon(chain(arc(c, rs[3], low, high), line(polar(c, rs[3], high), c), line(c, polar(c, rs[3], low)), close=True)))  # fmt: skip
+    region = region.difference(
+        Polygon(
+            chain(
+                arc(c, rs[3], low, high),
+                line(polar(c, rs[3], high), c),
+                line(c, polar(c, rs[3], low)),
+                close=True,
+            )
+        )
+    )
     for a in (8.0, 62.0, 118.0, 172.0, 228.0, 312.0):
         a += rng.uniform(-6, 6)
         ray = line(polar(at, eye, a), polar(at, 600, a))
