@@ -45,9 +45,15 @@ def fit_run(bays: Sequence[Bay], measure: Measure, closed: bool = False) -> list
 
     1. the whole chain as a line, else as a circle, if either explains its points within noise;
     2. else from each bay on, the longest stretch that a line or a circle explains;
-    3. bays that neither explains are taken together, with a little of their neighbours for a
+    3. a bay without any weight goes with the one before it, or after it;
+    4. bays that neither explains are taken together, with a little of their neighbours for a
        common tangent, as a smooth cubic with as few spans as explain them.
     """
+    shown = [i for i, bay in enumerate(bays) if bool((bay.weights > 0).any())]
+    if 0 < len(shown) < len(bays):  # rule 3
+        known = fit_run([bays[i] for i in shown], measure, closed)
+        before = np.searchsorted(shown, np.arange(len(bays)), side="right") - 1
+        return [known[max(int(b), 0)] for b in before]
     whole = _simple(bays, measure)
     if whole is not None:  # rule 1
         return [whole] * len(bays)
@@ -63,7 +69,7 @@ def fit_run(bays: Sequence[Bay], measure: Measure, closed: bool = False) -> list
         for k in range(i, last + 1):
             fits[k] = found
         i = last + 1
-    return _fill_cubics(bays, fits, measure, closed)  # rule 3
+    return _fill_cubics(bays, fits, measure, closed)  # rule 4
 
 
 def _fill_cubics(

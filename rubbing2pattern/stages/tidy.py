@@ -13,10 +13,10 @@ from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet,
 from rubbing2pattern.tidying.corners import split_at_corners
 from rubbing2pattern.tidying.evidence import drop_clearly_false, ink_along
 from rubbing2pattern.tidying.gaps import cut_unseen
-from rubbing2pattern.tidying.joints import fuse_crossings, reach_of_solder
-from rubbing2pattern.tidying.links import hidden
+from rubbing2pattern.tidying.knots import untie
 from rubbing2pattern.tidying.refine import Track, refine
 from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
+from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
 from rubbing2pattern.tidying.web import Web
 
 
@@ -59,8 +59,8 @@ def tidy(
     split_at_corners(web, options.corner_deg, options.chord_mm, options.chord_widths)  # rule 4
     _join_loose(web, options)
     _refine_new(web, tracks, rubbing, lead, options)
-    fuse_crossings(web, tracks, options)
-    runs = chains(web, tracks, options)  # rule 5
+    follows = untie(web, tracks, lead, options)
+    runs = chains(web, follows)  # rule 5
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
     misfit = solve_joints(web, fits, runs, options)  # rule 6
     return _lead_net(web, tracks, runs, fits, misfit, rubbing)
@@ -125,7 +125,7 @@ def _centre_paths(web: Web, tracks: dict[int, Track], options: TidyOptions) -> N
     A short link in solder shows no flanks to be centred between, so it stays where it is.
     """
     for k, strand in web.strands.items():
-        if hidden(web, k, options):
+        if hidden(web, k, tracks, options):
             continue
         points = np.array(tracks[k].points)
         if strand.a == strand.b:

@@ -9,19 +9,8 @@ import numpy as np
 from rubbing2pattern.fitting.primitives import Fit, LineFit
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, offsets, sample
-from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, Rubbing
-from rubbing2pattern.tidying.joints import reach_of_solder
 from rubbing2pattern.tidying.web import Web
-
-
-def hidden(web: Web, k: int, options: TidyOptions) -> bool:
-    """Whether solder at both ends leaves less than 3 mm of a strand in the clear."""
-    strand = web.strands[k]
-    if strand.a == strand.b:
-        return False
-    reach = reach_of_solder(web, strand.a, options) + reach_of_solder(web, strand.b, options)
-    return strand.length_mm < reach + 3.0
 
 
 def link_line(

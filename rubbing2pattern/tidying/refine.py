@@ -34,6 +34,7 @@ class Track:
     along_mm : (N,) running length.
     response : (N,) centre minus the darker flank over the local strength, about 1 on good lead.
     local_mm : (N,) width of the dark at each place; more than the lead's where leads run together.
+    lone_mm : width where the lead runs alone, the lower quartile of `local_mm`.
     width_mm : full width at half the height of the mean profile.
     roughness_mm : how much the raw centres stray from a smooth line.
     asymmetry : difference of the two flanks over the contrast.
@@ -43,9 +44,51 @@ class Track:
     along_mm: Array
     response: Array
     local_mm: Array
+    lone_mm: float
     width_mm: float
     roughness_mm: float
     asymmetry: float
+
+    @classmethod
+    def unseen(cls, path: Array, width_mm: float) -> Track:
+        """Return the track of a strand that nothing shows: its path, with no weight."""
+        points = evenly(path, 0.75)
+        along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+        none, wide = np.zeros(len(points)), np.full(len(points), 2.0 * width_mm)
+        return cls(points, along, none, wide, width_mm, width_mm, 0.0, 0.0)
+
+    @property
+    def seen_at_all(self) -> bool:
+        """Whether any of it was measured."""
+        return bool((self.response > 0.0).any())
+
+    def then(self, other: Track) -> Track:
+        """Return this track with another that begins where it ends."""
+        on = other.along_mm + self.along_mm[-1] + 1e-6
+        longer = self if self.along_mm[-1] >= other.along_mm[-1] else other
+        return Track(
+            np.vstack((self.points, other.points)),
+            np.concatenate((self.along_mm, on)),
+            np.concatenate((self.response, other.response)),
+            np.concatenate((self.local_mm, other.local_mm)),
+            longer.lone_mm,
+            longer.width_mm,
+            max(self.roughness_mm, other.roughness_mm),
+            max(self.asymmetry, other.asymmetry),
+        )
+
+    def backwards(self) -> Track:
+        """Return the track run the other way."""
+        return Track(
+            self.points[::-1],
+            self.along_mm[-1] - self.along_mm[::-1],
+            self.response[::-1],
+            self.local_mm[::-1],
+            self.lone_mm,
+            self.width_mm,
+            self.roughness_mm,
+            self.asymmetry,
+        )
 
 
 def refine(
@@ -82,7 +125,8 @@ def refine(
     rough = float(np.std((shifts[raw] - line)[inner]))
     points = base + fine[:, None] * normal
     local = _local_widths(smooth, off, fine, width, top)
-    return Track(points, along, response, local, width, rough, _asymmetry(smooth, off, fine, width, inner))
+    lone = float(np.clip(np.percentile(local[inner], 25.0), 1.0, width))
+    return Track(points, along, response, local, lone, width, rough, _asymmetry(smooth, off, fine, width, inner))
 
 
 def best_path(scores: Grid, bend: float) -> np.ndarray:

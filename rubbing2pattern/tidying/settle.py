@@ -12,69 +12,56 @@ from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
 from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.tidying.joints import End, reach_of_solder, runs_through
+from rubbing2pattern.tidying.knots import Follows
 from rubbing2pattern.reading import LeadMap, Rubbing
-from rubbing2pattern.tidying.links import hidden, link_line
+from rubbing2pattern.tidying.links import link_line
 from rubbing2pattern.tidying.refine import Track
+from rubbing2pattern.tidying.stubs import End, clean_length, clean_places, hidden, reach_of_solder
 from rubbing2pattern.tidying.web import Web
 
 Chain = list[End]
 """Strands of a run in order; True where the strand is walked from its start."""
 
 
-def chains(web: Web, tracks: dict[int, Track], options: TidyOptions) -> list[tuple[Chain, bool]]:
+def chains(web: Web, follows: Follows) -> list[tuple[Chain, bool]]:
     """Return every run of lead as a chain of strands, and whether it closes on itself."""
-    follows: dict[End, End] = {}
-    for node in sorted(web.incident):
-        for first, second in runs_through(web, tracks, node, options):
-            follows[first], follows[second] = second, first
     out: list[tuple[Chain, bool]] = []
     used: set[int] = set()
     for k in sorted(web.strands):
         if k in used:
             continue
         tail = _walk((k, True), follows)
-        if tail[-1][1]:
-            out.append(([(e, forward) for e, forward in tail[0]], True))
-            used |= {e for e, _ in tail[0]}
-            continue
-        head = _walk((k, False), follows)
-        chain = [(e, not f) for e, f in reversed(head[0][1:])] + tail[0]
-        out.append((chain, False))
+        if tail[1]:
+            chain, closed = tail[0], True
+        else:
+            head = _walk((k, False), follows)
+            chain, closed = [(e, not f) for e, f in reversed(head[0][1:])] + tail[0], False
+        out.append((chain, closed))
         used |= {e for e, _ in chain}
     return out
 
 
-def _walk(start: End, follows: dict[End, End]) -> tuple[Chain, tuple[int, bool]]:
-    """Walk from a strand on while leads run through; also say if it came back to the start."""
+def _walk(start: End, follows: Follows) -> tuple[Chain, bool]:
+    """Walk from a strand on while leads run through; also say if that came back to the start."""
     chain = [start]
     k, forward = start
     while True:
         following = follows.get((k, not forward))
         if following is None:
-            return chain, (k, False)
+            return chain, False
         k, forward = following
-        if k == start[0]:
-            return chain, (k, True)
+        if any(k == e for e, _ in chain):
+            return chain, True
         chain.append((k, forward))
 
 
-def bay_of(web: Web, track: Track, k: int, options: TidyOptions) -> Bay:
-    """Return the clean points of a strand: outside the solder, weighed by how well they are seen."""
-    strand = web.strands[k]
-    along, length = track.along_mm, float(track.along_mm[-1])
-    here = reach_of_solder(web, strand.a, options) if strand.a != strand.b else 0.0
-    there = reach_of_solder(web, strand.b, options) if strand.a != strand.b else 0.0
+def bay_of(web: Web, tracks: dict[int, Track], k: int, options: TidyOptions) -> Bay:
+    """Return the points of a strand, weighed: places where it does not run alone count nothing."""
+    track = tracks[k]
+    clean = clean_places(web, k, tracks, options)
     weights = np.clip(track.response, 0.0, 1.0).astype(np.float64)
-    weights[track.response < 0.25] = 0.02
-    alone = track.local_mm <= options.merged * track.width_mm + 0.4
-    clean = (along >= here) & (along <= length - there) & alone
-    if clean.sum() < 4:
-        clean = (along >= here) & (along <= length - there)
-        weights = weights * 0.5
-    if clean.sum() < 4:
-        clean = (along >= 0.3 * length) & (along <= 0.7 * length)
-        weights = weights * 0.3
+    if clean_length(clean, track) < options.clear_mm:
+        return Bay(track.points, np.zeros(len(weights)))
     return Bay(track.points, np.where(clean, weights, 0.0))
 
 
@@ -92,16 +79,16 @@ def fit_all(
     for chain, closed in runs:
         bays = []
         for k, forward in chain:
-            bay = bay_of(web, tracks[k], k, options)
+            bay = bay_of(web, tracks, k, options)
             bays.append(bay if forward else Bay(bay.points[::-1], bay.weights[::-1]))
         for (k, _), fit in zip(chain, fit_run(bays, measure, closed), strict=True):
             fits[k] = fit
     for chain, _ in runs:
-        if len(chain) == 1 and hidden(web, chain[0][0], options):
-            k = chain[0][0]
+        k = chain[0][0]
+        if len(chain) == 1 and hidden(web, k, tracks, options):
             strand = web.strands[k]
             beside = {
-                n: [fits[e] for e, _ in web.ends_at(n) if e != k and not hidden(web, e, options)]
+                n: [fits[e] for e, _ in web.ends_at(n) if e != k and not hidden(web, e, tracks, options)]
                 for n in (strand.a, strand.b)
             }
             fits[k] = link_line(web, k, beside, rubbing, lead)

@@ -157,6 +157,34 @@ class Web:
         self.nodes[keep] = place
         return keep
 
+    def detach(self, k: int) -> None:
+        """Take a strand away and leave its nodes, even bare ones."""
+        strand = self.strands.pop(k)
+        for node in {strand.a, strand.b}:
+            self.incident[node].discard(k)
+
+    def attach(self, end: tuple[int, bool], node: int, place: Array) -> None:
+        """Tie one end of a strand to another node, which is made at `place` if it is new."""
+        k, starts = end
+        strand = self.strands[k]
+        old = strand.a if starts else strand.b
+        self.nodes[node] = np.array(place)
+        strand.path = np.array(strand.path)
+        strand.path[0 if starts else -1] = place
+        if starts:
+            strand.a = node
+        else:
+            strand.b = node
+        if old not in (strand.a, strand.b):
+            self.incident[old].discard(k)
+        self.incident[node].add(k)
+
+    def forget(self, node: int) -> None:
+        """Drop a node that no strand is tied to."""
+        if not self.incident[node]:
+            del self.incident[node]
+            self.nodes.pop(node, None)
+
     def split(self, k: int, index: int) -> int:
         """Cut a strand at a point of its path; return the new node."""
         strand = self.strands.pop(k)
