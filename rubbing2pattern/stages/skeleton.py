@@ -25,25 +25,36 @@ def skeletonize(lead: LeadMap, options: SkeletonOptions | None = None) -> Skelet
     cannot show, a lead that ends inside a piece, comes from the thinned lead itself.
     """
     options = options or SkeletonOptions()
-    relief = _relief(lead, options)
-    markers = _basins(relief, lead, options)
+    glass = _surely_glass(lead, options)
+    relief = _relief(lead, glass, options)
+    markers = _basins(glass, lead, options)
     basins = watershed(relief, markers).astype(np.int32)
     branches = _branches(lead, basins, options)
     return Skeleton(lead.frame, basins, branches)
 
 
-def _relief(lead: LeadMap, options: SkeletonOptions) -> Grid:
+def _surely_glass(lead: LeadMap, options: SkeletonOptions) -> Mask:
+    """True where nothing band-like is, or where it is so pale that it cannot be lead.
+
+    The second is for small pieces between close leads, over which the bands run together. The
+    edge of the sheet counts as lead, so that no basin begins on it.
+    """
+    soft = cv2.GaussianBlur(lead.density, (0, 0), options.pale_blur_mm * lead.frame.px_per_mm)
+    glass = (lead.band < options.glass_below) | (soft < options.pale_below * lead.strength)
+    return np.asarray(glass & _well_inside(lead.mask))
+
+
+def _relief(lead: LeadMap, glass: Mask, options: SkeletonOptions) -> Grid:
     """Height that rises to the middle of leads, about 0 on glass and 1 on lead."""
     dark = np.minimum(lead.density / (1.3 * lead.strength), 1.3)
     share = options.darkness_share
     mixed = ((1.0 - share) * np.minimum(lead.band, 1.2) + share * dark).astype(np.float32)
     sigma = options.blur_mm * lead.frame.px_per_mm
-    return np.asarray(
-        0.5 * mixed + 0.5 * cv2.GaussianBlur(mixed, (0, 0), sigma), dtype=np.float32
-    )
+    height = 0.5 * mixed + 0.5 * cv2.GaussianBlur(mixed, (0, 0), sigma)
+    return np.asarray(np.where(glass, np.minimum(height, 0.1), height), dtype=np.float32)
 
 
-def _basins(relief: Grid, lead: LeadMap, options: SkeletonOptions) -> Labels:
+def _basins(glass: Mask, lead: LeadMap, options: SkeletonOptions) -> Labels:
     """Label the places that are surely glass and apart from each other.
 
     Strategy: the distance to anything lead-like peaks once in every piece; two peaks are apart when
@@ -51,11 +62,8 @@ def _basins(relief: Grid, lead: LeadMap, options: SkeletonOptions) -> Labels:
     the distance this is one height for pieces of all sizes.
     """
     px = lead.frame.px_per_mm
-    glass = (lead.band < options.glass_below).astype(np.uint8)
-    # The edge of the sheet counts as lead here, so that no basin begins on it.
-    glass[~_well_inside(lead.mask)] = 0
     step = 2
-    far = cv2.distanceTransform(glass, cv2.DIST_L2, 5) / px
+    far = cv2.distanceTransform(glass.astype(np.uint8), cv2.DIST_L2, 5) / px
     small = far[::step, ::step]
     height = np.log(np.maximum(small, 0.2)).astype(np.float32)
     height = cv2.GaussianBlur(height, (0, 0), 0.7)
@@ -68,7 +76,7 @@ def _basins(relief: Grid, lead: LeadMap, options: SkeletonOptions) -> Labels:
     number = np.zeros(count + 1, dtype=np.int32)
     number[1:] = np.where(tall & wide, np.cumsum(tall & wide), 0)
     labels = np.where(dome > 0.5 * drop, number[domes], 0)
-    out = np.zeros(relief.shape, dtype=np.int32)
+    out = np.zeros(glass.shape, dtype=np.int32)
     rows, cols = np.nonzero(labels)
     out[rows * step, cols * step] = labels[rows, cols]
     return _with_outside(out, lead.mask, int(number.max()) + 1)
