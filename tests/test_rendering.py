@@ -260,3 +260,32 @@ def test_target_slips_keep_off_the_panel() -> None:
         aids = aids_of("targets", sheet, panel, np.random.default_rng(0))
         slips = [shapely.Point(a.at).buffer(26 * 2**0.5) for a in aids.targets]
         assert min(s.distance(panel) for s in slips) > 6.5
+
+
+def test_a_butting_lead_ends_at_the_lead_line_it_butts_against() -> None:
+    """A wide lead must not stick out on the far side of a narrow one."""
+    box = np.array([(0, 0), (90, 0), (90, 90), (0, 90), (0, 0)], float)
+    runs = (line((0, 45), (90, 45)), line((45, 0), (45, 45)))
+    strips = (
+        Strip(box + 20, 8.0, "flat", True),
+        Strip(runs[0] + 20, 4.0),
+        Strip(runs[1] + 20, 10.0),
+    )
+    sheet, per_mm = Sheet(130.0, 130.0, (20.0, 20.0), 0.0), 8.0
+    faults = faults_of("clean", np.random.default_rng(4))
+    flat = np.ones(coarse_shape(sheet), np.float32)
+    maps = Maps(flat, 0 * flat, 0.002 * flat, 0 * flat, flat)
+    tables = tables_of(Design("t", strips), per_mm, faults, np.random.default_rng(1))
+    light = work_sheet(Work(sheet, per_mm, tables, (), maps, Overlays(), faults, None), 1)
+
+    def seen(x: float, y: float) -> float:
+        r, c = round((130 - y) * per_mm), round(x * per_mm)
+        return float(light[r - 3 : r + 4, c - 3 : c + 4].mean()) / FULL
+
+    assert seen(65, 50) < 0.5
+    assert seen(65, 65) < 0.5
+    assert seen(65, 69) > 0.75
+    # The border's corner is full, and nothing lies beyond it.
+    assert seen(17.5, 17.5) < 0.6
+    assert seen(17.5, 14.5) > 0.75
+    assert seen(14.5, 17.5) > 0.75

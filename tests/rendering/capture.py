@@ -149,7 +149,7 @@ def take(
         xy = _sheet_mm(view, r0, r1)
         seen, inside = _look(light, per_mm, sheet, xy, ground, side)
         seen *= lamp[r0:r1]
-        grey = _srgb(seen)
+        grey = srgb(seen)
         grey += rng.standard_normal(grey.shape, dtype=np.float32) * np.float32(faults.noise)
         out[r0:r1] = np.clip(grey + 0.5, 0, 255)
         mask[r0:r1] = np.clip(inside * 255, 0, 255)
@@ -242,7 +242,7 @@ _CURVE = (
 ).astype(np.float32)
 
 
-def _srgb(linear: Grid) -> Grid:
+def srgb(linear: Grid) -> Grid:
     """Return grey levels 0 .. 255 of linear light 0 .. 1 (IEC 61966-2-1), from a fine table."""
     v = np.clip(linear, 0, 0.9999) * np.float32(4096)
     k = v.astype(np.int32)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import cv2
+
 from tests.rendering.designs import DESIGNS
+from tests.rendering.nothing import KINDS, without_rubbing
 from tests.rendering.render import PHOTO_REFERENCES, SCAN_REFERENCES, Case, render, write
 from tests.rendering.tiers import TIERS
 
@@ -13,7 +16,8 @@ from tests.rendering.tiers import TIERS
 def main() -> None:
     """Read the command line and render."""
     parser = argparse.ArgumentParser(prog="python -m tests.rendering", description=__doc__)
-    parser.add_argument("--design", required=True, choices=sorted(DESIGNS))
+    parser.add_argument("--design", default="quarries", choices=sorted(DESIGNS))
+    parser.add_argument("--nothing", default="", choices=["", *KINDS], help="no rubbing at all")
     parser.add_argument("--tier", default="clean", choices=TIERS)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--capture", default="scan", choices=("scan", "photo"))
@@ -22,10 +26,27 @@ def main() -> None:
     parser.add_argument("--dpi", type=float, default=0.0, help="of a scan")
     parser.add_argument("--px-per-mm", type=float, default=0.0, help="of a scan, instead of --dpi")
     parser.add_argument("--megapixels", type=float, default=0.0, help="of a photo")
+    parser.add_argument("--note", default="", help="written below the panel")
+    parser.add_argument("--quality", type=int, default=0, help="of the JPEG, instead of drawn")
     parser.add_argument("-o", "--output", type=Path, required=True)
     args = parser.parse_args()
+    if args.nothing:
+        args.output.mkdir(parents=True, exist_ok=True)
+        path = args.output / f"{args.nothing}.jpg"
+        cv2.imwrite(
+            str(path), without_rubbing(args.nothing, args.seed), [cv2.IMWRITE_JPEG_QUALITY, 85]
+        )
+        print(path)
+        return
     dpi = args.px_per_mm * 25.4 or args.dpi
     case = Case(
-        args.design, args.tier, args.seed, args.capture, args.reference, dpi, args.megapixels
+        args.design,
+        args.tier,
+        args.seed,
+        args.capture,
+        args.reference,
+        dpi,
+        args.megapixels,
+        args.note,
     )
-    print(write(render(case), args.output))
+    print(write(render(case), args.output, args.quality))

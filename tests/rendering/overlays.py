@@ -54,11 +54,24 @@ class Overlays:
 
 
 def overlays_of(
-    truth: Truth, outer: Polygon, sheet: Sheet, faults: Faults, rng: Rng, marks: Array | None
+    truth: Truth,
+    outer: Polygon,
+    sheet: Sheet,
+    faults: Faults,
+    rng: Rng,
+    marks: Array | None = None,
+    note: str = "",
 ) -> Overlays:
-    """Draw what lies on the sheet; `truth` and `outer` lie on the sheet, `marks` are crosses."""
+    """Draw what lies on the sheet; `truth` and `outer` lie on the sheet, `marks` are crosses.
+
+    A `note` is written below the panel in place of what the tier would write in the margin.
+    """
     pens = _crosses(marks) if marks is not None else []
-    pens += _notes(outer, sheet, faults.notes, rng)
+    if note:
+        x0, y0, x1, _ = outer.bounds
+        pens += _penned(note, (0.6 * x0 + 0.4 * x1, max(8.0, y0 - 36.0)), 14.0, 1.5, rng)
+    else:
+        pens += _notes(outer, sheet, faults.notes, rng)
     pens += _numbers(truth, faults.numbers, rng)
     for _ in range(faults.across):
         x0, y0, x1, y1 = outer.bounds

@@ -167,7 +167,10 @@ def across(
         canvas, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
     owner = np.zeros(int(labels.max()) + 1, np.int64)
-    owner[labels[row[ok], col[ok]]] = np.flatnonzero(ok)
+    # Of samples that share a pixel the end of a lead is kept, so that it is cut there.
+    order = np.flatnonzero(ok)
+    order = order[np.argsort(table[order, 4] != 0, kind="stable")]
+    owner[labels[row[order], col[order]]] = order
     r, c = np.nonzero(distance[pad : pad + h] < reach)
     index = owner[labels[pad : pad + h][r, c]]
     k = table[index].astype(np.float32)

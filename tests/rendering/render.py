@@ -46,6 +46,7 @@ class Case:
     reference : kind of reference, or "" for one that follows from the seed.
     dpi : of a scan; 0 for 200, or 150 where that gives a very large picture.
     megapixels : of a photo; 0 for 12 to 16, drawn.
+    note : written below the panel, instead of what the tier would write in the margin.
     """
 
     design: str
@@ -55,6 +56,7 @@ class Case:
     reference: str = ""
     dpi: float = 0.0
     megapixels: float = 0.0
+    note: str = ""
 
     @property
     def name(self) -> str:
@@ -81,16 +83,20 @@ def render(case: Case) -> Rendering:
     """Render a case; the same case always gives the same bytes."""
     design, _ = draw(case.design, case.rng(case.design))
     faults = faults_of(case.tier, case.rng(case.design, case.tier))
-    rng = case.rng(case.design, case.tier, case.capture)
+
+    def chance(part: str) -> Rng:
+        # Each part draws on its own, so that a finer picture shows the same rubbing.
+        return case.rng(case.design, case.tier, case.capture, part)
+
     kind = _kind(case)
-    sheet = _sheet(design, kind, rng)
+    sheet = _sheet(design, kind, chance("sheet"))
     laid = replace(
         design, strips=tuple(replace(s, points=sheet.place(s.points)) for s in design.strips)
     )
     truth = truth_of(laid)
     outer = outer_of(laid)
-    aids = aids_of(kind, sheet, outer, rng)
-    view, dpi = _view(case, sheet, faults, rng)
+    aids = aids_of(kind, sheet, outer, chance("aids"))
+    view, dpi = _view(case, sheet, faults, chance("view"))
     per_mm = OVERSAMPLING * max(
         view.px_per_mm(np.array(p))
         for p in (
@@ -100,21 +106,21 @@ def render(case: Case) -> Rendering:
             (sheet.width_mm, sheet.height_mm),
         )
     )
-    blobs = tuple(blobs_of(laid, truth, faults.blob_mm, rng))
+    blobs = tuple(blobs_of(laid, truth, faults.blob_mm, chance("solder")))
     work = Work(
         sheet,
         per_mm,
-        tables_of(laid, per_mm, faults, rng),
+        tables_of(laid, per_mm, faults, chance("leads")),
         blobs,
-        maps_of(laid, truth, list(blobs), sheet, faults, rng),
-        overlays_of(truth, outer, sheet, faults, rng, aids.marks),
+        maps_of(laid, truth, list(blobs), sheet, faults, chance("strokes")),
+        overlays_of(truth, outer, sheet, faults, chance("writing"), aids.marks, case.note),
         faults,
-        _join(sheet, faults, rng),
+        _join(sheet, faults, chance("join")),
     )
     light = work_sheet(work, case.seed)
     lay_targets(light, per_mm, sheet, aids.targets)
-    picture = _picture(case, light, work, view, rng)
-    reference = reference_of(aids, sheet, view, dpi, rng)
+    picture = _picture(case, light, work, view, chance("light"))
+    reference = reference_of(aids, sheet, view, dpi, chance("measuring"))
     record = _record(case, design, sheet, view, shown_widths(laid, truth, work))
     return Rendering(case, picture, faults.jpeg, reference, record)
 
@@ -257,13 +263,18 @@ def _record(
     }
 
 
-def write(rendering: Rendering, folder: Path) -> Path:
-    """Write picture, truth and reference into a folder; return the picture's path."""
+def write(rendering: Rendering, folder: Path, quality: int = 0) -> Path:
+    """Write picture, truth and reference into a folder; return the picture's path.
+
+    Every other scan is a PNG, unless a quality is given; all else is JPEG.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    scan = rendering.case.capture == "scan" and rendering.case.seed % 2 == 1
+    scan = rendering.case.capture == "scan" and rendering.case.seed % 2 == 1 and not quality
     path = folder / ("rubbing.png" if scan else "rubbing.jpg")
     options = (
-        [cv2.IMWRITE_PNG_COMPRESSION, 1] if scan else [cv2.IMWRITE_JPEG_QUALITY, rendering.jpeg]
+        [cv2.IMWRITE_PNG_COMPRESSION, 1]
+        if scan
+        else [cv2.IMWRITE_JPEG_QUALITY, quality or rendering.jpeg]
     )
     if not cv2.imwrite(str(path), rendering.picture, options):
         raise OSError(f"cannot write {path}")

@@ -162,7 +162,7 @@ def _low(
         win = (slice(r0, max(r0, int(y) + r)), slice(c0, max(c0, int(x) + r)))
         dx, dy = (xx[win] - x) / COARSE_PER_MM, (y - yy[win]) / COARSE_PER_MM
         s, t = dx * u[0] + dy * u[1], dy * u[0] - dx * u[1]
-        low[win] += depth * np.exp(-((2 * s / length) ** 4) - (t / 5.0) ** 2)
+        low[win] += depth * np.exp(-((1.6 * s / length) ** 2) - (t / 5.0) ** 2)
     return np.asarray(low, dtype=np.float32)
 
 

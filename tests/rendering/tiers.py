@@ -100,32 +100,35 @@ def faults_of(tier: str, rng: Rng) -> Faults:
     return {"clean": _clean, "everyday": _everyday, "hard": _hard}[tier](rng)
 
 
-def _medium(rng: Rng, choices: tuple[str, ...], weak: float) -> Medium:
-    """Draw a stick and a paper; `weak` is how far the dose may fall below a firm hand's."""
-    stick = str(rng.choice(choices))
-    paper = WHITE
+def _medium(
+    rng: Rng, sticks: tuple[str, ...], papers: tuple[float, float, float], weak: float
+) -> Medium:
+    """Draw a stick and a paper.
+
+    `papers` are the chances of white, buff and kraft; `weak` is how far the dose may fall below
+    a firm hand's.
+    """
+    stick = str(rng.choice(sticks))
     if stick == "graphite":
         density, tint = rng.uniform(1.3, 1.8), GREY
     elif stick == "wax":
         density, tint = rng.uniform(2.0, 2.6), GREY
     else:
         density, tint = rng.uniform(1.7, 2.2), BLUE
-    if len(choices) > 2:
-        paper = (WHITE, BUFF, KRAFT)[int(rng.choice(3, p=(0.5, 0.3, 0.2)))]
     return Medium(
         stick,
         float(density),
         float(rng.uniform(2.4, 3.2) * (1 - weak * rng.random())),
         float(rng.uniform(0.45, 0.65) + (0.1 if stick == "wax" else 0.0)),
         float(rng.uniform(0.08, 0.14)),
-        paper,
+        (WHITE, BUFF, KRAFT)[int(rng.choice(3, p=papers))],
         tint,
     )
 
 
 def _clean(rng: Rng) -> Faults:
     return Faults(
-        medium=_medium(rng, ("graphite", "graphite", "wax")[: 2 + int(rng.random() < 0.4)], 0.1),
+        medium=_medium(rng, ("graphite", "graphite", "wax"), (1.0, 0.0, 0.0), 0.1),
         lead=Lead(
             crown=float(rng.uniform(0.05, 0.08)),
             hollow=float(rng.uniform(0.2, 0.4)),
@@ -165,7 +168,7 @@ def _clean(rng: Rng) -> Faults:
 
 def _everyday(rng: Rng) -> Faults:
     return Faults(
-        medium=_medium(rng, ("graphite", "wax"), 0.45),
+        medium=_medium(rng, ("graphite", "wax"), (0.85, 0.15, 0.0), 0.45),
         lead=Lead(
             crown=float(rng.uniform(0.06, 0.1)),
             hollow=float(rng.uniform(0.4, 0.85)),
@@ -207,7 +210,7 @@ def _everyday(rng: Rng) -> Faults:
 
 def _hard(rng: Rng) -> Faults:
     return Faults(
-        medium=_medium(rng, ("graphite", "wax", "blue-black"), 0.65),
+        medium=_medium(rng, ("graphite", "wax", "blue-black"), (0.5, 0.3, 0.2), 0.65),
         lead=Lead(
             crown=float(rng.uniform(0.08, 0.15)),
             hollow=float(rng.uniform(0.5, 1.0)),

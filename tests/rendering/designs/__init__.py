@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from tests.rendering.designs.free import figure, mosaic, strap
-from tests.rendering.designs.regular import bricks, medallion, quarries, roundels
+from tests.rendering.designs.regular import bricks, chapel, medallion, quarries, roundels
 from tests.rendering.designs.setting_out import Rng
 from tests.rendering.designs.shaped import lancet, quatrefoil, wedge
 from tests.rendering.geometry import Array, Design, Truth, truth_of
@@ -28,6 +28,7 @@ DESIGNS: dict[str, Callable[[Rng], Design]] = {
         figure,
         mosaic,
         strap,
+        chapel,
     )
 }
 
@@ -63,7 +64,19 @@ def _leadable(design: Design, truth: Truth) -> bool:
 
 def _to_origin(design: Design) -> Design:
     low = np.min([s.points.min(axis=0) for s in design.strips], axis=0)
-    return replace(design, strips=tuple(replace(s, points=s.points - low) for s in design.strips))
+    return replace(
+        design, strips=tuple(replace(s, points=_clean(s.points - low)) for s in design.strips)
+    )
+
+
+def _clean(points: Array) -> Array:
+    """Leave out points that coincide with the one before, which have no direction."""
+    step = np.hypot(*np.diff(points, axis=0).T)
+    keep = np.concatenate(([True], step > 1e-6))
+    keep[-1] = True
+    if step[-1] <= 1e-6:
+        keep[-2] = False
+    return points[keep]
 
 
 def _aged(design: Design, rng: Rng) -> Design:

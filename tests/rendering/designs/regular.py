@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from shapely.geometry import Polygon
 
 from tests.rendering.designs.setting_out import Rng, box, leaf, polar, rectangle, widths
 from tests.rendering.geometry import Design, Strip, circle, clip, line
@@ -29,6 +30,33 @@ def quarries(rng: Rng) -> Design:
             ray = line(a, (a[0] + way * rows * dx, y0 + rows * dy))
             strips += [Strip(p, field, profile) for p in clip(ray, inner)]
     return Design("quarries", tuple(strips))
+
+
+def chapel(rng: Rng) -> Design:
+    """Set quarries in a border of blocks, with a ring in the middle that holds a quartered disc."""
+    field, ornament, border = widths(rng)
+    profile = leaf(rng)
+    w = rng.uniform(250, 300)
+    inset = rng.uniform(26, 32)
+    columns, rows = 3, int(rng.integers(3, 5))
+    dx = (w - 2 * inset) / columns
+    h = 2 * inset + rows * dx * rng.uniform(1.3, 1.5)
+    dy = (h - 2 * inset) / rows
+    at, r = (w / 2, h / 2), dx * rng.uniform(0.78, 0.95)
+    strips = [Strip(box(w, h), border, "flat", True)]
+    strips += _border_blocks(rng, w, h, inset, ornament, profile)
+    strips.append(Strip(circle(at, r, 20), ornament, profile))
+    disc = r * rng.uniform(0.5, 0.6)
+    strips.append(Strip(circle(at, disc, 20), ornament, profile))
+    for a in (45, 135, 225, 315):
+        strips.append(Strip(line(polar(at, disc, a), polar(at, r, a)), field, profile))
+    around = rectangle(inset, inset, w - inset, h - inset).difference(Polygon(circle(at, r, 20)))
+    for k in range(-rows, columns + rows + 1):
+        a = (inset + k * dx, inset)
+        for way in (1, -1):
+            ray = line(a, (a[0] + way * rows * dx, inset + rows * dy))
+            strips += [Strip(p, field, profile) for p in clip(ray, around)]
+    return Design("chapel", tuple(strips))
 
 
 def _border_blocks(
