@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import csv
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import networkx as nx
@@ -289,3 +291,13 @@ def test_a_butting_lead_ends_at_the_lead_line_it_butts_against() -> None:
     assert seen(17.5, 17.5) < 0.6
     assert seen(17.5, 14.5) > 0.75
     assert seen(14.5, 17.5) > 0.75
+
+
+def test_the_renderer_knows_nothing_of_the_package() -> None:
+    folder = Path(__file__).parent / "rendering"
+    for path in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            assert not any(n.startswith("rubbing2pattern") for n in names), path

@@ -1,4 +1,4 @@
-"""Pictures that hold no usable rubbing: bare paper, bare wood, writing only, a rubbing too faint."""
+"""Pictures that hold no rubbing: bare paper, bare wood, writing only, a flat board rubbed over."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import numpy.typing as npt
 from tests.rendering.capture import scanned, srgb, take
 from tests.rendering.geometry import line
 from tests.rendering.ground import ground_of
-from tests.rendering.overlays import Overlays, PenStroke
 from tests.rendering.lettering import written
+from tests.rendering.overlays import Overlays, PenStroke
 from tests.rendering.rubbing import Work, work_sheet
 from tests.rendering.sheet import Sheet, cloud, coarse_shape
 from tests.rendering.strokes import Maps
