@@ -73,7 +73,7 @@ def untie(
         if plan is None:
             _simple_knot(web, clear, nodes, follows, options)
         else:
-            _rebuild(web, tracks, nodes, inner, plan, follows)
+            _rebuild(web, tracks, nodes, inner, plan, follows, options)
     _join_through(web, tracks, follows)
     return follows
 
@@ -276,9 +276,10 @@ def _rebuild(
     inner: set[int],
     plan: _Plan,
     follows: Follows,
+    options: TidyOptions,
 ) -> None:
     places, same = plan.places, plan.same
-    _link_apart(web, tracks, plan)
+    _link_apart(web, tracks, inner, plan, options)
     for k in sorted(inner):
         web.detach(k)
         tracks.pop(k, None)
@@ -387,8 +388,17 @@ def _merged(bridges: list[_Bridge], places: dict[int, Array], close_mm: float) -
     return {n: root(n) for n in same}
 
 
-def _link_apart(web: Web, tracks: dict[int, Track], plan: _Plan) -> None:
-    """Leads that run through side by side and hang together by nothing else keep a short link."""
+def _link_apart(
+    web: Web,
+    tracks: dict[int, Track],
+    inner: set[int],
+    plan: _Plan,
+    options: TidyOptions,
+) -> None:
+    """Leads that run through side by side and hang together by nothing else keep a short link.
+
+    It lies where a strand inside the knot comes nearest to both.
+    """
     bridges, places, same = plan.bridges, plan.places, plan.same
     if len(bridges) < 2:
         return
@@ -402,23 +412,47 @@ def _link_apart(web: Web, tracks: dict[int, Track], plan: _Plan) -> None:
         if group[j] == group[0]:
             continue
         one, two = bridges[0], bridges[j]
-        d = np.hypot(
-            one.path[:, None, 0] - two.path[None, :, 0], one.path[:, None, 1] - two.path[None, :, 1]
-        )
-        i0, j0 = (int(v) for v in np.unravel_index(int(d.argmin()), d.shape))
-        link = []
-        for bridge, at in ((one, i0), (two, j0)):
-            node = web.new_number()
-            places[node], same[node] = bridge.path[at], node
-            bridge.stops.append((at / (len(bridge.path) - 1), node))
-            bridge.stops.sort()
-            web.nodes[node] = np.array(bridge.path[at])
-            link.append(node)
+        i0, j0 = _where_linked(web, inner, one.path, two.path)
+        link = [
+            _stop_at(web, bridge, at, plan, options) for bridge, at in ((one, i0), (two, j0))
+        ]
         path = np.array([places[link[0]], places[link[1]]])
         width = min(one.first.width_mm, two.first.width_mm)
         tracks[web.add(Strand(link[0], link[1], path, 0, 0, width))] = Track.unseen(path, width)
         old = group[j]
         group = [group[0] if g == old else g for g in group]
+
+
+def _stop_at(web: Web, bridge: _Bridge, at: int, plan: _Plan, options: TidyOptions) -> int:
+    """The joint on a bridge at an index of its path: one that is close already, else a new one."""
+    place = bridge.path[at]
+    for _, node in bridge.stops:
+        if math.dist(plan.places[plan.same[node]], place) < options.close_mm:
+            return plan.same[node]
+    node = web.new_number()
+    plan.places[node], plan.same[node] = place, node
+    bridge.stops.append((at / (len(bridge.path) - 1), node))
+    bridge.stops.sort()
+    web.nodes[node] = np.array(place)
+    return node
+
+
+def _where_linked(web: Web, inner: set[int], one: Array, two: Array) -> tuple[int, int]:
+    """Indices on two paths where a strand inside the knot ties them; else where they are nearest."""
+    best: tuple[float, int, int] | None = None
+    for k in sorted(inner):
+        path = web.strands[k].path
+        for start, end in ((path[0], path[-1]), (path[-1], path[0])):
+            a = np.hypot(one[:, 0] - start[0], one[:, 1] - start[1])
+            b = np.hypot(two[:, 0] - end[0], two[:, 1] - end[1])
+            total = float(a.min() + b.min())
+            if best is None or total < best[0]:
+                best = (total, int(a.argmin()), int(b.argmin()))
+    if best is not None:
+        return best[1], best[2]
+    d = np.hypot(one[:, None, 0] - two[None, :, 0], one[:, None, 1] - two[None, :, 1])
+    i, j = np.unravel_index(int(d.argmin()), d.shape)
+    return int(i), int(j)
 
 
 def _lay(

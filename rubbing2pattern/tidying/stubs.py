@@ -76,7 +76,8 @@ def clean_places(
     """Where a strand shows one lead alone: outside solder, seen, and no wider than it should be."""
     strand, track = web.strands[k], tracks[k]
     along, length = track.along_mm, float(track.along_mm[-1])
-    alone = track.local_mm <= options.merged * lone_width(web, k, tracks, options) + 0.4
+    alone_mm = lone_width(web, k, tracks, options)
+    alone = track.local_mm <= (1.0 + options.merged) * alone_mm + options.merged_mm
     seen = track.response >= options.unseen_below
     if strand.a == strand.b and web.degree(strand.a) == 2:
         return np.asarray(alone & seen)
@@ -113,7 +114,7 @@ def stub_of(web: Web, end: End, tracks: Tracks, options: TidyOptions) -> Stub | 
     order = order[from_tip <= options.local_mm]
     points = track.points[order]
     weights = np.clip(track.response[order], 0.05, 1.0).astype(np.float64)
-    fit = _best(points, weights, options.noise_mm)
+    fit = _best(points, weights, max(options.noise_mm, options.noise_share * track.lone_mm))
     tip, along = fit.near(points[0])
     if float(along @ (points[0] - points[-1])) < 0:
         along = -along
