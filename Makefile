@@ -2,7 +2,7 @@
 #   make demo   reads the shipped rubbing and tells where its pattern lies
 #   make test   runs the tests
 #   make lint   runs the checks of style and types
-#   make docs   writes the pages of docs/ that are made from the program
+#   make docs   writes the pages and the picture of docs/ that are made with the program
 
 PYTHON ?= python3
 VENV ?= .venv
@@ -23,8 +23,9 @@ lint: $(VENV)/installed-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 
-docs: $(VENV)/installed
+docs: $(VENV)/installed-dev
 	$(BIN)/python docs/generate.py
+	$(BIN)/python docs/picture.py
 
 clean:
 	rm -rf $(VENV) $(DEMO_FOLDER)
