@@ -1,0 +1,132 @@
+"""The edges of the sheet to a tenth of a pixel: profiles on the full picture along rough sides."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.reading import Grey, Grid
+from rubbing2pattern.rectifying.evidence import CLOSED_PX
+from rubbing2pattern.rectifying.lens import Lens
+from rubbing2pattern.rectifying.profiles import across, places
+from rubbing2pattern.rectifying.sheet_search import FoundSheet, longest
+from rubbing2pattern.rectifying.tracks import (
+    Reach,
+    Tracks,
+    chosen,
+    clearer,
+    log_slopes,
+    slopes,
+    tracks_by_kind,
+)
+
+PROFILES = 160
+_SAMPLES_PX = 2.0
+_MOST_SAMPLES = 16
+_REACH = Reach(shift_px=20, turn_px=4, bow_px=4)
+_SHADOW_CLEARNESS = 0.6
+_DOUBT_PER_STEP = 0.015
+_MIXED_COST = 0.1
+_SHADOW_MM = 7.0
+_FINE_REACH = Reach(shift_px=4, turn_px=2, bow_px=2)
+_TOLERANCE_PX = 2.0
+
+
+Sides = tuple[Array, Array, Array, Array]
+"""Places on the edges of the sheet: for each side (N, 2) seen pixels, N at most `PROFILES`."""
+
+
+def refine_sheet(grey: Grey, found: FoundSheet, longer_mm: float) -> Sides:
+    """Follow the four edges on the full picture, first in wide steps, then pixel by pixel.
+
+    160 profiles on each side, each the mean over its part of the side. The track found on the
+    reduced picture is right within a pixel or two of that picture, or within the width of a
+    shadow; the first pass searches that far, the second a few pixels about the first. Rules for
+    the first:
+
+    1. Of two edges the nearer one is taken unless the other is clearer: it may be a lead's.
+    2. Where it gets darker first and lighter again within 7 mm further in, the strip between is
+       the sheet's shadow on a light ground, and the edge is the inner one.
+
+    Parameters
+    ----------
+    longer_mm : length of the sheet's longer side, as far as it is known.
+    """
+    px_per_mm = found.longest_px / longer_mm
+    search_px = _SHADOW_MM * px_per_mm + max(grey.shape) / CLOSED_PX
+    step_px = max(1.0, search_px / _REACH.shift_px)
+    tracks = found.tracks
+    for reach, step in ((_REACH, step_px), (_FINE_REACH, 1.0)):
+        profiles = _profiles(grey, found.ends, found.lens, tracks, reach.half_px, step)
+        kinds = tracks_by_kind(log_slopes(profiles), reach)
+        best = _nearest_edge(*kinds, _SHADOW_MM * px_per_mm / step)
+        tracks = Tracks(tracks.shape + best.shape * step, best.clearness)
+    return _edges(grey, found.ends, found.lens, tracks)
+
+
+def _nearest_edge(lighter: Tracks, darker: Tracks, mixed: Tracks, shadow_steps: float) -> Tracks:
+    near = [
+        Tracks(each.shape, each.clearness - _DOUBT_PER_STEP * np.abs(each.shape[:, 0]))
+        for each in (lighter, darker, mixed)
+    ]
+    best = clearer(clearer(near[0], near[1]), near[2], _MIXED_COST)  # rule 1
+    strip = lighter.shape[:, 0] - darker.shape[:, 0]
+    shadow = (
+        (strip > 1.0)
+        & (strip < shadow_steps)
+        & (np.abs(darker.shape[:, 0]) < shadow_steps)
+        & (lighter.clearness > _SHADOW_CLEARNESS * (best.clearness + _DOUBT_PER_STEP))
+    )
+    return chosen(shadow, lighter, best)  # rule 2
+
+
+def follow_sheet(grey: Grey, ends: Array, lens: Lens) -> Sides:
+    """Take the edges again along the straight ideal lines (4, 2, 2) of a better lens."""
+    return _edges(grey, ends, lens, Tracks(np.zeros((4, 3)), np.ones(4)))
+
+
+def levels_inside(grey: Grey, ends: Array, lens: Lens, depth_px: float) -> Grid:
+    """Return the usual grey at 40 depths from just inside each side to `depth_px`, (4, 40)."""
+    offsets = np.linspace(0.0, depth_px, 81)[1::2]
+    profiles = across(grey, ends, offsets, lens, PROFILES, 2)
+    return np.asarray(np.median(profiles, axis=1), dtype=np.float32)
+
+
+def _profiles(
+    grey: Grey, ends: Array, lens: Lens, tracks: Tracks, half_px: int, step_px: float
+) -> Grid:
+    """Return profiles (4, `PROFILES`, 2 * `half_px` + 5) about tracks."""
+    along = int(np.clip(longest(ends) / PROFILES / _SAMPLES_PX, 1, _MOST_SAMPLES))
+    offsets = np.arange(-half_px - 2, half_px + 3, dtype=np.float64) * step_px
+    track = tracks.offsets(PROFILES * along)
+    return across(grey, ends, offsets, lens, PROFILES, along, track)
+
+
+def _edges(grey: Grey, ends: Array, lens: Lens, tracks: Tracks) -> Sides:
+    """Take the clearest peak within two pixels of each track, to a part of a pixel."""
+    half_px = 6
+    # A camera adds up light, so the place is where half of the light comes from either side.
+    light = (_profiles(grey, ends, lens, tracks, half_px, 1.0) / np.float32(255.0)) ** 2.2
+    size = np.abs(slopes(light.astype(np.float32)))
+    track = tracks.offsets(PROFILES)
+    place = np.arange(-half_px, half_px + 1)
+    usual = np.median(size, axis=(1, 2), keepdims=True)
+    best = np.argmax(size * np.exp(-0.5 * (place / _TOLERANCE_PX) ** 2), axis=2)
+    best = np.clip(best, 1, len(place) - 2)
+    at = np.take_along_axis
+    here = at(size, best[..., None], 2)[..., 0]
+    before = at(size, best[..., None] - 1, 2)[..., 0]
+    after = at(size, best[..., None] + 1, 2)[..., 0]
+    bend = before - 2.0 * here + after
+    part = np.where(bend < -1e-9, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0.0)
+    offset = place[best] + part
+    clear = (
+        (here >= before)
+        & (here >= after)
+        & (np.abs(offset) <= 2.0 * _TOLERANCE_PX)
+        & (here > 2.0 * usual[..., 0])
+    )
+    t = (np.arange(PROFILES) + 0.5) / PROFILES
+    seen = lens.seen(places(ends, t, (track + offset)[..., None]))[:, :, 0]
+    left, upper, right, lower = (seen[side][clear[side]] for side in range(4))
+    return left, upper, right, lower
