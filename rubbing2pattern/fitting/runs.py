@@ -122,7 +122,7 @@ def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> tuple[f
     mean = _windows(fit.residuals(points), points, weights, measure.window_mm)
     if mean.size == 0:
         return 0.0, True
-    noise = max(measure.noise_mm, _jitter(mean))
+    noise = min(max(measure.noise_mm, _jitter(mean)), 2.0 * measure.noise_mm)
     z2 = (mean / noise) ** 2
     cost = float(np.minimum(z2, 25.0).sum()) + fit.parameters * math.log(max(mean.size, 2))
     pairs = 0.5 * (mean[1:] + mean[:-1]) if mean.size > 1 else mean

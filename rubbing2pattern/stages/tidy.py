@@ -63,7 +63,7 @@ def tidy(
     runs = chains(web, follows)  # rule 5
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
     misfit = solve_joints(web, fits, runs, options)  # rule 6
-    return _lead_net(web, tracks, runs, fits, misfit, rubbing)
+    return _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
 
 
 def _refine_new(
@@ -157,6 +157,7 @@ def _lead_net(
     fits: dict[int, Fit],
     misfit: dict[int, float],
     rubbing: Rubbing,
+    options: TidyOptions,
 ) -> LeadNet:
     number = {node: i for i, node in enumerate(sorted(web.incident))}
     joints = tuple(
@@ -172,7 +173,7 @@ def _lead_net(
     cames = []
     for k in sorted(web.strands):
         strand, track = web.strands[k], tracks[k]
-        curve: Curve = curve_of(web, k, fits[k])
+        curve: Curve = curve_of(web, k, fits[k], options)
         response = np.clip(track.response, 0.0, 1.2)
         cames.append(
             NetCame(

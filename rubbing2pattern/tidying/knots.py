@@ -59,7 +59,8 @@ def untie(
     4. a stub left over is prolonged to the first lead that runs through, and butts against it;
     5. joints on one lead nearer than `close_mm` are one joint;
     6. with no lead running through, all meet in one joint if they pass near one place;
-    7. every lead so prolonged must lie in ink; else, and if not all meet, the knot stays as it is.
+    7. every lead so prolonged must lie in ink and cross no other on its way; else, and if not all
+       meet, the knot stays as it is.
     """
     follows: Follows = {}
     for nodes, inner in _knots(web, tracks, options):
@@ -251,10 +252,14 @@ def _planned(
             places[node] = hit[2]
             one.stops.append((hit[0], node))
             two.stops.append((hit[1], node))
+    ways: list[Array] = []
     for stub in rest if bridges else []:  # rule 4
         bridge, at, place, way = _landing(stub, bridges, centre)
         if len(nodes) > 1 and not _inked(way, lead, options):  # rule 7
             return None
+        if any(_crossing(way, other) is not None for other in ways):
+            return None
+        ways.append(way)
         node = web.new_number()
         places[node], butts[node] = place, [stub]
         bridge.stops.append((at, node))

@@ -75,8 +75,9 @@ def fit_all(
 ) -> dict[int, Fit]:
     """Return the fitted curve of every strand; links hidden in solder are read last."""
     fits: dict[int, Fit] = {}
-    measure = Measure(options.noise_mm)
     for chain, closed in runs:
+        width = float(np.median([tracks[k].lone_mm for k, _ in chain]))
+        measure = Measure(max(options.noise_mm, options.noise_share * width))
         bays = []
         for k, forward in chain:
             bay = bay_of(web, tracks, k, options)
@@ -142,16 +143,58 @@ def _sharpest_sine(fits: list[Fit], place: Array) -> float:
     return max(sines, default=1.0)
 
 
-def curve_of(web: Web, k: int, fit: Fit) -> Curve:
-    """Return the curve of a strand between its settled joints."""
+def curve_of(web: Web, k: int, fit: Fit, options: TidyOptions) -> Curve:
+    """Return the curve of a strand between its settled joints.
+
+    A joint that lies off the fitted curve bends only the end of the lead, not all of it.
+    """
     strand = web.strands[k]
-    start, end = _pt(web.nodes[strand.a]), _pt(web.nodes[strand.b])
+    ring = strand.a == strand.b
+    start, end = web.nodes[strand.a], web.nodes[strand.b]
+    if not ring and max(math.dist(fit.near(p)[0], p) for p in (start, end)) > options.bend_mm:
+        return _bent_to(strand.path, fit, start, end)
+    return _plain(strand.path, fit, _pt(start), _pt(end), ring)
+
+
+def _plain(
+    path: Array, fit: Fit, start: tuple[float, float], end: tuple[float, float], ring: bool
+) -> Curve:
     if isinstance(fit, CircleFit):
-        return _arc(strand.path, fit, start, end, strand.a == strand.b)
+        return _arc(path, fit, start, end, ring)
     if isinstance(fit, CubicFit):
-        return _cubic(strand.path, fit, start, end, strand.a == strand.b)
+        return _cubic(path, fit, start, end, ring)
     assert isinstance(fit, LineFit)
     return Line(start, end)
+
+
+def _bent_to(path: Array, fit: Fit, start: Array, end: Array) -> Curve:
+    """The fitted curve with a short cubic at each end that lies off it."""
+    inner = _plain(path, fit, _pt(fit.near(start)[0]), _pt(fit.near(end)[0]), False)
+    points = inner.points(0.01)
+    s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    off = [math.dist(p, q) for p, q in ((points[0], start), (points[-1], end))]
+    first = min(6.0 + 2.0 * off[0], 0.4 * s[-1])
+    last = s[-1] - min(6.0 + 2.0 * off[1], 0.4 * s[-1])
+    count = max(4, math.ceil((last - first) / 10.0) + 1)
+    t = np.linspace(first, last, count)
+    knots = _at(points, s, t)
+    tangents = _at(points, s, np.minimum(t + 0.05, s[-1])) - _at(points, s, t - 0.05)
+    tangents /= np.maximum(np.hypot(*tangents.T), 1e-12)[:, None]
+    joints = np.vstack((start, knots, end))
+    lead_in = (knots[0] - start) / max(math.dist(knots[0], start), 1e-9)
+    lead_out = (end - knots[-1]) / max(math.dist(end, knots[-1]), 1e-9)
+    along = np.vstack((lead_in, tangents, lead_out))
+    control = [_pt(joints[0])]
+    for i in range(len(joints) - 1):
+        third = math.dist(joints[i], joints[i + 1]) / 3.0
+        control.append(_pt(joints[i] + third * along[i]))
+        control.append(_pt(joints[i + 1] - third * along[i + 1]))
+        control.append(_pt(joints[i + 1]))
+    return Cubic(tuple(control))
+
+
+def _at(points: Array, s: Array, t: Array) -> Array:
+    return np.column_stack((np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])))
 
 
 def _arc(
