@@ -218,5 +218,5 @@ def _solved(
         if sides is not None:
             corners = (start[9:] if len(start) > 9 else start[:8]).reshape(4, 2)
             away = np.abs(np.concatenate(edge_distances(sides, corners, own)))
-            noise_px = float(np.clip(1.4826 * np.median(away), 0.05, 2.0))
+            noise_px = float(np.clip(1.4826 * np.median(away), 0.05, 8.0))
     return Fit(base_mm, start, covariance, noise_px, own)

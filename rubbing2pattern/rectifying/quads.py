@@ -16,6 +16,7 @@ from rubbing2pattern.rectifying.lines import Index, Lines, canvas, canvas_maps, 
 SIDES = ("left", "upper", "right", "lower")
 """Names of the sides as the picture shows them, in the order used everywhere here."""
 
+_LEAST_TURN = 0.5
 _STRETCH_FREE = 0.14
 _LARGEST_AREA = 0.8
 
@@ -91,6 +92,8 @@ def possible_quads(
     height, width = brightness.along_x.shape
     index = index[_apart(lines, index, width, height, least_share)]
     corners = _corners(lines, index)
+    convex = _convex(corners)
+    index, corners = index[convex], corners[convex]
     share = _area(corners) / (width * height)
     bonus = 0.3 * np.minimum(share, _LARGEST_AREA)  # rule 4
     if ratio is not None:
@@ -133,6 +136,15 @@ def _corners(lines: tuple[Lines, ...], index: Index) -> Array:
         return np.stack((at[steep] + slope[steep] * y, y), axis=-1)
 
     return np.stack((crossing(0, 1), crossing(2, 1), crossing(2, 3), crossing(0, 3)), axis=1)
+
+
+def _convex(corners: Array) -> npt.NDArray[np.bool_]:
+    """Keep quadrilaterals that turn the same way, by a good angle, at all four corners."""
+    way = np.roll(corners, -1, axis=1) - corners
+    way = way / np.maximum(np.linalg.norm(way, axis=-1, keepdims=True), 1e-9)
+    after = np.roll(way, -1, axis=1)
+    turn = way[..., 0] * after[..., 1] - way[..., 1] * after[..., 0]
+    return np.asarray((turn > _LEAST_TURN).all(axis=1))
 
 
 def _area(corners: Array) -> Array:

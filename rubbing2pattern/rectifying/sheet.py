@@ -10,6 +10,7 @@ import numpy.typing as npt
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey
+from rubbing2pattern.rectifying.evidence import Evidence, gather
 from rubbing2pattern.rectifying.fit import Fit, edge_distances, fit_sides
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import camera_misfit, homography, rectangle
@@ -17,14 +18,23 @@ from rubbing2pattern.rectifying.quads import SIDES
 from rubbing2pattern.rectifying.sheet_edges import (
     PROFILES,
     Sides,
+    fine_step_px,
     follow_sheet,
     levels_inside,
     refine_sheet,
 )
-from rubbing2pattern.rectifying.sheet_search import CORNERS, FoundSheet, longest, search_sheet
+from rubbing2pattern.rectifying.sheet_search import (
+    CORNERS,
+    QUICK,
+    THOROUGH,
+    Effort,
+    FoundSheet,
+    search_sheet,
+    search_side,
+)
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
-_ON_LINE_PX = 1.0
+_MOST_MENDED = 2
 _GUESSED_LONGER_MM = 900.0
 _DEPTH_MM = 30.0
 _LEAD_LEVEL = 0.75
@@ -39,7 +49,7 @@ class Sheet:
     ----------
     sides : places on its edges.
     fit : of lines and lens to them; its mm are true when the size was given, else a guess.
-    seen_share : (4,) share of each side along which its edge was met within a pixel.
+    seen_share : (4,) share of each side along which its edge was met within a pixel or so.
     leads : (4,) True where what was taken for an edge is a lead: paper is nowhere darker than
         further in.
     worth : to compare readings.
@@ -56,6 +66,11 @@ class Sheet:
         """Ideal corners: upper left, upper right, lower right, lower left; (4, 2)."""
         return self.fit.sheet_corners
 
+    @property
+    def is_clear(self) -> bool:
+        """Whether all four edges were met nearly everywhere."""
+        return float(self.seen_share.min()) > _CLEAR_SHARE and not self.leads.any()
+
     def missing(self, options: RectifyOptions) -> tuple[str, ...]:
         """Return the names of the sides that were not made out."""
         bad = (self.seen_share < options.edge_share) | self.leads
@@ -67,6 +82,8 @@ def locate_sheet(
     size_mm: tuple[float, float] | None,
     options: RectifyOptions,
     px_per_mm: float | None = None,
+    *,
+    thorough: bool = True,
 ) -> Sheet | None:
     """Find the sheet; the best reading, even when some of its sides are doubtful.
 
@@ -76,52 +93,93 @@ def locate_sheet(
     2. Else the others are followed as well, and the one wins whose edges are met most, whose
        worst edge is met best and, when the size is given, whose shape a camera can make.
     3. What is darker than the glass further in is a lead, not the edge of the paper.
+    4. When one or two sides are missing they are sought anew between their neighbours.
 
     Parameters
     ----------
     size_mm : the sides in either order, None when unknown.
     px_per_mm : rough scale where another reference gives it.
+    thorough : whether to search longer for a sheet that is hard to tell from the ground.
     """
-    ratio = None if size_mm is None else size_mm[0] / size_mm[1]
+    search = _Search(grey, gather(grey), size_mm, px_per_mm, options)
     best: Sheet | None = None
-    for found in search_sheet(grey, ratio, options):
-        sheet = _followed(grey, found, size_mm, options, px_per_mm)
-        if best is None or sheet.worth > best.worth:
-            best = sheet
-        clear = found.score > _CLEAR_SCORE and float(sheet.seen_share.min()) > _CLEAR_SHARE
-        if clear and not sheet.leads.any():  # rule 1
-            return sheet
+    for effort in (QUICK, THOROUGH) if thorough else (QUICK,):
+        for found in search.readings(effort):
+            sheet = search.follow(found)
+            if best is None or sheet.worth > best.worth:
+                best = sheet
+            if found.score > _CLEAR_SCORE and sheet.is_clear:  # rule 1
+                return sheet
+        if best is not None:
+            best = search.mend(best)
+            if not best.missing(options):
+                break
     return best
 
 
-def _followed(
-    grey: Grey,
-    found: FoundSheet,
-    size_mm: tuple[float, float] | None,
-    options: RectifyOptions,
-    px_per_mm: float | None,
-) -> Sheet:
-    if size_mm is not None:
-        longer_mm = max(size_mm)
-    elif px_per_mm is not None:
-        longer_mm = found.longest_px / px_per_mm
-    else:
-        longer_mm = _GUESSED_LONGER_MM
-    sides = refine_sheet(grey, found, longer_mm)
-    corners = _crossings(found)
-    size = _oriented(corners, found.lens, size_mm, max(grey.shape))
-    fit = fit_sides(sides, corners, size, found.lens, options)
-    sides = follow_sheet(grey, fit.sheet_corners[np.array(CORNERS)], fit.lens)
-    size = _oriented(fit.sheet_corners, fit.lens, size_mm, max(grey.shape))
-    fit = fit_sides(sides, fit.sheet_corners, size, fit.lens, options)
-    away = edge_distances(sides, fit.sheet_corners, fit.lens)
-    share = np.array([np.sum(np.abs(side) < _ON_LINE_PX) / PROFILES for side in away])
-    leads = _leads(grey, fit, longer_mm)
-    misfit = 0.0
-    if size_mm is not None:
-        misfit = camera_misfit(fit.warp.matrix, fit.lens.centre_px, max(grey.shape))
-    worth = float(share.mean() + share.min() - 0.5 * leads.sum() - _MISFIT_WEIGHT * misfit)
-    return Sheet(sides, fit, share, leads, worth)
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """One picture and what is known of its sheet."""
+
+    grey: Grey
+    evidence: Evidence
+    size_mm: tuple[float, float] | None
+    px_per_mm: float | None
+    options: RectifyOptions
+
+    def readings(self, effort: Effort) -> list[FoundSheet]:
+        ratio = None if self.size_mm is None else self.size_mm[0] / self.size_mm[1]
+        return search_sheet(self.evidence, self.grey.shape, ratio, self.options, effort)
+
+    def mend(self, sheet: Sheet) -> Sheet:
+        """Seek the missing sides anew, one at a time (rule 4)."""
+        for _ in range(_MOST_MENDED):
+            missing = sheet.missing(self.options)
+            if not 0 < len(missing) <= _MOST_MENDED:
+                break
+            before = sheet.worth
+            for name in missing:
+                for found in search_side(
+                    self.evidence,
+                    self.grey.shape,
+                    sheet.corners,
+                    SIDES.index(name),
+                    sheet.fit.lens,
+                ):
+                    other = self.follow(found)
+                    sheet = other if other.worth > sheet.worth else sheet
+            if sheet.worth == before:
+                break
+        return sheet
+
+    def follow(self, found: FoundSheet) -> Sheet:
+        """Follow the edges of one reading and weigh it."""
+        scale = self._scale(found)
+        sides = refine_sheet(self.grey, found, scale)
+        corners = _crossings(found)
+        fit = self._fit(sides, corners, found.lens)
+        sides = follow_sheet(self.grey, fit.sheet_corners[np.array(CORNERS)], fit.lens, scale)
+        fit = self._fit(sides, fit.sheet_corners, fit.lens)
+        away = edge_distances(sides, fit.sheet_corners, fit.lens)
+        near_px = fine_step_px(scale)
+        share = np.array([np.sum(np.abs(side) < near_px) / PROFILES for side in away])
+        leads = _leads(self.grey, fit, scale)
+        misfit = 0.0
+        if self.size_mm is not None:
+            longer_px = max(self.grey.shape)
+            misfit = camera_misfit(fit.warp.matrix, fit.lens.centre_px, longer_px)
+        worth = float(share.mean() + share.min() - 0.5 * leads.sum() - _MISFIT_WEIGHT * misfit)
+        return Sheet(sides, fit, share, leads, worth)
+
+    def _scale(self, found: FoundSheet) -> float:
+        """Return rough px per mm."""
+        if self.size_mm is not None:
+            return found.longest_px / max(self.size_mm)
+        return self.px_per_mm or found.longest_px / _GUESSED_LONGER_MM
+
+    def _fit(self, sides: Sides, corners: Array, lens: Lens) -> Fit:
+        size = _oriented(corners, lens, self.size_mm, max(self.grey.shape))
+        return fit_sides(sides, corners, size, lens, self.options)
 
 
 def _oriented(
@@ -159,10 +217,9 @@ def _crossings(found: FoundSheet) -> Array:
     return np.array(corners)
 
 
-def _leads(grey: Grey, fit: Fit, longer_mm: float) -> npt.NDArray[np.bool_]:
+def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
     """Tell which sides are leads (rule 3), (4,) bool."""
     ends = fit.sheet_corners[np.array(CORNERS)]
-    depth_px = _DEPTH_MM * longest(ends) / longer_mm
-    level = levels_inside(grey, ends, fit.lens, depth_px)
+    level = levels_inside(grey, ends, fit.lens, _DEPTH_MM * px_per_mm)
     near = level[:, 2:6].mean(axis=1)
     return np.asarray(near < _LEAD_LEVEL * np.percentile(level[:, 6:], 75, axis=1))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from rubbing2pattern.frame import Array
@@ -23,26 +25,26 @@ from rubbing2pattern.rectifying.tracks import (
 PROFILES = 160
 _SAMPLES_PX = 2.0
 _MOST_SAMPLES = 16
-_REACH = Reach(shift_px=20, turn_px=4, bow_px=4)
 _SHADOW_CLEARNESS = 0.6
-_DOUBT_PER_STEP = 0.015
+_DOUBT = 0.015
 _MIXED_COST = 0.1
 _SHADOW_MM = 7.0
-_FINE_REACH = Reach(shift_px=4, turn_px=2, bow_px=2)
-_TOLERANCE_PX = 2.0
+_FINE_REACH = Reach(shift_px=4, left_px=4, turn_px=2, bow_px=2)
+_STEPS = 20
+_ROUGH_PX = 1.5
+_TOLERANCE = 2.0
 
 
 Sides = tuple[Array, Array, Array, Array]
 """Places on the edges of the sheet: for each side (N, 2) seen pixels, N at most `PROFILES`."""
 
 
-def refine_sheet(grey: Grey, found: FoundSheet, longer_mm: float) -> Sides:
+def refine_sheet(grey: Grey, found: FoundSheet, px_per_mm: float) -> Sides:
     """Follow the four edges on the full picture, first in wide steps, then pixel by pixel.
 
     160 profiles on each side, each the mean over its part of the side. The track found on the
-    reduced picture is right within a pixel or two of that picture, or within the width of a
-    shadow; the first pass searches that far, the second a few pixels about the first. Rules for
-    the first:
+    reduced picture is right within a pixel or two of that picture, or lies at the outside of the
+    sheet's shadow; the first pass searches that far, the second a few pixels about the first.
 
     1. Of two edges the nearer one is taken unless the other is clearer: it may be a lead's.
     2. Where it gets darker first and lighter again within 7 mm further in, the strip between is
@@ -50,23 +52,25 @@ def refine_sheet(grey: Grey, found: FoundSheet, longer_mm: float) -> Sides:
 
     Parameters
     ----------
-    longer_mm : length of the sheet's longer side, as far as it is known.
+    px_per_mm : rough scale.
     """
-    px_per_mm = found.longest_px / longer_mm
-    search_px = _SHADOW_MM * px_per_mm + max(grey.shape) / CLOSED_PX
-    step_px = max(1.0, search_px / _REACH.shift_px)
+    fine_px = fine_step_px(px_per_mm)
+    rough_px = _ROUGH_PX * max(grey.shape) / CLOSED_PX
+    step_px = max(fine_px, (_SHADOW_MM * px_per_mm + rough_px) / _STEPS)
+    outwards = math.ceil(rough_px / step_px)
+    wide = Reach(_STEPS, outwards, turn_px=4, bow_px=4, doubt=_DOUBT)
     tracks = found.tracks
-    for reach, step in ((_REACH, step_px), (_FINE_REACH, 1.0)):
+    for reach, step in ((wide, step_px), (_FINE_REACH, fine_px)):
         profiles = _profiles(grey, found.ends, found.lens, tracks, reach.half_px, step)
         kinds = tracks_by_kind(log_slopes(profiles), reach)
         best = _nearest_edge(*kinds, _SHADOW_MM * px_per_mm / step)
         tracks = Tracks(tracks.shape + best.shape * step, best.clearness)
-    return _edges(grey, found.ends, found.lens, tracks)
+    return _edges(grey, found.ends, found.lens, tracks, fine_px)
 
 
 def _nearest_edge(lighter: Tracks, darker: Tracks, mixed: Tracks, shadow_steps: float) -> Tracks:
     near = [
-        Tracks(each.shape, each.clearness - _DOUBT_PER_STEP * np.abs(each.shape[:, 0]))
+        Tracks(each.shape, each.clearness - _DOUBT * np.abs(each.shape[:, 0]))
         for each in (lighter, darker, mixed)
     ]
     best = clearer(clearer(near[0], near[1]), near[2], _MIXED_COST)  # rule 1
@@ -75,14 +79,23 @@ def _nearest_edge(lighter: Tracks, darker: Tracks, mixed: Tracks, shadow_steps: 
         (strip > 1.0)
         & (strip < shadow_steps)
         & (np.abs(darker.shape[:, 0]) < shadow_steps)
-        & (lighter.clearness > _SHADOW_CLEARNESS * (best.clearness + _DOUBT_PER_STEP))
+        & (lighter.clearness > _SHADOW_CLEARNESS * (best.clearness + _DOUBT))
     )
     return chosen(shadow, lighter, best)  # rule 2
 
 
-def follow_sheet(grey: Grey, ends: Array, lens: Lens) -> Sides:
+def fine_step_px(px_per_mm: float) -> float:
+    """Return the step of the finest profiles: a pixel, or a sixth of a mm where that is more.
+
+    No sheet is cut more truly than that.
+    """
+    return max(1.0, px_per_mm / 6.0)
+
+
+def follow_sheet(grey: Grey, ends: Array, lens: Lens, px_per_mm: float) -> Sides:
     """Take the edges again along the straight ideal lines (4, 2, 2) of a better lens."""
-    return _edges(grey, ends, lens, Tracks(np.zeros((4, 3)), np.ones(4)))
+    straight = Tracks(np.zeros((4, 3)), np.ones(4))
+    return _edges(grey, ends, lens, straight, fine_step_px(px_per_mm))
 
 
 def levels_inside(grey: Grey, ends: Array, lens: Lens, depth_px: float) -> Grid:
@@ -102,16 +115,16 @@ def _profiles(
     return across(grey, ends, offsets, lens, PROFILES, along, track)
 
 
-def _edges(grey: Grey, ends: Array, lens: Lens, tracks: Tracks) -> Sides:
-    """Take the clearest peak within two pixels of each track, to a part of a pixel."""
-    half_px = 6
+def _edges(grey: Grey, ends: Array, lens: Lens, tracks: Tracks, step_px: float) -> Sides:
+    """Take the clearest peak within two steps of each track, to a part of a step."""
+    half = 6
     # A camera adds up light, so the place is where half of the light comes from either side.
-    light = (_profiles(grey, ends, lens, tracks, half_px, 1.0) / np.float32(255.0)) ** 2.2
+    light = (_profiles(grey, ends, lens, tracks, half, step_px) / np.float32(255.0)) ** 2.2
     size = np.abs(slopes(light.astype(np.float32)))
     track = tracks.offsets(PROFILES)
-    place = np.arange(-half_px, half_px + 1)
+    place = np.arange(-half, half + 1)
     usual = np.median(size, axis=(1, 2), keepdims=True)
-    best = np.argmax(size * np.exp(-0.5 * (place / _TOLERANCE_PX) ** 2), axis=2)
+    best = np.argmax(size * np.exp(-0.5 * (place / _TOLERANCE) ** 2), axis=2)
     best = np.clip(best, 1, len(place) - 2)
     at = np.take_along_axis
     here = at(size, best[..., None], 2)[..., 0]
@@ -123,10 +136,10 @@ def _edges(grey: Grey, ends: Array, lens: Lens, tracks: Tracks) -> Sides:
     clear = (
         (here >= before)
         & (here >= after)
-        & (np.abs(offset) <= 2.0 * _TOLERANCE_PX)
+        & (np.abs(offset) <= 2.0 * _TOLERANCE)
         & (here > 2.0 * usual[..., 0])
     )
     t = (np.arange(PROFILES) + 0.5) / PROFILES
-    seen = lens.seen(places(ends, t, (track + offset)[..., None]))[:, :, 0]
+    seen = lens.seen(places(ends, t, (track + step_px * offset)[..., None]))[:, :, 0]
     left, upper, right, lower = (seen[side][clear[side]] for side in range(4))
     return left, upper, right, lower

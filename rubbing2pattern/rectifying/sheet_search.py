@@ -9,21 +9,20 @@ import numpy as np
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey
-from rubbing2pattern.rectifying.evidence import Evidence, gather
+from rubbing2pattern.rectifying.evidence import Evidence
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.profiles import across
 from rubbing2pattern.rectifying.quads import SIDES, Quads, possible_quads
 from rubbing2pattern.rectifying.tracks import Reach, Tracks, best_tracks, log_slopes
 
 _LENSES = (-0.12, -0.08, -0.04, 0.0, 0.04, 0.08, 0.12)
-_LENSES_KEPT = 2
-_LINES_OF_A_KIND = 5
-_REACH = Reach(shift_px=8, turn_px=8, bow_px=6)
+_REACH = Reach(shift_px=8, left_px=8, turn_px=8, bow_px=6)
 _PROFILES, _SAMPLES = 48, 3
 _COARSE_WEIGHT = 0.3
 _QUADS_KEPT = 60
-_SHEETS_KEPT = 5
 _SAME = 0.03
+_START_STEP_PX = 16.0
+_STARTS_KEPT = 4
 CORNERS = ((3, 0), (0, 1), (1, 2), (2, 3))
 """First and last corner of each side, so that the sheet lies to the right of the way."""
 
@@ -56,21 +55,40 @@ def longest(ends: Array) -> float:
     return float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).max())
 
 
-def search_sheet(grey: Grey, ratio: float | None, options: RectifyOptions) -> list[FoundSheet]:
-    """Find the four sides of the sheet roughly, the likeliest reading first, at most five.
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How many lines of a kind, trial lenses and readings are followed up."""
+
+    lines: int
+    lenses: int
+    sheets: int
+
+
+QUICK = Effort(5, 2, 5)
+THOROUGH = Effort(7, 4, 8)
+
+
+def search_sheet(
+    evidence: Evidence,
+    shape: tuple[int, ...],
+    ratio: float | None,
+    options: RectifyOptions,
+    effort: Effort,
+) -> list[FoundSheet]:
+    """Find the four sides of the sheet roughly, the likeliest reading first.
 
     Strategy: for a few trial lenses, straight lines of evidence are combined to quadrilaterals
-    (`possible_quads`). For the two best lenses every line's edge is then followed on a finer
+    (`possible_quads`). For the best lenses every line's edge is then followed on a finer
     picture from which leads are removed: the edge of a sheet is sharp and runs true, the margin of
     a rubbing and the grain of wood do not. The quadrilaterals with the clearest edges are taken.
 
     Parameters
     ----------
-    grey : (H, W) picture.
+    evidence : of a picture of `shape`.
     ratio : one side of the sheet over the other, either way, or None when unknown.
     options : `least_sheet_share`.
+    effort : quick, or thorough for a sheet that is hard to tell from the ground.
     """
-    evidence = gather(grey)
     coarse = evidence.brightness.along_x.shape
     found = []
     for k1 in _LENSES:
@@ -78,7 +96,7 @@ def search_sheet(grey: Grey, ratio: float | None, options: RectifyOptions) -> li
             evidence.brightness,
             evidence.texture,
             Lens.of(coarse, k1),
-            _LINES_OF_A_KIND,
+            effort.lines,
             options.least_sheet_share,
             ratio,
         )
@@ -87,13 +105,14 @@ def search_sheet(grey: Grey, ratio: float | None, options: RectifyOptions) -> li
             found.append((quads, sides, quads.score(sides)))
     found.sort(key=lambda each: -float(each[2].max()))
     likely = []
-    for quads, sides, score in found[:_LENSES_KEPT]:
+    for quads, sides, score in found[: effort.lenses]:
         total = _followed(evidence, quads, score) + _COARSE_WEIGHT * sides.mean(axis=1)
         for index in np.argsort(-total, kind="stable")[:_QUADS_KEPT]:
             corners = quads.lens.seen(quads.corners[index] + quads.lens.centre_px)
             likely.append((float(total[index]), quads.lens.k1, corners))
     likely.sort(key=lambda each: -each[0])
-    return [_sheet(evidence, *each, grey.shape) for each in _distinct(likely, max(coarse))]
+    kept = _distinct(likely, max(coarse))[: effort.sheets]
+    return [_sheet(evidence, *each, shape) for each in kept]
 
 
 def _followed(evidence: Evidence, quads: Quads, score: Array) -> Array:
@@ -123,7 +142,7 @@ def _distinct(
     for each in likely:
         if all(np.abs(each[2] - other[2]).max() > _SAME * longer_px for other in kept):
             kept.append(each)
-    return kept[:_SHEETS_KEPT]
+    return kept
 
 
 def _sheet(
@@ -142,6 +161,49 @@ def _sheet(
         Tracks(tracks.shape * factor, tracks.clearness),
         score,
     )
+
+
+def search_side(
+    evidence: Evidence, shape: tuple[int, ...], corners: Array, side: int, lens: Lens
+) -> list[FoundSheet]:
+    """Seek one side anew where the other three are known; the clearest readings first.
+
+    Between the two neighbouring sides the edge is followed from every starting line, 16 px of the
+    reduced picture apart, from a third of the way to the rim of the picture.
+
+    Parameters
+    ----------
+    corners : (4, 2) ideal corners in px of the full picture.
+    side : number of the side in `SIDES`.
+    lens : of the full picture.
+    """
+    closed = evidence.closed.shape
+    small = rescaled(corners, shape, closed)
+    own = Lens.of(closed, lens.k1)
+    first, last = CORNERS[side]
+    before, after = small[(first - 1) % 4], small[(last + 1) % 4]
+    ways = np.stack((small[first] - before, small[last] - after))
+    step = _START_STEP_PX / float(np.linalg.norm(ways, axis=1).mean())
+    shares = np.arange(0.35, 3.0, step)[:, None]
+    ends = np.stack((before + shares * ways[0], after + shares * ways[1]), axis=1)
+    middle = own.seen(ends.mean(axis=1))
+    rim = np.array(closed[::-1]) - 1.0
+    ends = ends[((middle > 0.0) & (middle < rim)).all(axis=1)]
+    if not len(ends):
+        return []
+    tracks = _tracks(evidence.closed, ends, own)
+    factor = max(shape) / max(closed)
+    found = []
+    for row in np.argsort(-tracks.clearness, kind="stable")[:_STARTS_KEPT]:
+        new = small.copy()
+        new[first], new[last] = ends[row]
+        moved = np.zeros((4, 3))
+        moved[side] = tracks.shape[row] * factor
+        clearness = np.where(np.arange(4) == side, tracks.clearness[row], 1.0)
+        sides = rescaled(new[np.array(CORNERS)], closed, shape)
+        score = float(tracks.clearness[row])
+        found.append(FoundSheet(lens, sides, Tracks(moved, clearness), score))
+    return found
 
 
 def _tracks(closed: Grey, ends: Array, lens: Lens) -> Tracks:

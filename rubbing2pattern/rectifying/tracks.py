@@ -21,17 +21,26 @@ _MIXED_COST = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """How far tracks are sought: largest shift, turn and bow in px across, and the step of each."""
+    """How far tracks are sought.
+
+    Attributes
+    ----------
+    shift_px : largest shift to the right of the line; `left_px` the largest to the left.
+    turn_px, bow_px : largest turn and bow; they are tried in steps of `step_px`.
+    doubt : how much clearer an edge must be for each px that it lies further off.
+    """
 
     shift_px: int
+    left_px: int
     turn_px: int
     bow_px: int
     step_px: int = 2
+    doubt: float = 0.0
 
     @property
     def half_px(self) -> int:
         """Half of the width of the strip in which tracks run."""
-        return self.shift_px + max(self.turn_px, self.bow_px) // 2
+        return max(self.shift_px, self.left_px) + max(self.turn_px, self.bow_px) // 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,10 +112,11 @@ def tracks_by_kind(slopes: Grid, reach: Reach) -> tuple[Tracks, Tracks, Tracks]:
     index = np.rint(trials @ basis.T).astype(np.int64) + reach.half_px
     inside = ((index >= 0) & (index < slopes.shape[2])).all(axis=1)
     trials, index = trials[inside], index[inside]
+    doubts = (reach.doubt * np.abs(trials[:, 0])).astype(np.float32)
 
     def along(size: Grid) -> Tracks:
         peaks = peaks_across(size)
-        return _settled(peaks, _best_trials(peaks, trials, index), reach.half_px)
+        return _settled(peaks, _best_trials(peaks, trials, index, doubts), reach.half_px)
 
     return along(np.maximum(slopes, 0.0)), along(np.maximum(-slopes, 0.0)), along(np.abs(slopes))
 
@@ -133,21 +143,21 @@ def _basis(count: int) -> Array:
 def _trials(reach: Reach) -> Array:
     step = reach.step_px
     parts = (
-        np.arange(-reach.shift_px, reach.shift_px + 1),
+        np.arange(-reach.left_px, reach.shift_px + 1),
         np.arange(-reach.turn_px, reach.turn_px + 1, step),
         np.arange(-reach.bow_px, reach.bow_px + 1, step),
     )
     return np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
 
 
-def _best_trials(peaks: Grid, trials: Array, index: Array) -> Tracks:
+def _best_trials(peaks: Grid, trials: Array, index: Array, doubts: Grid) -> Tracks:
     """Add up the peaks along every trial, (L, P), and keep the best of each line (rule 1)."""
     wide = np.pad(peaks, ((0, 0), (0, 0), (1, 1)))
     spread = np.maximum(peaks, _BESIDE * np.maximum(wide[..., :-2], wide[..., 2:]))
     total = np.zeros((len(peaks), len(trials)), dtype=np.float32)
     for profile in range(peaks.shape[1]):
         total += spread[:, profile, index[:, profile]]
-    which = np.argmax(total, axis=1)
+    which = np.argmax(total - peaks.shape[1] * doubts, axis=1)
     return Tracks(trials[which], total[np.arange(len(peaks)), which] / peaks.shape[1])
 
 
