@@ -98,9 +98,13 @@ class Scene:
     width_mm, height_mm : of the sheet, whose lower left corner is the origin.
     paper : grey of the bare paper; ink : grey of the leads.
     ground : grey of what lies around; pattern : "plain", "wood", "cloth" or "stone".
-    margin_mm : from the sheet's edge to the border lead.
+    margin_mm : from the sheet's edge to the middle of the border lead.
     tape : pieces of tape (x, y, width, height, grey) over the edge, in mm.
     shadow : (dx, dy) in mm of the sheet's shadow on the ground, and its softness.
+    tone : share of light lost over the rubbed glass.
+    hand : x, y, radius in mm and share of light lost of a shadow over everything.
+    lamp : relative change of the light over a metre along x and y.
+    targets : id, x, y of printed targets of 40 mm side.
     """
 
     width_mm: float = 600.0
@@ -113,19 +117,15 @@ class Scene:
     tape: tuple[tuple[float, float, float, float, float], ...] = ()
     shadow: tuple[float, float, float] = (0.0, 0.0, 1.0)
     tone: float = 0.04
-    """share of light lost over the rubbed glass"""
     hand: tuple[float, float, float, float] | None = None
-    """x, y, radius in mm and share of light lost of a shadow over everything"""
     lamp: tuple[float, float] = (0.0, 0.0)
-    """relative change of the light over a metre along x and y"""
     targets: tuple[tuple[int, float, float], ...] = ()
-    """id, x, y of printed targets of 40 mm side"""
     seed: int = 1
     noise: float = 2.0
 
 
 def photograph(scene: Scene, camera: Camera, fine: int = 2) -> Array:
-    """Return the picture, (H, W) uint8, each pixel the mean of `fine` x `fine` samples."""
+    """Return the picture, (H, W) uint8; a pixel adds up the light of `fine` x `fine` samples."""
     rng = np.random.default_rng(scene.seed)
     w, h = camera.width_px, camera.height_px
     step = 8
@@ -140,13 +140,22 @@ def photograph(scene: Scene, camera: Camera, fine: int = 2) -> Array:
         below = min(h, top + band)
         r = (np.arange(top, below)[:, None] + sub).ravel()
         c = (np.arange(w)[:, None] + sub).ravel()
-        mc, mr = np.meshgrid((c + step) / step, (r + step) / step)
-        xy = cv2.remap(places, mc.astype(np.float32), mr.astype(np.float32), cv2.INTER_CUBIC)
-        light = _tone(scene, xy[..., 0], xy[..., 1], textures)
+        xy = _between(places, (r + step) / step, (c + step) / step)
+        tone = _tone(scene, xy[..., 0], xy[..., 1], textures)
+        light = (np.maximum(tone, 0) / 255) ** 2.2
         out[top:below] = light.reshape(below - top, fine, w, fine).mean(axis=(1, 3))
-    out = cv2.GaussianBlur(out, (0, 0), 0.7)
+    out = 255 * cv2.GaussianBlur(out, (0, 0), 0.7) ** (1 / 2.2)
     out += rng.standard_normal(out.shape, dtype=np.float32) * scene.noise
     return np.clip(out + 0.5, 0, 255).astype(np.uint8)
+
+
+def _between(table: Array, rows: Array, columns: Array) -> Array:
+    """Interpolate a table (H, W, 2) linearly; OpenCV would round the places to 1/32."""
+    r0, c0 = rows.astype(int), columns.astype(int)
+    t = (columns - c0)[None, :, None].astype(np.float32)
+    wide = table[:, c0] * (1 - t) + table[:, c0 + 1] * t
+    u = (rows - r0)[:, None, None].astype(np.float32)
+    return wide[r0] * (1 - u) + wide[r0 + 1] * u
 
 
 def _textures(rng: np.random.Generator) -> list[Array]:

@@ -19,7 +19,7 @@ def paper_of(corners: Array, warp: Warp) -> Polygon:
 
     `corners` are ideal px: upper left, upper right, lower right, lower left.
     """
-    at = apply(inverse(warp.matrix), corners)
+    at = np.round(apply(inverse(warp.matrix), corners), 9) + 0.0  # no minus zero
     return Polygon([(float(x), float(y)) for x, y in at[[3, 2, 1, 0]]])
 
 

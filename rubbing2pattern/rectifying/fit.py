@@ -15,7 +15,13 @@ import numpy as np
 from rubbing2pattern.frame import Array, Warp
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.plane import apply, homography, inverse, rectangle
+from rubbing2pattern.rectifying.plane import (
+    apply,
+    centres_of_squares,
+    homography,
+    inverse,
+    rectangle,
+)
 from rubbing2pattern.rectifying.sheet_edges import Sides
 from rubbing2pattern.rectifying.sheet_search import CORNERS
 from rubbing2pattern.rectifying.solve import soft_least_squares
@@ -33,12 +39,26 @@ class Pins:
     px : (N, 2) seen pixels.
     uncertainty_mm : one standard deviation of `mm`.
     uncertainty_px : one standard deviation of `px`.
+    edges_px : (N, 4, 2, 2) two seen places on each edge of squares of which the pins are the
+        centres, if they are.
     """
 
     mm: Array
     px: Array
     uncertainty_mm: float
     uncertainty_px: float
+    edges_px: Array | None = None
+
+    def ideal(self, lens: Lens) -> Array:
+        """Return the ideal places (N, 2); of squares the centres."""
+        if self.edges_px is None:
+            return lens.ideal(self.px)
+        return centres_of_squares(lens.ideal(self.edges_px))
+
+    def only(self, rows: list[int]) -> Pins:
+        """Return some of the pins."""
+        edges = None if self.edges_px is None else self.edges_px[rows]
+        return Pins(self.mm[rows], self.px[rows], self.uncertainty_mm, self.uncertainty_px, edges)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +175,7 @@ def fit_pins(
     low, high = pins.mm.min(axis=0), pins.mm.max(axis=0)
     size = np.maximum(high - low, 0.05 * (high - low).max())
     base_mm = rectangle(float(size[0]), float(size[1]), float(low[0]), float(low[1]))
-    matrix = homography(pins.mm, lens.ideal(pins.px))
+    matrix = homography(pins.mm, pins.ideal(lens))
     start = np.concatenate((apply(matrix, base_mm).ravel(), [lens.k1]))
     if corners is not None:
         start = np.concatenate((start, corners.ravel()))
@@ -166,7 +186,7 @@ def fit_pins(
     def residuals(parameters: Array, noise_px: float) -> Array:
         own = lens.with_k1(float(parameters[8]))
         back = inverse(homography(base_mm, parameters[:8].reshape(4, 2)))
-        away_mm = apply(back, own.ideal(pins.px)) - pins.mm
+        away_mm = apply(back, pins.ideal(own)) - pins.mm
         parts = [away_mm.ravel() / noise_mm, [parameters[8] / options.lens_k1]]
         if sides is not None:
             free = parameters[9:].reshape(4, 2)

@@ -21,6 +21,7 @@ from rubbing2pattern.rectifying.sheet import Sheet
 _LEAST = 4
 _REDUNDANT = 5
 _ON_ONE_LINE = 0.02
+_MOST_FOURS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,30 +111,32 @@ def settle_marks(
 
     Rules:
 
-    1. While a mark is off by more than `misfit_mm`, the one is left out without which the others
-       agree best.
-    2. That needs enough others to tell: five marks, or four and the edges of the sheet.
-    3. At most `excluded_share` of the marks may be left out.
+    1. When a mark is off by more than `misfit_mm`, the largest set that four of its marks explain
+       is kept to begin with.
+    2. While one that is kept is off by more, the one is left out without which the others agree
+       best; then those that agree after all are taken back.
+    3. That needs enough others to tell: five marks, or four and the edges of the sheet.
+    4. At most `excluded_share` of the marks may be left out.
 
     Raises
     ------
     ScaleNotFound
-        When rule 2 or 3 stops it; the message names the marks that are off most.
+        When rule 3 or 4 stops it; the message names the marks that are off most.
     """
     least = _LEAST if sheet is not None else _REDUNDANT
-    used = list(range(len(names)))
-    fit = _fitted(pins, used, sheet, lens, options)
-    away_mm = _away(fit, pins)
-    while away_mm[used].max() > options.misfit_mm:
-        left_out = len(names) - len(used) + 1
-        if len(used) - 1 < least or left_out > options.excluded_share * len(names):
-            raise _disagreement(names, away_mm, options)  # rules 2 and 3
-        trials = [[k for k in used if k != out] for out in used]
-        fits = [_fitted(pins, trial, sheet, lens, options) for trial in trials]
-        worst = [float(_away(f, pins)[t].max()) for f, t in zip(fits, trials, strict=True)]
-        best = int(np.argmin(worst))  # rule 1
-        used, fit = trials[best], fits[best]
-        away_mm = _away(fit, pins)
+    everyone = list(range(len(names)))
+    fit = _fitted(pins, everyone, sheet, lens, options)
+    all_away_mm = away_mm = _away(fit, pins)
+    used = everyone
+    if away_mm.max() > options.misfit_mm:
+        own = lens if sheet is None else sheet.fit.lens
+        used = _consensus(pins, own, 3.0 * options.misfit_mm)  # rule 1
+        if len(used) >= least:
+            fit, used = _pruned(pins, used, least, sheet, lens, options)  # rule 2
+            away_mm = _away(fit, pins)
+        few = len(used) < least or len(names) - len(used) > options.excluded_share * len(names)
+        if few or away_mm[used].max() > options.misfit_mm:
+            raise _disagreement(names, all_away_mm, options)  # rules 3 and 4
     residuals = tuple(
         MarkResidual(name, round(float(away_mm[k]), 4), k in used) for k, name in enumerate(names)
     )
@@ -150,10 +153,52 @@ def settle_marks(
     return Settled(fit, residuals, findings, _spread(fit, pins, used, sheet))
 
 
+def _consensus(pins: Pins, lens: Lens, limit_mm: float) -> list[int]:
+    """Return the largest set of marks that the homography of four of them explains."""
+    ideal = pins.ideal(lens)
+    fours = list(combinations(range(len(pins.mm)), _LEAST))
+    if len(fours) > _MOST_FOURS:
+        chosen = np.random.default_rng(0).choice(len(fours), _MOST_FOURS, replace=False)
+        fours = [fours[k] for k in sorted(chosen)]
+    best: tuple[int, float, list[int]] = (0, 0.0, [])
+    for four in fours:
+        rows = list(four)
+        if _in_line(pins.mm[rows]) is not None or _in_line(ideal[rows]) is not None:
+            continue
+        back = inverse(homography(pins.mm[rows], ideal[rows]))
+        away = np.linalg.norm(apply(back, ideal) - pins.mm, axis=1)
+        near = np.flatnonzero(away < limit_mm)
+        found = (len(near), -float(away[near].sum()), [int(k) for k in near])
+        best = max(best, found, key=lambda each: each[:2])
+    return best[2]
+
+
+def _pruned(
+    pins: Pins,
+    used: list[int],
+    least: int,
+    sheet: Sheet | None,
+    lens: Lens,
+    options: RectifyOptions,
+) -> tuple[Fit, list[int]]:
+    """Leave out marks one by one until the others agree, then take back those that agree."""
+    fit = _fitted(pins, used, sheet, lens, options)
+    while _away(fit, pins)[used].max() > options.misfit_mm and len(used) > least:
+        trials = [[k for k in used if k != out] for out in used]
+        fits = [_fitted(pins, trial, sheet, lens, options) for trial in trials]
+        worst = [float(_away(f, pins)[t].max()) for f, t in zip(fits, trials, strict=True)]
+        used = trials[int(np.argmin(worst))]
+        fit = fits[int(np.argmin(worst))]
+    agreeing = [int(k) for k in np.flatnonzero(_away(fit, pins) <= options.misfit_mm)]
+    if len(agreeing) > len(used):
+        return _fitted(pins, agreeing, sheet, lens, options), agreeing
+    return fit, used
+
+
 def _fitted(
     pins: Pins, used: list[int], sheet: Sheet | None, lens: Lens, options: RectifyOptions
 ) -> Fit:
-    chosen = Pins(pins.mm[used], pins.px[used], pins.uncertainty_mm, pins.uncertainty_px)
+    chosen = pins.only(used)
     if sheet is None:
         return fit_pins(chosen, None, None, lens, options)
     return fit_pins(chosen, sheet.sides, sheet.corners, sheet.fit.lens, options)
@@ -161,7 +206,7 @@ def _fitted(
 
 def _away(fit: Fit, pins: Pins) -> Array:
     back = inverse(fit.warp.matrix)
-    seen = apply(back, fit.lens.ideal(pins.px))
+    seen = apply(back, pins.ideal(fit.lens))
     return np.asarray(np.linalg.norm(seen - pins.mm, axis=1))
 
 

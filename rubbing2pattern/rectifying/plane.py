@@ -6,6 +6,8 @@ import numpy as np
 
 from rubbing2pattern.frame import Array, points_array
 
+_USUAL_FOCAL, _UNUSUAL_FOCAL = 0.9, 0.012
+
 
 def homography(mm: Array, px: Array) -> Array:
     """Return the least-squares homography (3, 3) from mm to px, four points or more, (N, 2).
@@ -40,6 +42,25 @@ def inverse(matrix: Array) -> Array:
     return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
+def crossings(first: Array, second: Array) -> Array:
+    """Return where lines cross, each given by two places: (..., 2, 2) twice to (..., 2)."""
+    start, way = first[..., 0, :], first[..., 1, :] - first[..., 0, :]
+    other = second[..., 1, :] - second[..., 0, :]
+    offset = second[..., 0, :] - start
+    turn = way[..., 0] * other[..., 1] - way[..., 1] * other[..., 0]
+    share = (offset[..., 0] * other[..., 1] - offset[..., 1] * other[..., 0]) / turn
+    return np.asarray(start + share[..., None] * way)
+
+
+def centres_of_squares(edges: Array) -> Array:
+    """Return the centres of squares from two ideal places on each edge in turn.
+
+    (N, 4, 2, 2) to (N, 2): where the diagonals cross, which perspective does not shift.
+    """
+    corners = crossings(np.roll(edges, 1, axis=1), edges)
+    return crossings(corners[:, [0, 2]], corners[:, [1, 3]])
+
+
 def same_side(matrix: Array, points: Array) -> bool:
     """Tell whether all points lie on one side of the horizon of a homography."""
     h = points @ matrix[2, :2] + matrix[2, 2]
@@ -60,16 +81,19 @@ def camera_misfit(matrix: Array, centre_px: tuple[float, float], longer_px: floa
     A camera with square pixels whose axis meets the middle of the picture shows the two axes of a
     plane at right angles and with equal scales, once its focal length is known (Zhang 2000, eq. 3
     and 4). Focal lengths from 0.4 to 4 times the longer side are tried, and the smallest misfit
-    counts: the root of the squares of the cosine and of the logarithm of the ratio of scales.
+    counts: the root of the squares of the cosine, of the logarithm of the ratio of scales, and of
+    a little for a focal length far from what phones have, 0.9 times the longer side.
     """
     shift = np.array([[1.0, 0.0, -centre_px[0]], [0.0, 1.0, -centre_px[1]], [0.0, 0.0, 1.0]])
     axes = (shift @ matrix)[:, :2]
-    focal = longer_px * np.geomspace(0.4, 4.0, 60)[:, None]
+    share = np.geomspace(0.4, 4.0, 60)
+    focal = longer_px * share[:, None]
     scaled = np.stack([axes[0] / focal, axes[1] / focal, np.broadcast_to(axes[2], (60, 2))])
     length = np.linalg.norm(scaled, axis=0)
     cosine = np.sum(scaled[..., 0] * scaled[..., 1], axis=0) / (length[:, 0] * length[:, 1])
     ratio = np.log(length[:, 0] / length[:, 1])
-    return float(np.sqrt(cosine**2 + ratio**2).min())
+    unusual = _UNUSUAL_FOCAL * np.log(share / _USUAL_FOCAL)
+    return float(np.sqrt(cosine**2 + ratio**2 + unusual**2).min())
 
 
 def rectangle(width_mm: float, height_mm: float, x_mm: float = 0.0, y_mm: float = 0.0) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.reading import Grey, Grid
@@ -57,6 +58,36 @@ def across(
     ]
     values = np.concatenate(parts).reshape(len(ends), blocks, along, len(offsets))
     return np.asarray(values.mean(axis=2, dtype=np.float32), dtype=np.float32)
+
+
+def peak_places(size: Grid, tolerance: float | None = None) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Return where the strongest peak of every profile lies, to a part of a step.
+
+    Parameters
+    ----------
+    size : (L, S, D) sizes of slopes about a track in the middle.
+    tolerance : steps within which a peak counts fully; one twice as far off is none at all.
+
+    Returns
+    -------
+    tuple
+        Steps from the middle (L, S), and where the peak stands out clearly (L, S).
+    """
+    half = size.shape[2] // 2
+    place = np.arange(-half, half + 1)
+    near = 1.0 if tolerance is None else np.exp(-0.5 * (place / tolerance) ** 2)
+    best = np.clip(np.argmax(size * near, axis=2), 1, 2 * half - 1)
+    before, here, after = (
+        np.take_along_axis(size, best[..., None] + step, 2)[..., 0] for step in (-1, 0, 1)
+    )
+    bend = before - 2.0 * here + after
+    part = np.where(bend < -1e-9, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0.0)
+    offset = np.asarray(place[best] + part, dtype=np.float64)
+    usual = np.median(size, axis=(1, 2), keepdims=True)[..., 0]
+    clear = (here >= before) & (here >= after) & (here > 2.0 * usual)
+    if tolerance is not None:
+        clear &= np.abs(offset) <= 2.0 * tolerance
+    return offset, clear
 
 
 def places(ends: Array, t: Array, offsets: Array) -> Array:

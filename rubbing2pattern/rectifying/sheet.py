@@ -20,7 +20,7 @@ from rubbing2pattern.rectifying.sheet_edges import (
     Sides,
     fine_step_px,
     follow_sheet,
-    levels_inside,
+    levels,
     refine_sheet,
 )
 from rubbing2pattern.rectifying.sheet_search import (
@@ -35,9 +35,11 @@ from rubbing2pattern.rectifying.sheet_search import (
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
 _MOST_MENDED = 2
+_SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
-_DEPTH_MM = 30.0
-_LEAD_LEVEL = 0.75
+_WITHIN_MM = np.concatenate((np.linspace(1.5, 4.5, 4), np.linspace(5.0, 30.0, 30)))
+_OUTSIDE_MM = np.linspace(1.0, 18.0, 18)
+_LEAD_LEVEL, _INK_LEVEL, _SAME_LEVEL = 0.75, 0.55, 0.15
 _MISFIT_WEIGHT = 4.0
 
 
@@ -50,8 +52,8 @@ class Sheet:
     sides : places on its edges.
     fit : of lines and lens to them; its mm are true when the size was given, else a guess.
     seen_share : (4,) share of each side along which its edge was met within a pixel or so.
-    leads : (4,) True where what was taken for an edge is a lead: paper is nowhere darker than
-        further in.
+    leads : (4,) True where what was taken for an edge is that of a lead.
+    turn_doubt : True when the sheet is nearly square and may as well lie the other way.
     worth : to compare readings.
     """
 
@@ -59,6 +61,7 @@ class Sheet:
     fit: Fit
     seen_share: Array
     leads: npt.NDArray[np.bool_]
+    turn_doubt: bool
     worth: float
 
     @property
@@ -92,7 +95,8 @@ def locate_sheet(
     1. The likeliest reading is taken when its edges are clear and met nearly everywhere.
     2. Else the others are followed as well, and the one wins whose edges are met most, whose
        worst edge is met best and, when the size is given, whose shape a camera can make.
-    3. What is darker than the glass further in is a lead, not the edge of the paper.
+    3. Where it is darker just within than further in, or dark for 5 mm outside and like the paper
+       again within 18 mm, there is a lead and no edge of the paper. A shadow is not as dark.
     4. When one or two sides are missing they are sought anew between their neighbours.
 
     Parameters
@@ -169,13 +173,20 @@ class _Search:
             longer_px = max(self.grey.shape)
             misfit = camera_misfit(fit.warp.matrix, fit.lens.centre_px, longer_px)
         worth = float(share.mean() + share.min() - 0.5 * leads.sum() - _MISFIT_WEIGHT * misfit)
-        return Sheet(sides, fit, share, leads, worth)
+        return Sheet(sides, fit, share, leads, self._turn_doubt(fit), worth)
 
     def _scale(self, found: FoundSheet) -> float:
         """Return rough px per mm."""
         if self.size_mm is not None:
             return found.longest_px / max(self.size_mm)
         return self.px_per_mm or found.longest_px / _GUESSED_LONGER_MM
+
+    def _turn_doubt(self, fit: Fit) -> bool:
+        """Tell whether a camera might as well see a sheet of the given size lying across."""
+        if self.size_mm is None or abs(np.log(self.size_mm[0] / self.size_mm[1])) < _SQUARE:
+            return False
+        misfits = _misfits(fit.sheet_corners, fit.lens, self.size_mm, max(self.grey.shape))
+        return abs(misfits[0] - misfits[1]) < _TURN_TOLD
 
     def _fit(self, sides: Sides, corners: Array, lens: Lens) -> Fit:
         size = _oriented(corners, lens, self.size_mm, max(self.grey.shape))
@@ -194,12 +205,19 @@ def _oriented(
         wide, high = float(sides[0] + sides[2]), float(sides[1] + sides[3])
         factor = _GUESSED_LONGER_MM / max(wide, high)
         return wide * factor, high * factor
-    across = (size_mm[1], size_mm[0])
-    upright, turned = (
+    upright, turned = _misfits(corners, lens, size_mm, longer_px)
+    return size_mm if upright <= turned else (size_mm[1], size_mm[0])
+
+
+def _misfits(
+    corners: Array, lens: Lens, size_mm: tuple[float, float], longer_px: int
+) -> tuple[float, float]:
+    """Return how ill a camera can see the sheet with its sides as given, and exchanged."""
+    upright, across = (
         camera_misfit(homography(rectangle(*size), corners), lens.centre_px, longer_px)
-        for size in (size_mm, across)
+        for size in (size_mm, (size_mm[1], size_mm[0]))
     )
-    return size_mm if upright <= turned else across
+    return upright, across
 
 
 def _crossings(found: FoundSheet) -> Array:
@@ -218,8 +236,12 @@ def _crossings(found: FoundSheet) -> Array:
 
 
 def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
-    """Tell which sides are leads (rule 3), (4,) bool."""
+    """Tell which sides are leads, (4,) bool (rule 3)."""
     ends = fit.sheet_corners[np.array(CORNERS)]
-    level = levels_inside(grey, ends, fit.lens, _DEPTH_MM * px_per_mm)
-    near = level[:, 2:6].mean(axis=1)
-    return np.asarray(near < _LEAD_LEVEL * np.percentile(level[:, 6:], 75, axis=1))
+    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm)
+    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm)
+    paper = within[:, :4].mean(axis=1)
+    outer_edge = paper < _LEAD_LEVEL * np.percentile(within[:, 4:], 75, axis=1)
+    dark = outside[:, :5].max(axis=1) < _INK_LEVEL * paper
+    like_paper = np.abs(np.log(outside[:, 5:] / paper[:, None])).min(axis=1) < _SAME_LEVEL
+    return np.asarray(outer_edge | (dark & like_paper))

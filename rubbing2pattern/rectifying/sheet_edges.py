@@ -10,7 +10,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.reading import Grey, Grid
 from rubbing2pattern.rectifying.evidence import CLOSED_PX
 from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.profiles import across, places
+from rubbing2pattern.rectifying.profiles import across, peak_places, places
 from rubbing2pattern.rectifying.sheet_search import FoundSheet, longest
 from rubbing2pattern.rectifying.tracks import (
     Reach,
@@ -98,10 +98,9 @@ def follow_sheet(grey: Grey, ends: Array, lens: Lens, px_per_mm: float) -> Sides
     return _edges(grey, ends, lens, straight, fine_step_px(px_per_mm))
 
 
-def levels_inside(grey: Grey, ends: Array, lens: Lens, depth_px: float) -> Grid:
-    """Return the usual grey at 40 depths from just inside each side to `depth_px`, (4, 40)."""
-    offsets = np.linspace(0.0, depth_px, 81)[1::2]
-    profiles = across(grey, ends, offsets, lens, PROFILES, 2)
+def levels(grey: Grey, ends: Array, lens: Lens, depths_px: Array) -> Grid:
+    """Return the usual grey at some depths within each side (negative: outside), (4, D)."""
+    profiles = across(grey, ends, depths_px, lens, PROFILES, 2)
     return np.asarray(np.median(profiles, axis=1), dtype=np.float32)
 
 
@@ -122,23 +121,7 @@ def _edges(grey: Grey, ends: Array, lens: Lens, tracks: Tracks, step_px: float) 
     light = (_profiles(grey, ends, lens, tracks, half, step_px) / np.float32(255.0)) ** 2.2
     size = np.abs(slopes(light.astype(np.float32)))
     track = tracks.offsets(PROFILES)
-    place = np.arange(-half, half + 1)
-    usual = np.median(size, axis=(1, 2), keepdims=True)
-    best = np.argmax(size * np.exp(-0.5 * (place / _TOLERANCE) ** 2), axis=2)
-    best = np.clip(best, 1, len(place) - 2)
-    at = np.take_along_axis
-    here = at(size, best[..., None], 2)[..., 0]
-    before = at(size, best[..., None] - 1, 2)[..., 0]
-    after = at(size, best[..., None] + 1, 2)[..., 0]
-    bend = before - 2.0 * here + after
-    part = np.where(bend < -1e-9, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0.0)
-    offset = place[best] + part
-    clear = (
-        (here >= before)
-        & (here >= after)
-        & (np.abs(offset) <= 2.0 * _TOLERANCE)
-        & (here > 2.0 * usual[..., 0])
-    )
+    offset, clear = peak_places(size, _TOLERANCE)
     t = (np.arange(PROFILES) + 0.5) / PROFILES
     seen = lens.seen(places(ends, t, (track + step_px * offset)[..., None]))[:, :, 0]
     left, upper, right, lower = (seen[side][clear[side]] for side in range(4))

@@ -6,30 +6,35 @@ from collections.abc import Iterable, Sequence
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey, MarkResidual
+from rubbing2pattern.rectifying.lens import Lens
+from rubbing2pattern.rectifying.profiles import across, peak_places, places
+from rubbing2pattern.rectifying.tracks import slopes
 from rubbing2pattern.reference import LEAST_MARKS, TargetDistance
 
 _LONGER_SIDES_PX = (1600, 3200, 1 << 30)
-_WINDOW = 0.08
-_UNMEASURED = 1e9
+_WINDOW = 0.07
+_SPARED = 0.08
+_PROFILES = 32
 
 
 def find_targets(grey: Grey, ids: Sequence[int]) -> dict[int, Array]:
     """Find printed targets of OpenCV's dictionary DICT_4X4_50.
 
     Strategy: detected on a reduced picture, then on finer ones as long as some are missing; the
-    corners are refined on the full picture. The centre is where the diagonals cross, which
-    perspective does not shift.
+    edges are measured on the full picture.
 
     Returns
     -------
     dict
-        The seen centre (2,) in px by id, for those of `ids` that were found.
+        Two seen places on each of the four edges, (4, 2, 2) in px, by id, for those of `ids` that
+        were found.
 
     Raises
     ------
@@ -48,7 +53,7 @@ def find_targets(grey: Grey, ids: Sequence[int]) -> dict[int, Array]:
             f"targets found: {found}; not found: {missing}. Four are needed: lay them flat, "
             "uncovered and sharp in the picture, or use --marks"
         )
-    return {i: _centre(_refined(grey, corners[i])) for i in sorted(corners)}
+    return {i: _edges(grey, corners[i]) for i in sorted(corners)}
 
 
 def _detected(grey: Grey, longer_px: int, ids: Iterable[int]) -> dict[int, Array]:
@@ -70,64 +75,90 @@ def _detected(grey: Grey, longer_px: int, ids: Iterable[int]) -> dict[int, Array
     return found
 
 
-def _refined(grey: Grey, corners: Array) -> Array:
-    """Refine corners to a part of a pixel on the picture around them."""
-    side_px = float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
-    half = int(np.clip(_WINDOW * side_px, 2, 15))
-    rim = half + 8
-    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - rim, 0)
-    high = np.ceil(corners.max(axis=0)).astype(int) + rim
-    part = np.ascontiguousarray(grey[low[1] : high[1], low[0] : high[0]])
-    places = (corners - low).astype(np.float32).reshape(-1, 1, 2)
-    stop = (cv2.TERM_CRITERIA_COUNT + cv2.TERM_CRITERIA_EPS, 40, 0.005)
-    refined = cv2.cornerSubPix(part, places, (half, half), (-1, -1), stop).reshape(4, 2) + low
-    moved = np.linalg.norm(refined - corners, axis=1)
-    return np.where((moved < 2.0 * half)[:, None], refined, corners)
+def _edges(grey: Grey, corners: Array) -> Array:
+    """Return two places on each edge of a target's black square, (4, 2, 2) seen px.
+
+    A straight line fitted along an edge that a lens bends crosses it at the two Gaussian places,
+    the root of a third of half its length from its middle; so these lie on the true edge.
+    """
+    ends = np.stack((corners, np.roll(corners, -1, axis=0)), axis=1)
+    # The rounded ends of an edge say nothing of its line.
+    ends = ends + _SPARED * np.stack((ends[:, 1] - ends[:, 0], ends[:, 0] - ends[:, 1]), axis=1)
+    length_px = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    reach = max(3, round(_WINDOW * float(length_px.min())))
+    offsets = np.arange(-reach - 2, reach + 3, dtype=np.float64)
+    along = max(1, round(float(length_px.mean()) / _PROFILES))
+    profiles = across(grey, ends, offsets, Lens.of(grey.shape), _PROFILES, along)
+    light = (profiles / np.float32(255.0)) ** 2.2
+    at, clear = peak_places(np.abs(slopes(light.astype(np.float32))))
+    t = (np.arange(_PROFILES) + 0.5) / _PROFILES
+    found = places(ends, t, at[..., None])[:, :, 0]
+    return np.array([_line(*each) for each in zip(ends, found, clear, strict=True)])
 
 
-def _centre(corners: Array) -> Array:
-    first, second = corners[2] - corners[0], corners[3] - corners[1]
-    share = np.linalg.solve(np.stack((first, -second), axis=1), corners[1] - corners[0])
-    return np.asarray(corners[0] + share[0] * first)
+def _line(ends: Array, found: Array, clear: npt.NDArray[np.bool_]) -> Array:
+    """Return the Gaussian places (2, 2) on the line through places found along an edge."""
+    points = found[clear]
+    middle, way = ends.mean(axis=0), ends[1] - ends[0]
+    half = 0.5 * float(np.linalg.norm(way))
+    way = way / np.linalg.norm(way)
+    kept = points
+    for _ in range(3 if len(points) >= _PROFILES // 2 else 0):
+        centre = kept.mean(axis=0)
+        along = np.linalg.svd(kept - centre)[2][0]
+        way = along * np.sign(along @ way)
+        middle = centre + ((ends.mean(axis=0) - centre) @ way) * way
+        offset = points - centre
+        away = np.abs(way[0] * offset[:, 1] - way[1] * offset[:, 0])
+        kept = points[away <= np.percentile(away, 80)]  # two strays in ten are left out
+    gauss = half / np.sqrt(3.0)
+    return np.stack((middle - gauss * way, middle + gauss * way))
 
 
 def lay_out(
-    distances: Sequence[TargetDistance], seen_px: dict[int, Array], options: RectifyOptions
+    distances: Sequence[TargetDistance], centres_px: dict[int, Array], options: RectifyOptions
 ) -> tuple[dict[int, Array], tuple[MarkResidual, ...]]:
     """Place targets on the sheet by the distances between them.
 
     Rules:
 
-    1. Distances that are not given start as the shortest way along those that are; classical
-       scaling (Torgerson 1952) gives first places, least squares on the given distances the last.
-    2. Distances do not tell a figure from its mirror image: the picture does.
+    1. Only distances between targets that are seen count.
+    2. Least squares start from the picture, which also tells a figure from its mirror image.
     3. x runs as the picture's columns do, as nearly as can be; the origin is the lower left.
 
     Returns
     -------
     tuple
-        Place (2,) in mm by id, for the targets seen, and the residual of every distance.
+        Place (2,) in mm by id, for the targets seen, and the residual of every distance used.
 
     Raises
     ------
     ScaleNotFound
-        When a distance is off by more than `misfit_mm`.
+        When too few distances are left, or one is off by more than `misfit_mm`.
     """
-    ids = sorted({i for d in distances for i in (d.id_a, d.id_b)})
+    ids = sorted(centres_px)
     row = {number: k for k, number in enumerate(ids)}
-    ends = np.array([(row[d.id_a], row[d.id_b]) for d in distances])
-    given = np.array([d.distance_mm for d in distances])
-    start = _first_places(len(ids), ends, given)
+    used = [d for d in distances if d.id_a in row and d.id_b in row]  # rule 1
+    if len({frozenset((d.id_a, d.id_b)) for d in used}) < 2 * len(ids) - 3:
+        raise ScaleNotFound(
+            f"of the targets only {', '.join(map(str, ids))} are seen, and {len(used)} distances "
+            "between them are too few; show all targets, or measure all distances"
+        )
+    ends = np.array([(row[d.id_a], row[d.id_b]) for d in used])
+    given = np.array([d.distance_mm for d in used])
+    picture = np.array([centres_px[i] for i in ids]) * (1.0, -1.0)
+    apart = np.linalg.norm(picture[ends[:, 0]] - picture[ends[:, 1]], axis=1)
+    start = picture * np.median(given / apart)  # rule 2
 
     def away(flat: Array) -> Array:
         at = flat.reshape(-1, 2)
         return np.asarray(np.linalg.norm(at[ends[:, 0]] - at[ends[:, 1]], axis=1) - given)
 
-    places = least_squares(away, start.ravel(), x_scale=max(float(given.max()), 1.0)).x
-    residuals = away(places)
+    solved = least_squares(away, start.ravel(), x_scale=max(float(given.max()), 1.0)).x
+    residuals = away(solved)
     worst = int(np.argmax(np.abs(residuals)))
     if abs(residuals[worst]) > options.misfit_mm:
-        d = distances[worst]
+        d = used[worst]
         raise ScaleNotFound(
             f"the distances between the targets contradict each other: {d.id_a} to {d.id_b}, "
             f"{d.distance_mm:g} mm, is off by {abs(residuals[worst]):.1f} mm "
@@ -135,38 +166,15 @@ def lay_out(
         )
     told = tuple(
         MarkResidual(f"distance {d.id_a} to {d.id_b}", round(abs(float(r)), 4))
-        for d, r in zip(distances, residuals, strict=True)
+        for d, r in zip(used, residuals, strict=True)
     )
-    seen = [i for i in ids if i in seen_px]
-    at = _as_seen(
-        places.reshape(-1, 2), [row[i] for i in seen], np.array([seen_px[i] for i in seen])
-    )
-    return {i: at[row[i]] for i in seen}, told
+    at = _as_seen(solved.reshape(-1, 2), picture)
+    return {i: at[row[i]] for i in ids}, told
 
 
-def _first_places(count: int, ends: Array, given: Array) -> Array:
-    """Return first places (N, 2) from some of the distances (rule 1)."""
-    table = np.full((count, count), _UNMEASURED)
-    np.fill_diagonal(table, 0.0)
-    for (a, b), distance in zip(ends, given, strict=True):
-        table[a, b] = table[b, a] = min(distance, table[a, b])
-    for k in range(count):
-        table = np.minimum(table, table[:, k : k + 1] + table[k : k + 1])
-    middle = np.eye(count) - 1.0 / count
-    values, vectors = np.linalg.eigh(-0.5 * middle @ table**2 @ middle)
-    return np.asarray(vectors[:, -2:] * np.sqrt(np.maximum(values[-2:], 1e-6)))
-
-
-def _as_seen(places: Array, rows: list[int], seen_px: Array) -> Array:
-    """Turn and if need be mirror places so that they lie as the picture shows them."""
-    picture = seen_px * (1.0, -1.0)
-    best, best_away = places, np.inf
-    for mirror in (1.0, -1.0):
-        at = places * (mirror, 1.0)
-        a, b = at[rows] - at[rows].mean(axis=0), picture - picture.mean(axis=0)
-        left, size, right = np.linalg.svd(a.T @ b)
-        turn = left @ np.diag([1.0, np.sign(np.linalg.det(left @ right))]) @ right
-        away = float(np.sum((a @ turn * size.sum() / np.sum(a**2) - b) ** 2))
-        if away < best_away:  # rule 2
-            best, best_away = at @ turn, away
-    return np.asarray(best - best[rows].min(axis=0))  # rule 3
+def _as_seen(at: Array, picture: Array) -> Array:
+    """Turn places so that they lie as the picture shows them (rule 3)."""
+    a, b = at - at.mean(axis=0), picture - picture.mean(axis=0)
+    left, _, right = np.linalg.svd(a.T @ b)
+    upright = at @ left @ np.diag([1.0, np.sign(np.linalg.det(left @ right))]) @ right
+    return np.asarray(upright - upright.min(axis=0))

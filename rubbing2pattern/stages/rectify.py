@@ -16,7 +16,13 @@ from rubbing2pattern.rectifying.fit import Fit, Pins, local_scale
 from rubbing2pattern.rectifying.flat import Flat, flat_by_dpi, flat_by_ruler
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.marks import check_marks, settle_marks
-from rubbing2pattern.rectifying.plane import apply, camera_misfit, homography, inverse
+from rubbing2pattern.rectifying.plane import (
+    apply,
+    camera_misfit,
+    centres_of_squares,
+    homography,
+    inverse,
+)
 from rubbing2pattern.rectifying.quads import SIDES
 from rubbing2pattern.rectifying.sheet import Sheet as FoundSheet, locate_sheet
 from rubbing2pattern.rectifying.sheet_search import CORNERS
@@ -95,7 +101,9 @@ def _by_marks(photograph: Photograph, reference: Marks, options: RectifyOptions)
 
 
 def _by_targets(photograph: Photograph, reference: Targets, options: RectifyOptions) -> Rubbing:
-    seen = find_targets(photograph.grey, reference.ids)
+    edges = find_targets(photograph.grey, reference.ids)
+    centres = centres_of_squares(np.array(list(edges.values())))
+    seen = dict(zip(edges, centres, strict=True))
     if reference.distances:
         places, residuals = lay_out(reference.distances, seen, options)
     else:
@@ -107,6 +115,7 @@ def _by_targets(photograph: Photograph, reference: Targets, options: RectifyOpti
         np.array([seen[i] for i in ids]),
         options.mark_uncertainty_mm,
         _TARGET_READING_PX,
+        np.array([edges[i] for i in ids]),
     )
     rubbing = _by_pins(photograph, "targets", pins, [f"target {i}" for i in ids], options)
     scale = replace(rubbing.scale, residuals=rubbing.scale.residuals + residuals)
@@ -182,6 +191,12 @@ def _perspective(
         )
         findings = (*findings, Finding(Code.REFERENCE_RESIDUAL, Severity.CHECK, message))
     if sheet is not None:
+        if sheet.turn_doubt:
+            message = (
+                "The sheet is nearly square and seen at a slant: its sides may be exchanged. "
+                "Measure a known length both ways on the pattern, or use --marks."
+            )
+            findings = (*findings, Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message))
         findings += _unclear_edges(sheet, apply(inverse(warp.matrix), fit.sheet_corners), options)
     scale = replace(scale, px_per_mm=mean_scale(warp, bounds))
     return Rubbing(photograph, warp, bounds, paper, scale, findings)
