@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -156,11 +156,11 @@ def fit_sides(
     options : `lens_k1`.
     """
     start = np.concatenate((corners.ravel(), [lens.k1]))
+    distances = plumb(sides, lens)
 
     def residuals(parameters: Array, noise_px: float) -> Array:
-        own = lens.with_k1(float(parameters[8]))
-        away = edge_distances(sides, parameters[:8].reshape(4, 2), own)
-        return np.append(np.concatenate(away) / noise_px, parameters[8] / options.lens_k1)
+        away = distances(parameters[:8].reshape(4, 2), float(parameters[8]))
+        return np.append(away / noise_px, parameters[8] / options.lens_k1)
 
     return _solved(residuals, start, rectangle(*size_mm), sides, lens)
 
@@ -179,6 +179,7 @@ def fit_pins(
     start = np.concatenate((apply(matrix, base_mm).ravel(), [lens.k1]))
     if corners is not None:
         start = np.concatenate((start, corners.ravel()))
+    distances = None if sides is None else plumb(sides, lens)
     noise_mm = np.hypot(
         pins.uncertainty_mm, pins.uncertainty_px / local_scale(matrix, pins.mm.mean(axis=0))
     )
@@ -188,9 +189,9 @@ def fit_pins(
         back = inverse(homography(base_mm, parameters[:8].reshape(4, 2)))
         away_mm = apply(back, pins.ideal(own)) - pins.mm
         parts = [away_mm.ravel() / noise_mm, [parameters[8] / options.lens_k1]]
-        if sides is not None:
+        if distances is not None:
             free = parameters[9:].reshape(4, 2)
-            parts += [away / noise_px for away in edge_distances(sides, free, own)]
+            parts.append(distances(free, float(parameters[8])) / noise_px)
             parts.append(_unsquareness_mm(apply(back, free)) / options.squareness_mm)
         return np.concatenate(parts)
 
@@ -205,14 +206,30 @@ def local_scale(matrix: Array, at_mm: Array) -> float:
     return float(np.sqrt(abs(a[0] * b[1] - a[1] * b[0])))
 
 
-def edge_distances(sides: Sides, corners: Array, lens: Lens) -> list[Array]:
-    """Return for each side the distances in ideal px of its places from the line of its corners."""
-    found = []
-    for side, (first, last) in zip(sides, CORNERS, strict=True):
+def plumb(sides: Sides, lens: Lens) -> Callable[[Array, float], Array]:
+    """Return what measures seen edge places against straight sides.
+
+    Returns
+    -------
+    Callable
+        Maps ideal corners (4, 2) and k1 to the distances (N,) in ideal px of all places, side by
+        side, from the lines of their sides.
+    """
+    points = np.concatenate(sides)
+    side = np.repeat(np.arange(4), [len(each) for each in sides])
+    first, last = np.array(CORNERS).T
+
+    @lru_cache(maxsize=4)
+    def ideal(k1: float) -> Array:
+        return lens.with_k1(k1).ideal(points)
+
+    def distances(corners: Array, k1: float) -> Array:
         way = corners[last] - corners[first]
-        offset = lens.ideal(side) - corners[first]
-        found.append((way[0] * offset[:, 1] - way[1] * offset[:, 0]) / np.linalg.norm(way))
-    return found
+        way = way / np.hypot(way[:, :1], way[:, 1:])
+        offset = ideal(k1) - corners[first][side]
+        return np.asarray(way[side, 0] * offset[:, 1] - way[side, 1] * offset[:, 0])
+
+    return distances
 
 
 def _unsquareness_mm(corners_mm: Array) -> Array:
@@ -237,6 +254,6 @@ def _solved(
         own = lens.with_k1(float(start[8]))
         if sides is not None:
             corners = (start[9:] if len(start) > 9 else start[:8]).reshape(4, 2)
-            away = np.abs(np.concatenate(edge_distances(sides, corners, own)))
+            away = np.abs(np.append(plumb(sides, lens)(corners, own.k1), 0.0))
             noise_px = float(np.clip(1.4826 * np.median(away), 0.05, 8.0))
     return Fit(base_mm, start, covariance, noise_px, own)

@@ -47,7 +47,7 @@ class Lens:
         offset = seen - self.centre_px
         r = np.hypot(offset[..., :1], offset[..., 1:]) / self.radius_px
         rho = r.copy()
-        for _ in range(6):
+        for _ in range(5):
             slope = np.maximum(1.0 + 3.0 * self.k1 * rho**2, 0.2)
             rho -= (rho * (1.0 + self.k1 * rho**2) - r) / slope
         return np.asarray(self.centre_px + offset * (rho / np.maximum(r, 1e-12)))

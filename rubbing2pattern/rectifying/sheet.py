@@ -11,7 +11,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey
 from rubbing2pattern.rectifying.evidence import Evidence, gather
-from rubbing2pattern.rectifying.fit import Fit, edge_distances, fit_sides
+from rubbing2pattern.rectifying.fit import Fit, fit_sides, plumb
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import camera_misfit, homography, rectangle
 from rubbing2pattern.rectifying.quads import SIDES
@@ -76,7 +76,8 @@ class Sheet:
 
     def missing(self, options: RectifyOptions) -> tuple[str, ...]:
         """Return the names of the sides that were not made out."""
-        bad = (self.seen_share < options.edge_share) | self.leads
+        length_px = np.linalg.norm(self.corners - np.roll(self.corners, 1, axis=0), axis=1)
+        bad = (self.seen_share < options.edge_share) | self.leads | (length_px < PROFILES)
         return tuple(name for name, is_bad in zip(SIDES, bad, strict=True) if is_bad)
 
 
@@ -110,9 +111,8 @@ def locate_sheet(
     for effort in (QUICK, THOROUGH) if thorough else (QUICK,):
         for found in search.readings(effort):
             sheet = search.follow(found)
-            if best is None or sheet.worth > best.worth:
-                best = sheet
-            if found.score > _CLEAR_SCORE and sheet.is_clear:  # rule 1
+            best = _better(best, sheet)
+            if sheet is not None and found.score > _CLEAR_SCORE and sheet.is_clear:  # rule 1
                 return sheet
         if best is not None:
             best = search.mend(best)
@@ -150,23 +150,34 @@ class _Search:
                     SIDES.index(name),
                     sheet.fit.lens,
                 ):
-                    other = self.follow(found)
-                    sheet = other if other.worth > sheet.worth else sheet
+                    sheet = _better(sheet, self.follow(found)) or sheet
             if sheet.worth == before:
                 break
         return sheet
 
-    def follow(self, found: FoundSheet) -> Sheet:
-        """Follow the edges of one reading and weigh it."""
+    def follow(self, found: FoundSheet) -> Sheet | None:
+        """Follow the edges of one reading and weigh it.
+
+        A wrong reading may send corners anywhere, past the range of numbers; then it is none.
+        """
+        try:
+            with np.errstate(all="ignore"):
+                sheet = self._followed(found)
+        except np.linalg.LinAlgError:
+            return None
+        sound = np.isfinite(sheet.worth) and np.isfinite(sheet.fit.parameters).all()
+        return sheet if sound else None
+
+    def _followed(self, found: FoundSheet) -> Sheet:
         scale = self._scale(found)
         sides = refine_sheet(self.grey, found, scale)
         corners = _crossings(found)
         fit = self._fit(sides, corners, found.lens)
         sides = follow_sheet(self.grey, fit.sheet_corners[np.array(CORNERS)], fit.lens, scale)
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
-        away = edge_distances(sides, fit.sheet_corners, fit.lens)
-        near_px = fine_step_px(scale)
-        share = np.array([np.sum(np.abs(side) < near_px) / PROFILES for side in away])
+        away = np.abs(plumb(sides, fit.lens)(fit.sheet_corners, fit.lens.k1))
+        parts = np.split(away < fine_step_px(scale), np.cumsum([len(each) for each in sides])[:-1])
+        share = np.array([np.sum(part) / PROFILES for part in parts])
         leads = _leads(self.grey, fit, scale)
         misfit = 0.0
         if self.size_mm is not None:
@@ -191,6 +202,13 @@ class _Search:
     def _fit(self, sides: Sides, corners: Array, lens: Lens) -> Fit:
         size = _oriented(corners, lens, self.size_mm, max(self.grey.shape))
         return fit_sides(sides, corners, size, lens, self.options)
+
+
+def _better(first: Sheet | None, second: Sheet | None) -> Sheet | None:
+    """Return the reading that is worth more; the first of equals."""
+    if first is None or second is None:
+        return second if first is None else first
+    return second if second.worth > first.worth else first
 
 
 def _oriented(
@@ -238,8 +256,8 @@ def _crossings(found: FoundSheet) -> Array:
 def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
     """Tell which sides are leads, (4,) bool (rule 3)."""
     ends = fit.sheet_corners[np.array(CORNERS)]
-    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm)
-    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm)
+    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm) + 1.0
+    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm) + 1.0
     paper = within[:, :4].mean(axis=1)
     outer_edge = paper < _LEAD_LEVEL * np.percentile(within[:, 4:], 75, axis=1)
     dark = outside[:, :5].max(axis=1) < _INK_LEVEL * paper

@@ -183,7 +183,10 @@ def search_side(
     first, last = CORNERS[side]
     before, after = small[(first - 1) % 4], small[(last + 1) % 4]
     ways = np.stack((small[first] - before, small[last] - after))
-    step = _START_STEP_PX / float(np.linalg.norm(ways, axis=1).mean())
+    length_px = float(np.linalg.norm(ways, axis=1).mean())
+    if not _START_STEP_PX < length_px < 4.0 * max(closed):
+        return []
+    step = _START_STEP_PX / length_px
     shares = np.arange(0.35, 3.0, step)[:, None]
     ends = np.stack((before + shares * ways[0], after + shares * ways[1]), axis=1)
     middle = own.seen(ends.mean(axis=1))

@@ -36,8 +36,9 @@ def soft_least_squares(residuals: Callable[[Array], Array], start: Array) -> tup
         scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
         scaled = normal / np.outer(scale, scale) + damping * np.eye(len(here))
         trial = here - np.linalg.solve(scaled, pull / scale) / scale
-        trial_value = residuals(trial)
-        gain = _loss(value) - _loss(trial_value)
+        with np.errstate(all="ignore"):  # a wild trial gains nothing and is undone
+            trial_value = residuals(trial)
+            gain = _loss(value) - _loss(trial_value)
         if not gain >= 0.0:
             damping *= 10.0
             if damping > 1e6:
