@@ -205,14 +205,20 @@ def _mitres(
 def _mitre(
     joint: Array, first: tuple[float, float], second: tuple[float, float]
 ) -> tuple[Point, Point, Point, Point]:
-    """Return the wedge left of the first came and right of the second, blunt when very long."""
+    """Return the wedge left of the first came and right of the second.
+
+    It is blunt where it would be very long, and where the edge of the wider came passes behind the
+    end of the narrower one, so that there is no wedge between them.
+    """
     (a, half_a), (b, half_b) = first, second
     away_a, away_b = np.array((math.cos(a), math.sin(a))), np.array((math.cos(b), math.sin(b)))
     edge_a = joint + half_a * np.array((-away_a[1], away_a[0]))
     edge_b = joint + half_b * np.array((away_b[1], -away_b[0]))
     along = np.linalg.solve(np.column_stack((away_a, -away_b)), edge_b - edge_a)[0]
     tip = edge_a + along * away_a
-    if math.dist(tip, joint) > _LONGEST_MITRE * max(half_a, half_b):
+    wedge = Polygon((joint, edge_a, tip, edge_b))
+    too_long = math.dist(tip, joint) > _LONGEST_MITRE * max(half_a, half_b)
+    if too_long or not wedge.is_valid:
         tip = 0.5 * (edge_a + edge_b)
     return _pt(joint), _pt(edge_a), _pt(tip), _pt(edge_b)
 

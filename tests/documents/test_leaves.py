@@ -148,3 +148,31 @@ def test_handle_of_no_length_does_no_harm() -> None:
     assert np.isfinite(beside.points()).all()
     line = LineString(curve.points(1e-4))
     assert line.distance(Point(middle_of(beside))) == pytest.approx(2.0, abs=0.01)
+
+
+@pytest.mark.parametrize("turn_deg", [3.0, 15.0, 44.0, 80.0, 130.0])
+@pytest.mark.parametrize("wide_mm", [6.0, 10.2, 14.0])
+def test_a_wide_lead_meets_a_narrow_one_at_any_angle(turn_deg: float, wide_mm: float) -> None:
+    """The rim bends at J2 where its width changes; its corners are cut, never crossed over."""
+    turn = math.radians(turn_deg)
+    joints = {
+        "J1": (0.0, 0.0),
+        "J2": (100.0, 0.0),
+        "J3": (100.0 + 80.0 * math.cos(turn), 80.0 * math.sin(turn)),
+        "J4": (0.0, 200.0),
+    }
+    leads = [
+        panels.Lead(p, q, Line(joints[p], joints[q]), width, f"{width:g} mm")
+        for (p, q), width in zip(
+            pairwise(["J1", "J2", "J3", "J4", "J1"]), (wide_mm, 4.0, 6.0, 6.0), strict=True
+        )
+    ]
+    _, outer = edges_of(panels.build("bend", joints, leads))
+    bodies = shapely.union_all(
+        [
+            LineString(lead.curve.points()).buffer(0.5 * lead.width_mm, cap_style="flat")
+            for lead in leads
+        ]
+    )
+    # No edge of the rim runs inside the lead it bounds.
+    assert shapely.intersection(outer, bodies.buffer(-0.01)).length < 0.05
