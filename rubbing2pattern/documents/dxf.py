@@ -43,6 +43,7 @@ def dxf_text(drawing: Drawing) -> str:
         for layer in drawing.layers:
             for mark in drawing.on(layer.name):
                 _add(space, mark)
+        _sort_classes(document)
         stream = io.StringIO()
         document.write(stream)
     return stream.getvalue()
@@ -83,6 +84,12 @@ def _document(drawing: Drawing) -> Document:
     )
     document.modelspace().reset_extents((x_min, y_min, 0.0), (x_max, y_max, 0.0))
     return document
+
+
+def _sort_classes(document: Document) -> None:
+    """Put the library's classes in order; it takes them from a set, in another order each run."""
+    document.classes.add_required_classes(document.dxfversion)
+    document.classes.classes = dict(sorted(document.classes.classes.items()))
 
 
 def _line_type(line_type: LineType) -> str:
