@@ -55,9 +55,11 @@ def test_paper_inside_a_scan(flat):
     assert rubbing.bounds_mm == rubbing.paper.bounds
 
 
-def test_scan_without_edges(flat):
-    """What shows only paper is read whole."""
-    inner = Photograph(np.ascontiguousarray(flat.grey[120:1180, 110:890]), "scan.png", "0" * 64)
+@pytest.mark.parametrize("ink", [60.0, 130.0])
+def test_scan_without_edges(ink):
+    """What shows only paper is read whole; the border lead is no edge, bold or worn."""
+    grey = scan(ink=ink).grey[120:1180, 110:890]
+    inner = Photograph(np.ascontiguousarray(grey), "scan.png", "0" * 64)
     rubbing = rectify(inner, Dpi(75.0), OPTIONS)
     assert rubbing.paper is None
     half = 0.5 * 25.4 / 75

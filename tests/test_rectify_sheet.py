@@ -177,6 +177,16 @@ def test_marks_profit_from_the_edges():
     assert rubbing.paper.bounds == pytest.approx((0, 0, 297, 420), abs=0.5)
 
 
+def test_marks_beside_a_panel_that_looks_like_a_sheet():
+    """Only a bright panel within a dark frame shows; no mark lies on it, so it is no sheet."""
+    scene = Scene(**A3, margin_mm=60, ground=60, tone=0.0)
+    camera = replace(UPRIGHT, k1=0.03, pitch_deg=8)
+    at = np.array([(-30.0, -30), (327, -30), (327, 450), (-30, 450)])
+    pairs = enumerate(zip(camera.project(at).tolist(), at.tolist(), strict=True), 1)
+    marks = Marks("m.csv", tuple(Mark(f"mark {n}", tuple(p), tuple(m)) for n, (p, m) in pairs))
+    assert rectify(picture(scene, camera), marks, OPTIONS).paper is None
+
+
 def test_a_wrong_mark_of_five_is_found_by_the_edges():
     _, camera = VIEWS["dark table, wide lens"]
     at = np.array([(40.0, 50), (257, 50), (257, 370), (40, 370), (148, 210)])

@@ -38,8 +38,9 @@ _MOST_MENDED = 2
 _SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
 _WITHIN_MM = np.concatenate((np.linspace(1.5, 4.5, 4), np.linspace(5.0, 30.0, 30)))
-_OUTSIDE_MM = np.linspace(1.0, 18.0, 18)
-_LEAD_LEVEL, _INK_LEVEL, _SAME_LEVEL = 0.75, 0.55, 0.15
+_OUTSIDE_MM = np.linspace(1.0, 20.0, 20)
+_LEAD_LEVEL, _DARK_LEVEL = 0.75, 0.8
+_SAME_LEVEL, _SAME_COUNT = 0.06, 3
 _MISFIT_WEIGHT = 4.0
 
 
@@ -96,8 +97,8 @@ def locate_sheet(
     1. The likeliest reading is taken when its edges are clear and met nearly everywhere.
     2. Else the others are followed as well, and the one wins whose edges are met most, whose
        worst edge is met best and, when the size is given, whose shape a camera can make.
-    3. Where it is darker just within than further in, or dark for 5 mm outside and like the paper
-       again within 18 mm, there is a lead and no edge of the paper. A shadow is not as dark.
+    3. Where it is darker just within than further in, or dark for some mm outside and exactly
+       like the paper again beyond, there is a lead and no edge of the paper.
     4. When one or two sides are missing they are sought anew between their neighbours.
 
     Parameters
@@ -260,6 +261,7 @@ def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
     outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm) + 1.0
     paper = within[:, :4].mean(axis=1)
     outer_edge = paper < _LEAD_LEVEL * np.percentile(within[:, 4:], 75, axis=1)
-    dark = outside[:, :5].max(axis=1) < _INK_LEVEL * paper
-    like_paper = np.abs(np.log(outside[:, 5:] / paper[:, None])).min(axis=1) < _SAME_LEVEL
+    ratio = outside / paper[:, None]
+    dark = ratio[:, 1:4].max(axis=1) < _DARK_LEVEL
+    like_paper = np.sum(np.abs(np.log(ratio[:, 4:])) < _SAME_LEVEL, axis=1) >= _SAME_COUNT
     return np.asarray(outer_edge | (dark & like_paper))

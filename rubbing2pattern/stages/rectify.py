@@ -135,7 +135,7 @@ def _by_pins(
     lens = Lens.of(photograph.grey.shape)
     rough = local_scale(homography(pins.mm, pins.px), pins.mm.mean(axis=0))
     sheet = locate_sheet(photograph.grey, None, options, rough)
-    if sheet is not None and sheet.missing(options):
+    if sheet is not None and (sheet.missing(options) or not _holds_most(sheet, pins)):
         sheet = None
     settled = settle_marks(pins, names, sheet, lens, options)
     fit = settled.fit
@@ -152,6 +152,15 @@ def _by_pins(
         f"Scale and perspective from {used} {kind}{bend}; largest residual {worst_mm:.2f} mm.",
     )
     return _perspective(photograph, fit, sheet, scale, settled.findings, options, pins.mm)
+
+
+def _holds_most(sheet: FoundSheet, pins: Pins) -> bool:
+    """Tell whether most marks lie on the sheet; none does on what is the panel, not the sheet."""
+    places = pins.ideal(sheet.fit.lens)
+    way = np.roll(sheet.corners, -1, axis=0) - sheet.corners
+    offset = places[:, None] - sheet.corners
+    inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
+    return bool(2 * inside.sum() >= len(places))
 
 
 def _corner_pins(px: Array) -> Array:
