@@ -357,6 +357,38 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
     assert (tmp_path / "strict" / "panel.json").exists()
 
 
+@pytest.mark.skipif(os.name != "posix", reason="streams of this kind are POSIX")
+@pytest.mark.parametrize(("kind", "code"), [("closed", 0), ("left", 0), ("full", 6)])
+def test_results_are_safe_whatever_happens_to_stdout(tmp_path: Path, kind: str, code: int) -> None:
+    command = [
+        sys.executable,
+        "-m",
+        "rubbing2pattern",
+        "demo",
+        "--quiet",
+        "-o",
+        str(tmp_path / "o"),
+    ]
+    end = {"closed": '"$@" >&-', "left": '{ "$@"; echo $? >&2; } | true', "full": '"$@" >/dev/full'}
+    if kind == "full" and not Path("/dev/full").exists():
+        pytest.skip("this system has no device that is always full")
+    result = subprocess.run(
+        ["sh", "-c", end[kind], "sh", *command],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        cwd=ROOT,
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
+    if kind == "left":
+        assert result.stderr == "0\n"
+    else:
+        assert result.returncode == code, result.stderr
+        assert ("the results lie in" in result.stderr) is (kind == "full")
+    assert "Traceback" not in result.stderr
+    assert (tmp_path / "o" / "panel.json").exists()
+
+
 @pytest.mark.skipif(os.name != "posix", reason="signals of this kind are POSIX")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_an_interrupted_run_leaves_nothing(tmp_path: Path, number: int) -> None:

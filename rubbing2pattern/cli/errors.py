@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 import traceback
 
 import click
@@ -30,7 +29,7 @@ def told(fault: BaseException) -> int:
         case RubbingError():  # rule 1
             return _say(str(fault), fault.exit_code)
         case click.exceptions.NoArgsIsHelpError():  # rule 2
-            sys.stderr.write(fault.format_message() + "\n")
+            click.echo(fault.format_message(), err=True)
             return fault.exit_code
         case click.ClickException():
             return _say(fault.format_message() + _help_hint(fault), fault.exit_code)
@@ -51,7 +50,7 @@ def told(fault: BaseException) -> int:
 
 
 def _say(message: str, exit_code: int) -> int:
-    sys.stderr.write(f"rubbing2pattern: {message}\n")
+    click.echo(f"rubbing2pattern: {message}", err=True)
     return exit_code
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import sys
@@ -68,8 +69,9 @@ def entry() -> None:
         warnings.simplefilter("ignore")
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
     for stream in (sys.stdout, sys.stderr):
-        # A file name may hold what the terminal cannot show.
-        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+        # A file name may hold what the terminal cannot show; a closed stream is None.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     # Ending a run from outside is an interruption like any other: nothing half-written stays.
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)

@@ -16,7 +16,7 @@ def shown_progress(*, quiet: bool) -> Iterator[Progress]:
     """Give the progress that suits the place where stderr goes; it is gone when the block ends."""
     if quiet:
         yield Silent()
-    elif sys.stderr.isatty():
+    elif sys.stderr is not None and sys.stderr.isatty():
         with _bar() as bar:
             yield bar
     else:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import click
 
 from rubbing2pattern.cli.progress import shown_progress
-from rubbing2pattern.cli.summary import print_table, summary
-from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.cli.summary import summary, table
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, OutputNotWritten
 from rubbing2pattern.output import check_folder
 from rubbing2pattern.units import Unit
 
@@ -56,12 +56,21 @@ def run_one(
 
 
 def _tell(reading: Reading, folder: Path, units: Unit, *, json_wanted: bool) -> None:
+    """Show the summary on stdout.
+
+    The results are written by now. Who has stopped reading stdout is not told anything more; any
+    other fault of it is an error that says where the results lie.
+    """
+    if json_wanted:
+        text = json.dumps(summary(reading, folder), indent=2, ensure_ascii=False)
+    else:
+        text = table(reading, folder, units)
     try:
-        if json_wanted:
-            click.echo(json.dumps(summary(reading, folder), indent=2, ensure_ascii=False))
-        else:
-            print_table(reading, folder, units)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # Whoever read stdout has left; the results are written, so the run is a success.
+        click.echo(text)
+    except OSError as fault:
+        # What is left in the stream's buffer must not fail once more at the end of the process.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if not isinstance(fault, BrokenPipeError):
+            raise OutputNotWritten(
+                f"the results lie in {folder}, but the summary cannot be shown: {fault.strerror}"
+            ) from fault

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import io
 import math
-import sys
 from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,8 +13,6 @@ from rubbing2pattern.findings import Finding, Severity
 from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from rubbing2pattern.model import Came, Panel
     from rubbing2pattern.pipeline import Reading
 
@@ -57,36 +55,33 @@ def summary(reading: Reading, folder: Path) -> dict[str, Any]:
     }
 
 
-def print_table(reading: Reading, folder: Path, unit: Unit) -> None:
-    """Print the summary for people."""
-    from rich.console import Console
-    from rich.text import Text
-
-    console = Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
+def table(reading: Reading, folder: Path, unit: Unit) -> str:
+    """Return the summary for people."""
     panel = reading.panel
     lines = [f"{head:<8}{text}" for head, text in _facts(panel, unit)]
-    for line in [*lines, ""]:
-        console.print(Text(line), soft_wrap=True)
     if panel.cames:
-        console.print(_width_table(panel, unit))
-        console.print()
-    lines = [*_finding_lines(panel, unit), "", f"The pattern lies in {folder}"]
-    for line in [*lines, f"  {', '.join(_files(folder))}"]:
-        console.print(Text(line), soft_wrap=True)
+        lines += ["", *_width_lines(panel, unit)]
+    lines += ["", *_finding_lines(panel, unit), "", f"The pattern lies in {folder}"]
+    return "\n".join([*lines, f"  {', '.join(_files(folder))}"])
 
 
-def _width_table(panel: Panel, unit: Unit) -> Table:
+def _width_lines(panel: Panel, unit: Unit) -> list[str]:
+    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="bold")
+    rows = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0))
     for head in ("lead", "measured", "length", "cames"):
-        table.add_column(head, justify="left" if head == "lead" else "right")
+        rows.add_column(head, justify="left" if head == "lead" else "right")
     for width in _widths(panel):
         measured = format_length(width.measured_mm, unit, decimals=2, denominator=32)
         length = format_length(width.length_mm, unit, decimals=0)
-        table.add_row(Text(width.stock), measured, length, str(width.cames))
-    return table
+        rows.add_row(Text(width.stock), measured, length, str(width.cames))
+    # Written as text first: a terminal, a pipe and a file then show the same.
+    console = Console(file=io.StringIO(), width=100, color_system=None, force_terminal=False)
+    with console.capture() as captured:
+        console.print(rows)
+    return [line.rstrip() for line in captured.get().splitlines()]
 
 
 def _facts(panel: Panel, unit: Unit) -> list[tuple[str, str]]:
@@ -154,7 +149,7 @@ def _finding_lines(panel: Panel, unit: Unit) -> list[str]:
     for finding in _sorted(panel.findings):
         pieces = ", ".join(str(number) for number in finding.pieces)
         place = "" if finding.at is None else f" at {_place(finding.at, unit)}"
-        touched = f" (piece {pieces})" if pieces else ""
+        touched = f" (piece{'s' if len(finding.pieces) > 1 else ''} {pieces})" if pieces else ""
         lines.append(
             f"  {finding.severity.value:<6}{finding.code}{place}{touched}: {finding.message}"
         )
