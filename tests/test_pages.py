@@ -10,8 +10,11 @@ import pytest
 
 from rubbing2pattern import errors
 from rubbing2pattern.cli import main
+from rubbing2pattern.documents.lists import cames_csv, pieces_csv
 from rubbing2pattern.findings import Code, Severity
+from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.output import OWN_NAMES
+from tests import panels
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
@@ -68,6 +71,15 @@ def test_every_finding_is_explained() -> None:
         assert code.value in rows, f"docs/figures.md does not explain {code.value}"
     for severity in Severity:
         assert severity.value in rows
+
+
+def test_every_column_of_the_lists_is_explained() -> None:
+    panel, options = panels.two_by_two(), DocumentOptions()
+    page = text("docs/figures.md").split("## Columns of the lists")[1].split("\n## ")[0]
+    for part, written in (("pieces.csv", pieces_csv), ("cames.csv", cames_csv)):
+        section = page.split(f"`{part}`, one row")[1].split("one row")[0]
+        for column in written(panel, options).splitlines()[0].split(","):
+            assert f"`{column}`" in section, f"docs/figures.md does not explain {part}: {column}"
 
 
 def test_the_changelog_has_the_current_version() -> None:
