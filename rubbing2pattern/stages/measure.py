@@ -41,8 +41,8 @@ def measure(
        of their number, never better than `floor_mm`, and the scale's share;
     3. the leads of one panel come in a few sizes: a came that surely has one of them is read
        together with its size, by inverse variance;
-    4. a came of which too little is seen takes the commonest size nearby in width, and says so by a
-       large uncertainty.
+    4. a came of which too little is seen takes the width of the run of lead it is part of; if nothing
+       of that is seen, the nearest common size, and says so by a large uncertainty.
     """
     options = options or MeasureOptions()
     reach = _reach(net, options)
@@ -52,8 +52,9 @@ def measure(
         np.array([r.uncertainty_mm for r in found]),
         np.array([r.length_mm for r in found]),
     )
+    runs = _runs(net, found)
     cames = tuple(
-        _with_width(came, r, i, sizes, net, options)
+        _with_width(came, r, i, sizes, runs, net, options)
         for i, (came, r) in enumerate(zip(net.cames, found, strict=True))
     )
     return replace(net, cames=cames)
@@ -123,18 +124,36 @@ def _gaps(
     return tuple((round(float(a), 3), round(float(b), 3)) for a, b in found if b - a >= least_mm)
 
 
+def _runs(net: LeadNet, found: list[_Reading]) -> dict[int, tuple[float, float]]:
+    """Width and uncertainty of every run of lead of which something was measured."""
+    mass: dict[int, float] = {}
+    total: dict[int, float] = {}
+    worst: dict[int, float] = {}
+    for came, reading in zip(net.cames, found, strict=True):
+        if math.isfinite(reading.shown_mm):
+            n = came.strip
+            mass[n] = mass.get(n, 0.0) + reading.length_mm
+            total[n] = total.get(n, 0.0) + reading.length_mm * reading.shown_mm
+            worst[n] = max(worst.get(n, 0.0), reading.uncertainty_mm)
+    return {n: (total[n] / mass[n], worst[n]) for n in mass}
+
+
 def _with_width(
     came: NetCame,
     reading: _Reading,
     i: int,
     sizes: CommonWidths,
+    runs: dict[int, tuple[float, float]],
     net: LeadNet,
     options: MeasureOptions,
 ) -> NetCame:
     width, sigma = reading.shown_mm, reading.uncertainty_mm
     shown = width if math.isfinite(width) else came.shown_width_mm
-    if sizes.sizes_mm.size:
-        if not math.isfinite(width):  # rule 4
+    if not math.isfinite(width) and came.strip in runs:  # rule 4
+        width, sigma = runs[came.strip]
+        shown = width
+    elif sizes.sizes_mm.size:
+        if not math.isfinite(width):
             k = int(np.abs(sizes.sizes_mm - came.shown_width_mm).argmin())
             width, sigma = float(sizes.sizes_mm[k]), options.alone_mm
         elif sizes.probability[i] >= options.member:  # rule 3
