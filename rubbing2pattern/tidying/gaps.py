@@ -47,9 +47,7 @@ def _unseen(track: Track, options: TidyOptions) -> list[Stretch]:
     starts, ends = np.nonzero(edges == 1)[0], np.nonzero(edges == -1)[0] - 1
     s = track.along_mm
     return [
-        (int(a), int(b))
-        for a, b in zip(starts, ends, strict=True)
-        if s[b] - s[a] >= options.gap_mm
+        (int(a), int(b)) for a, b in zip(starts, ends, strict=True) if s[b] - s[a] >= options.gap_mm
     ]
 
 
@@ -107,10 +105,15 @@ def _cut(web: Web, k: int, track: Track, cuts: list[Stretch], options: TidyOptio
     path[0], path[-1] = web.nodes[strand.a], web.nodes[strand.b]
     for a, b in parts:
         ends = []
-        for index, node in ((a, strand.a if a == 0 else None), (b, strand.b if b == last else None)):
+        for index, node in (
+            (a, strand.a if a == 0 else None),
+            (b, strand.b if b == last else None),
+        ):
             if node is None:
                 node = web.new_number()
                 web.nodes[node] = np.array(path[index])
             ends.append(node)
-        web.add(Strand(ends[0], ends[1], path[a : b + 1], strand.left, strand.right, strand.width_mm))
+        web.add(
+            Strand(ends[0], ends[1], path[a : b + 1], strand.left, strand.right, strand.width_mm)
+        )
     web.remove(k)

@@ -17,35 +17,18 @@ from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap
+from rubbing2pattern.tidying.bridges import Bridge, bridge_between, crossing, landing
 from rubbing2pattern.tidying.evidence import ink_along
+from rubbing2pattern.tidying.pairing import paired
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.stubs import End, Stub, hidden, stub_of
 from rubbing2pattern.tidying.web import Strand, Web
-
-_BACK = 0.8  # of the clean lead behind a fit: what may be trusted as its course
 
 Follows = dict[End, End]
 """For a strand end, the strand end in which its lead goes on."""
 
 
-@dataclass(slots=True)
-class _Bridge:
-    """A lead that runs through a knot, from one stub to another, and the joints on it."""
-
-    first: Stub
-    second: Stub
-    path: Array
-    stops: list[tuple[float, int]]
-
-    def place(self, at: float) -> Array:
-        i = min(int(at * (len(self.path) - 1)), len(self.path) - 2)
-        t = at * (len(self.path) - 1) - i
-        return np.asarray((1 - t) * self.path[i] + t * self.path[i + 1])
-
-
-def untie(
-    web: Web, tracks: dict[int, Track], lead: LeadMap, options: TidyOptions
-) -> Follows:
+def untie(web: Web, tracks: dict[int, Track], lead: LeadMap, options: TidyOptions) -> Follows:
     """Take every knot apart and put it together anew; return which strand ends run on in which.
 
     Rules:
@@ -128,99 +111,16 @@ def _simple_knot(
 
 
 def _follow_pairs(clear: list[Stub], follows: Follows, options: TidyOptions) -> None:
-    pairs, _ = _paired(clear, options)
+    pairs, _ = paired(clear, options)
     for first, second in pairs:
         follows[first.end], follows[second.end] = second.end, first.end
-
-
-def _paired(stubs: list[Stub], options: TidyOptions) -> tuple[list[tuple[Stub, Stub]], list[Stub]]:
-    """The pairing with the least cost (rule 2); all pairings are tried, or the best eight stubs'."""
-    n = len(stubs)
-    cost = np.full((n, n), np.inf)
-    for i, j in itertools.combinations(range(n), 2):
-        cost[i, j] = cost[j, i] = _cost(stubs[i], stubs[j], options)
-    best: tuple[float, list[tuple[int, int]]] = (math.inf, [])
-    for pairs in _matchings(list(range(n)), cost, options.alone_cost):
-        total = sum(cost[i, j] for i, j in pairs) + options.alone_cost * (n - 2 * len(pairs))
-        if total < best[0] - 1e-12:
-            best = (total, pairs)
-    taken = {i for pair in best[1] for i in pair}
-    return (
-        [(stubs[i], stubs[j]) for i, j in best[1]],
-        [s for i, s in enumerate(stubs) if i not in taken],
-    )
-
-
-def _matchings(items: list[int], cost: Array, alone: float) -> list[list[tuple[int, int]]]:
-    """All sets of disjoint pairs cheaper than leaving both alone."""
-    if len(items) < 2:
-        return [[]]
-    first, rest = items[0], items[1:]
-    out = _matchings(rest, cost, alone)
-    for j in rest:
-        if cost[first, j] < 2.0 * alone:
-            left = [x for x in rest if x != j]
-            out = out + [[(first, j), *m] for m in _matchings(left, cost, alone)]
-    return out
-
-
-def _cost(one: Stub, two: Stub, options: TidyOptions) -> float:
-    """Squared misfit, in standard deviations, of prolonging each stub to the other's tip.
-
-    What may be expected grows with the gap: a lead may bend a little on the way, and a short stub
-    tells its direction badly.
-    """
-    gap = math.dist(one.tip, two.tip)
-    if gap < 1e-6:
-        return math.inf
-    if float(one.heading @ two.heading) > -0.5:
-        return math.inf
-    way = (two.tip - one.tip) / gap
-    if gap > 3.0 and (float(one.heading @ way) < 0.6 or float(two.heading @ way) > -0.6):
-        return math.inf
-    total = 0.0
-    for a, b in ((one, two), (two, one)):
-        foot, along = a.fit.near(b.tip)
-        along = along if float(along @ a.heading) > 0 else -along
-        sure = max(min(a.seen_mm, options.local_mm), 2.0)
-        aside = math.dist(foot, b.tip)
-        turn = math.degrees(math.acos(float(np.clip(-(along @ b.heading), -1.0, 1.0))))
-        slack_mm = 0.35 + 0.05 * gap + 0.15 * gap / sure
-        slack_deg = 5.0 + 0.2 * gap + 12.0 / sure
-        total += 0.5 * ((aside / slack_mm) ** 2 + (turn / slack_deg) ** 2)
-    wide = (one.width_mm - two.width_mm) / (0.15 * (one.width_mm + two.width_mm) / 2 + 0.25)
-    return total + wide**2
-
-
-def _bridge(one: Stub, two: Stub) -> Array:
-    """Points along both leads and a cubic (Hermite) from tip to tip, about half a mm apart.
-
-    The leads are followed back a little, for a sharp joint may lie before its fork.
-    """
-    before = _followed(one, -one.heading, _BACK * one.seen_mm)
-    after = _followed(two, -two.heading, _BACK * two.seen_mm)
-    return np.vstack((before[:0:-1], _hermite(one, two), after[1:]))
-
-
-def _hermite(one: Stub, two: Stub) -> Array:
-    gap = math.dist(one.tip, two.tip)
-    n = max(8, round(gap / 0.5))
-    t = np.linspace(0.0, 1.0, n)[:, None]
-    p, q = one.tip, two.tip
-    u, v = gap * one.heading, -gap * two.heading
-    return np.asarray(
-        (2 * t**3 - 3 * t**2 + 1) * p
-        + (t**3 - 2 * t**2 + t) * u
-        + (-2 * t**3 + 3 * t**2) * q
-        + (t**3 - t**2) * v
-    )
 
 
 @dataclass(slots=True)
 class _Plan:
     """How a knot is to be put together: new places, which are one, what butts where."""
 
-    bridges: list[_Bridge]
+    bridges: list[Bridge]
     places: dict[int, Array]
     butts: dict[int, list[Stub]]
     same: dict[int, int]
@@ -230,8 +130,8 @@ def _planned(
     web: Web, nodes: set[int], clear: list[Stub], lead: LeadMap, options: TidyOptions
 ) -> _Plan | None:
     centre = np.mean([web.nodes[n] for n in sorted(nodes)], axis=0)
-    pairs, rest = _paired(clear, options)
-    bridges = [_Bridge(a, b, _bridge(a, b), []) for a, b in pairs]
+    pairs, rest = paired(clear, options)
+    bridges = [Bridge(a, b, bridge_between(a, b), []) for a, b in pairs]
     if any(not _inked(b.path, lead, options) for b in bridges):  # rule 7
         return None
     places: dict[int, Array] = {}
@@ -246,7 +146,7 @@ def _planned(
         node = web.new_number()
         places[node], butts[node] = place, list(rest)
     for one, two in itertools.combinations(bridges, 2):  # rule 3
-        hit = _crossing(one.path, two.path)
+        hit = crossing(one.path, two.path)
         if hit is not None:
             node = web.new_number()
             places[node] = hit[2]
@@ -254,10 +154,10 @@ def _planned(
             two.stops.append((hit[1], node))
     ways: list[Array] = []
     for stub in rest if bridges else []:  # rule 4
-        bridge, at, place, way = _landing(stub, bridges, centre)
+        bridge, at, place, way = landing(stub, bridges, centre)
         if len(nodes) > 1 and not _inked(way, lead, options):  # rule 7
             return None
-        if any(_crossing(way, other) is not None for other in ways):
+        if any(crossing(way, other) is not None for other in ways):
             return None
         ways.append(way)
         node = web.new_number()
@@ -319,61 +219,7 @@ def _join_through(web: Web, tracks: dict[int, Track], follows: Follows) -> None:
                 follows[end], follows[other] = other, end
 
 
-def _crossing(one: Array, two: Array) -> tuple[float, float, Array] | None:
-    """Where two polylines cross: shares of their lengths and the place; None if they do not."""
-    a, b = one[:-1], one[1:]
-    c, d = two[:-1], two[1:]
-    r, s = b - a, d - c
-    cross = r[:, None, 0] * s[None, :, 1] - r[:, None, 1] * s[None, :, 0]
-    ca = c[None] - a[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = (ca[..., 0] * s[None, :, 1] - ca[..., 1] * s[None, :, 0]) / cross
-        u = (ca[..., 0] * r[:, None, 1] - ca[..., 1] * r[:, None, 0]) / cross
-    hit = (t >= 0) & (t <= 1) & (u >= 0) & (u <= 1)
-    if not hit.any():
-        return None
-    i, j = (int(v) for v in np.argwhere(hit)[0])
-    place = a[i] + t[i, j] * r[i]
-    return (i + float(t[i, j])) / (len(one) - 1), (j + float(u[i, j])) / (len(two) - 1), place
-
-
-def _followed(stub: Stub, heading: Array, length_mm: float) -> Array:
-    """The stub's fitted curve from its tip on, by half a millimetre."""
-    points, here = [stub.tip], stub.tip
-    for _ in range(int(length_mm / 0.5)):
-        here, along = stub.fit.near(here + 0.5 * heading)
-        heading = along if float(along @ heading) > 0 else -along
-        points.append(here)
-    return np.array(points)
-
-
-def _landing(
-    stub: Stub, bridges: list[_Bridge], centre: Array
-) -> tuple[_Bridge, float, Array, Array]:
-    """The first bridge that the prolonged stub meets, where on it, the place and the way there."""
-    ahead = _followed(stub, stub.heading, math.dist(stub.tip, centre) + 45.0)
-    best: tuple[float, _Bridge, float, Array] | None = None
-    for bridge in bridges:
-        hit = _crossing(ahead, bridge.path)
-        if hit is not None and (best is None or hit[0] < best[0]):
-            best = (hit[0], bridge, hit[1], hit[2])
-    if best is not None:
-        way = ahead[: max(2, int(best[0] * (len(ahead) - 1)) + 1)]
-        return best[1], best[2], best[3], way
-    nearest: tuple[float, _Bridge, float, Array, Array] | None = None
-    for bridge in bridges:
-        d = np.hypot(
-            ahead[:, None, 0] - bridge.path[None, :, 0], ahead[:, None, 1] - bridge.path[None, :, 1]
-        )
-        j = int(d.min(axis=0).argmin())
-        if nearest is None or float(d.min()) < nearest[0]:
-            way = np.array([stub.tip, bridge.path[j]])
-            nearest = (float(d.min()), bridge, j / (len(bridge.path) - 1), bridge.path[j], way)
-    assert nearest is not None
-    return nearest[1:]
-
-
-def _merged(bridges: list[_Bridge], places: dict[int, Array], close_mm: float) -> dict[int, int]:
+def _merged(bridges: list[Bridge], places: dict[int, Array], close_mm: float) -> dict[int, int]:
     """For each new node the node it is one with (rule 5)."""
     same = {n: n for n in places}
 
@@ -418,9 +264,7 @@ def _link_apart(
             continue
         one, two = bridges[0], bridges[j]
         i0, j0 = _where_linked(web, inner, one.path, two.path)
-        link = [
-            _stop_at(web, bridge, at, plan, options) for bridge, at in ((one, i0), (two, j0))
-        ]
+        link = [_stop_at(web, bridge, at, plan, options) for bridge, at in ((one, i0), (two, j0))]
         path = np.array([places[link[0]], places[link[1]]])
         width = min(one.first.width_mm, two.first.width_mm)
         tracks[web.add(Strand(link[0], link[1], path, 0, 0, width))] = Track.unseen(path, width)
@@ -428,7 +272,7 @@ def _link_apart(
         group = [group[0] if g == old else g for g in group]
 
 
-def _stop_at(web: Web, bridge: _Bridge, at: int, plan: _Plan, options: TidyOptions) -> int:
+def _stop_at(web: Web, bridge: Bridge, at: int, plan: _Plan, options: TidyOptions) -> int:
     """The joint on a bridge at an index of its path: one that is close already, else a new one."""
     place = bridge.path[at]
     for _, node in bridge.stops:
@@ -463,7 +307,7 @@ def _where_linked(web: Web, inner: set[int], one: Array, two: Array) -> tuple[in
 def _lay(
     web: Web,
     tracks: dict[int, Track],
-    bridge: _Bridge,
+    bridge: Bridge,
     places: dict[int, Array],
     same: dict[int, int],
     follows: Follows,
@@ -490,5 +334,3 @@ def _lay(
         last = (k, False)
     web.attach(bridge.second.end, stops[-1][1], places[stops[-1][1]])
     follows[last], follows[bridge.second.end] = bridge.second.end, last
-
-

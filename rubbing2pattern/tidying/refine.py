@@ -12,7 +12,6 @@ from scipy import ndimage
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import (
-    Profiles,
     evenly,
     grid_values,
     left_normals,
@@ -92,7 +91,11 @@ class Track:
 
 
 def refine(
-    strand: Strand, clear: tuple[float, float], rubbing: Rubbing, lead: LeadMap, options: TidyOptions
+    strand: Strand,
+    clear: tuple[float, float],
+    rubbing: Rubbing,
+    lead: LeadMap,
+    options: TidyOptions,
 ) -> Track:
     """Return the measured track of a strand.
 
@@ -126,7 +129,16 @@ def refine(
     points = base + fine[:, None] * normal
     local = _local_widths(smooth, off, fine, width, top)
     lone = float(np.clip(np.percentile(local[inner], 25.0), 1.0, width))
-    return Track(points, along, response, local, lone, width, rough, _asymmetry(smooth, off, fine, width, inner))
+    return Track(
+        points,
+        along,
+        response,
+        local,
+        lone,
+        width,
+        rough,
+        _asymmetry(smooth, off, fine, width, inner),
+    )
 
 
 def best_path(scores: Grid, bend: float) -> np.ndarray:
@@ -160,9 +172,7 @@ def _along(density: Grid, sigma: float, closed: bool) -> Grid:
     return np.asarray(ndimage.gaussian_filter1d(density, sigma, axis=0, mode=mode))
 
 
-def _box_scores(
-    density: Grid, off: Array, width_mm: float, search_mm: float
-) -> tuple[Grid, Array]:
+def _box_scores(density: Grid, off: Array, width_mm: float, search_mm: float) -> tuple[Grid, Array]:
     """Centre mean less the darker flank for every shift, (N, C), and the shifts in mm, (C,)."""
     step = float(off[1] - off[0])
     zero = len(off) // 2
@@ -283,7 +293,9 @@ def _local_widths(density: Grid, off: Array, shift: Array, width_mm: float, top:
     return total
 
 
-def _asymmetry(density: Grid, off: Array, shift: Array, width_mm: float, inner: np.ndarray) -> float:
+def _asymmetry(
+    density: Grid, off: Array, shift: Array, width_mm: float, inner: np.ndarray
+) -> float:
     step = float(off[1] - off[0])
     aligned = _aligned(density[inner], np.round(shift[inner] / step).astype(np.int64)).mean(axis=0)
     zero = len(off) // 2
@@ -293,5 +305,3 @@ def _asymmetry(density: Grid, off: Array, shift: Array, width_mm: float, inner: 
     left, right = aligned[zero + a : zero + b + 1].mean(), aligned[zero - b : zero - a + 1].mean()
     core = aligned[zero - a // 2 : zero + a // 2 + 1].mean()
     return float(abs(left - right) / max(core - min(left, right), 1e-3))
-
-

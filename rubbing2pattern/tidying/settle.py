@@ -12,8 +12,8 @@ from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
 from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.tidying.knots import Follows
 from rubbing2pattern.reading import LeadMap, Rubbing
+from rubbing2pattern.tidying.knots import Follows
 from rubbing2pattern.tidying.links import link_line
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.stubs import End, clean_length, clean_places, hidden, reach_of_solder
@@ -89,7 +89,11 @@ def fit_all(
         if len(chain) == 1 and hidden(web, k, tracks, options):
             strand = web.strands[k]
             beside = {
-                n: [fits[e] for e, _ in web.ends_at(n) if e != k and not hidden(web, e, tracks, options)]
+                n: [
+                    fits[e]
+                    for e, _ in web.ends_at(n)
+                    if e != k and not hidden(web, e, tracks, options)
+                ]
                 for n in (strand.a, strand.b)
             }
             fits[k] = link_line(web, k, beside, rubbing, lead)
@@ -122,9 +126,7 @@ def solve_joints(
             weight = 1.0 if through[(node, run_of[k])] > 1 else 0.25
             distinct[id(fits[k])] = (fits[k], weight)
         chosen = list(distinct.values())
-        place, away = meeting_place(
-            [f for f, _ in chosen], web.nodes[node], [w for _, w in chosen]
-        )
+        place, away = meeting_place([f for f, _ in chosen], web.nodes[node], [w for _, w in chosen])
         limit = options.stray * max(reach_of_solder(web, node, options), 3.0)
         limit /= max(_sharpest_sine([f for f, _ in chosen], place), 0.12)
         moved = float(math.dist(place, web.nodes[node]))

@@ -70,9 +70,7 @@ def lone_width(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> float:
     return min(own, max(beside, default=own))
 
 
-def clean_places(
-    web: Web, k: int, tracks: Tracks, options: TidyOptions
-) -> npt.NDArray[np.bool_]:
+def clean_places(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> npt.NDArray[np.bool_]:
     """Where a strand shows one lead alone: outside solder, seen, and no wider than it should be."""
     strand, track = web.strands[k], tracks[k]
     along, length = track.along_mm, float(track.along_mm[-1])
