@@ -142,9 +142,7 @@ def _strongest_in(density: Grid, px_per_mm: float, shape: BandShape) -> Bands:
     return Bands(best, angle, _widths_found(best, angle, turned, shape.widths_mm))
 
 
-def _turn(
-    h: int, w: int, angle_deg: float, thin: float, pad: int
-) -> tuple[Array, tuple[int, int]]:
+def _turn(h: int, w: int, angle_deg: float, thin: float, pad: int) -> tuple[Array, tuple[int, int]]:
     """Affine map (2, 3) into the turned picture, `thin` times fewer columns, `pad` rows around."""
     # A direction anticlockwise as seen runs upwards on the screen, so it is turned clockwise back.
     a = np.radians(angle_deg)

@@ -12,7 +12,9 @@ class SkeletonOptions(Checked):
     """How basins of glass and lead lines are found on the map of lead."""
 
     darkness_share: float = value(0.25, 0.0, 1.0, "bands decide, darkness settles their middle")
-    blur_mm: float = value(1.2, 0.2, 5.0, "without it a wide lead is a plateau and its line wanders")
+    blur_mm: float = value(
+        1.2, 0.2, 5.0, "without it a wide lead is a plateau and its line wanders"
+    )
     glass_below: float = value(0.12, 0.01, 0.6, "low on purpose: too many basins, weighed later")
     pale_below: float = value(0.2, 0.0, 0.6, "share of the local strength no lead falls below")
     pale_blur_mm: float = value(0.5, 0.1, 2.0, "the grain of the paper must not count")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rubbing2pattern.options.base import Checked, value
+from rubbing2pattern.options.base import Checked, choice, value
 
 
 @dataclass(frozen=True)
@@ -12,7 +12,6 @@ class TidyOptions(Checked):
     """How false leads are told from true ones, and how lead lines and joints are settled."""
 
     seen_above: float = value(0.35, 0.1, 0.9, "share of the local strength that counts as seen")
-    clearly_false: float = value(0.22, 0.0, 0.6, "mean response of grain and streaks stays below")
     step_mm: float = value(0.75, 0.25, 3.0, "several profiles per grain of the paper")
     profile_step_mm: float = value(0.2, 0.05, 0.5, "about a pixel of a scan at 150 dpi")
     profile_half_mm: float = value(12.0, 6.0, 30.0, "half the widest border and its flank")
@@ -21,19 +20,23 @@ class TidyOptions(Checked):
     blob: float = value(0.65, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
     merged: float = value(0.1, 0.0, 1.0, "of the width; with `merged_mm` a wider dark is two leads")
     merged_mm: float = value(1.0, 0.1, 5.0, "frayed edges widen a lead by less")
-    fused_mm: float = value(45.0, 10.0, 120.0, "two leads meeting at 8 degrees run together as long")
+    fused_mm: float = value(
+        45.0, 10.0, 120.0, "two leads meeting at 8 degrees run together as long"
+    )
     clear_mm: float = value(3.0, 1.0, 10.0, "clean lead that still tells a direction")
     local_mm: float = value(28.0, 5.0, 50.0, "length over which a direction at a joint is read")
-    false_below: float = value(0.38, 0.1, 0.9, "half of a well rubbed lead's response and less")
     unseen_below: float = value(0.25, 0.05, 0.6, "of the local strength; paper and smears reach it")
     gap_mm: float = value(9.0, 3.0, 40.0, "shorter drop-outs need no second look")
     bridge_mm: float = value(48.0, 10.0, 200.0, "the hand does not skip further than this")
     bridge_deg: float = value(28.0, 5.0, 60.0, "a lead goes on the way it came")
     stump_mm: float = value(9.0, 3.0, 40.0, "a shorter rest of a lead is a frayed joint")
-    link_mm: float = value(18.0, 5.0, 60.0, "a shorter link lies in solder; only its ink can be judged")
-    link_ink: float = value(0.45, 0.1, 0.9, "of its ends' ink that a true link keeps all along")
+    link_mm: float = value(
+        18.0, 5.0, 60.0, "a shorter link lies in solder; only its ink can be judged"
+    )
     merge_mm: float = value(0.55, 0.1, 3.0, "leads that pass a place this close meet there")
-    alone_cost: float = value(4.0, 1.0, 50.0, "a misfit of 2.8 standard deviations: then two leads are not one")
+    alone_cost: float = value(
+        4.0, 1.0, 50.0, "a misfit of 2.8 standard deviations: then two leads are not one"
+    )
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
@@ -43,3 +46,32 @@ class TidyOptions(Checked):
     bend_mm: float = value(0.15, 0.02, 2.0, "a joint further off a curve bends the end of the lead")
     noise_share: float = value(0.02, 0.0, 0.1, "of the width: edges of wide leads are found worse")
     smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")
+    first_look: tuple[float, ...] = choice(
+        (-24.1, 16.8, 2.0, 9.2),
+        "log odds for lead on the working grid: constant, mean, aligned, straight; fitted",
+    )
+    clearly_false: float = value(-4.0, -20.0, 2.0, "log odds that one lead in a thousand is below")
+    second_look: tuple[float, ...] = choice(
+        (-2.0, 4.7, -3.8, 1.8, 0.7, -2.6),
+        "the same in the full picture: constant, mean, wiggle, aligned, goes_on, free; fitted",
+    )
+    link_look: tuple[float, ...] = choice(
+        (0.4, 2.5, 0.5, -1.3, -2.3),
+        "the same for links shorter than `link_mm`: constant, mean, least, wiggle, free; fitted",
+    )
+    false_below: float = value(
+        -0.4, -10.0, 10.0, "two in five: false lead is sooner seen than missed"
+    )
+    fair_chance: float = value(-2.2, -10.0, 10.0, "log odds of one in ten")
+    inner_part_mm: float = value(45.0, 10.0, 500.0, "a roundel 15 mm across; a figure is shorter")
+    inner_part_sure: float = value(0.9, 0.5, 1.0, "probability; a part tied to nothing needs more")
+    overrun_mm: float = value(25.0, 0.0, 100.0, "the hand stops within an inch of the border")
+    run_mm: float = value(16.0, 5.0, 100.0, "as long as a letter is high and more")
+    run_tie_mm: float = value(8.0, 0.0, 30.0, "a run that begins this near a joint is tied to it")
+    meet_mm: float = value(20.0, 0.0, 60.0, "a lead that stops this near another goes on to it")
+    inkless_below: float = value(
+        0.6, 0.1, 1.5, "of the local strength; smears stay below, solder not"
+    )
+    clearly_no_link: float = value(
+        -5.0, -20.0, 2.0, "the same for links, of which less can be seen"
+    )

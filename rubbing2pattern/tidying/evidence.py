@@ -2,37 +2,15 @@
 
 from __future__ import annotations
 
-import heapq
-from dataclasses import dataclass
-
 import numpy as np
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals
 from rubbing2pattern.reading import Grid, LeadMap
-from rubbing2pattern.tidying.web import Strand, Web
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """What the grids say along a strand.
-
-    Attributes
-    ----------
-    mean : mean band response, about 1 on a well rubbed lead.
-    low : its 20th percentile.
-    seen_share : share of the length above the level that counts as seen.
-    width_mm : median width of the strongest band.
-    """
-
-    mean: float
-    low: float
-    seen_share: float
-    width_mm: float
 
 
 def band_along(path: Array, lead: LeadMap, reach_mm: float = 1.0) -> tuple[Grid, Grid]:
-    """Return the strongest band response within reach of each millimetre of a path, and its width."""
+    """Return the strongest band response near each millimetre of a path, and the band's width."""
     places = evenly(path, 1.0)
     normal = left_normals(places)
     best = np.full(len(places), -1.0, dtype=np.float32)
@@ -54,33 +32,25 @@ def ink_along(path: Array, lead: LeadMap) -> Grid:
     return np.asarray(smooth / grid_values(lead.strength, lead, places), dtype=np.float32)
 
 
-def weigh(strand: Strand, lead: LeadMap, seen_above: float) -> Evidence:
-    """Return the evidence of one strand."""
-    response, width = band_along(strand.path, lead)
-    return Evidence(
-        float(np.minimum(response, 1.0).mean()),
-        float(np.percentile(response, 20.0)),
-        float((response > seen_above).mean()),
-        float(np.median(width)),
-    )
+def aligned_share(path: Array, lead: LeadMap, within_deg: float = 20.0) -> float:
+    """Return the share of a path that runs along the strongest band under it."""
+    places = evenly(path, 1.0)
+    way = np.gradient(places, axis=0)
+    kernel = np.ones(min(7, len(places)))
+    way = np.column_stack([np.convolve(way[:, i], kernel, mode="same") for i in (0, 1)])
+    heading = np.degrees(np.arctan2(way[:, 1], way[:, 0]))
+    p = np.rint(lead.frame.to_px(places)).astype(np.int64)
+    row = np.clip(p[:, 1], 0, lead.band.shape[0] - 1)
+    column = np.clip(p[:, 0], 0, lead.band.shape[1] - 1)
+    band = lead.angle[row, column] * (180.0 / lead.angles)
+    turn = np.abs((heading - band + 90.0) % 180.0 - 90.0)
+    return float(((turn <= within_deg) & (lead.band[row, column] > 0.1)).mean())
 
 
-def drop_clearly_false(web: Web, lead: LeadMap, seen_above: float, limit: float) -> None:
-    """Remove strands with hardly any band under them, weakest first, joining what is left.
-
-    A strand joined from two is weighed again as one.
-    """
-    evidence = {k: weigh(s, lead, seen_above) for k, s in web.strands.items()}
-    heap = [(e.mean, k) for k, e in evidence.items()]
-    heapq.heapify(heap)
-    while heap:
-        mean, k = heapq.heappop(heap)
-        if k not in web.strands or evidence[k].mean != mean:
-            continue
-        if mean >= limit:
-            break
-        for new in web.remove(k):
-            evidence[new] = weigh(web.strands[new], lead, seen_above)
-            heapq.heappush(heap, (evidence[new].mean, new))
-    for k, strand in web.strands.items():
-        strand.width_mm = evidence[k].width_mm if k in evidence else strand.width_mm
+def straightness(path: Array, window_mm: float = 8.0) -> float:
+    """Return the mean chord over length of a path's stretches as long as the window, 0 .. 1."""
+    even = evenly(path, 0.5)
+    step = max(float(np.hypot(*(even[1] - even[0]))), 1e-6)
+    n = min(len(even) - 1, max(1, round(window_mm / step)))
+    chord = np.hypot(*(even[n:] - even[:-n]).T)
+    return float(min(chord.mean() / (n * step), 1.0))

@@ -5,19 +5,24 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy import ndimage
 
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.reading import LeadMap
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Strand, Web
 
 Stretch = tuple[int, int]
 
 
-def cut_unseen(web: Web, tracks: dict[int, Track], options: TidyOptions) -> bool:
+def cut_unseen(web: Web, tracks: dict[int, Track], lead: LeadMap, options: TidyOptions) -> bool:
     """Cut out of every strand the stretches that are no continuation of a lead. True if any was.
 
-    Rules, for a stretch longer than `gap_mm` where the response stays below `unseen_below`:
+    Rules, for a stretch longer than `gap_mm` where the response stays below `unseen_below` and
+    the ink below `inkless_below` (where leads run together there is ink, but no flank to tell it):
 
     1. longer than `bridge_mm`: cut, for no fault of rubbing is so long;
     2. seen on at least one side, but the way across leaves the direction of the lead by more than
@@ -33,22 +38,32 @@ def cut_unseen(web: Web, tracks: dict[int, Track], options: TidyOptions) -> bool
         strand, track = web.strands[k], tracks[k]
         if strand.length_mm < 2.0 * options.gap_mm or strand.a == strand.b:
             continue
-        cuts = [s for s in _unseen(track, options) if _must_go(track, s, options)]
+        cuts = [s for s in _unseen(track, lead, options) if _must_go(track, s, options)]
         if cuts:
             _cut(web, k, track, cuts, options)
             changed = True
     return changed
 
 
-def _unseen(track: Track, options: TidyOptions) -> list[Stretch]:
+def _unseen(track: Track, lead: LeadMap, options: TidyOptions) -> list[Stretch]:
     """First and last index of every long stretch that is not seen."""
-    dim = track.response < options.unseen_below
+    ink = _ink(track, lead)
+    dim = (track.response < options.unseen_below) & (ink < options.inkless_below)
     edges = np.diff(np.concatenate(([0], dim.astype(np.int8), [0])))
     starts, ends = np.nonzero(edges == 1)[0], np.nonzero(edges == -1)[0] - 1
     s = track.along_mm
     return [
         (int(a), int(b)) for a, b in zip(starts, ends, strict=True) if s[b] - s[a] >= options.gap_mm
     ]
+
+
+def _ink(track: Track, lead: LeadMap) -> Array:
+    """Density over the local strength at every point of a track, smoothed over 3 mm."""
+    step = float(track.along_mm[-1]) / max(len(track.points) - 1, 1)
+    ratio = grid_values(lead.density, lead, track.points) / grid_values(
+        lead.strength, lead, track.points
+    )
+    return np.asarray(ndimage.gaussian_filter1d(ratio, 1.5 / max(step, 1e-6), mode="nearest"))
 
 
 def _must_go(track: Track, stretch: Stretch, options: TidyOptions) -> bool:
@@ -117,3 +132,115 @@ def _cut(web: Web, k: int, track: Track, cuts: list[Stretch], options: TidyOptio
             Strand(ends[0], ends[1], path[a : b + 1], strand.left, strand.right, strand.width_mm)
         )
     web.remove(k)
+
+
+def bridge_free_ends(web: Web, options: TidyOptions) -> tuple[Finding, ...]:
+    """Carry leads on over stretches that the rubbing does not show. Return what was bridged.
+
+    Rules, for every strand longer than `stump_mm` that ends freely:
+
+    1. another free end lies ahead within `bridge_mm`, and both leads head for each other within
+       `bridge_deg`: they are one lead; nearest first;
+    2. else another lead or joint lies straight ahead within `meet_mm`: it ends there;
+    3. else it ends freely.
+    """
+    found: list[Finding] = []
+    for node, other in _facing(web, options):  # rule 1
+        if node in web.nodes and other in web.nodes:
+            found.extend(_bridge(web, node, other, options))
+    for node in sorted(web.nodes):  # rule 2
+        if node in web.nodes and _ends_freely(web, node, options):
+            target = _ahead(web, node, options)
+            if target is not None:
+                found.extend(_bridge(web, node, target, options))
+    return tuple(found)
+
+
+def _ends_freely(web: Web, node: int, options: TidyOptions) -> bool:
+    if web.degree(node) != 1:
+        return False
+    (k,) = web.incident[node]
+    return web.strands[k].length_mm >= options.stump_mm
+
+
+def _heading(web: Web, node: int) -> Array:
+    """Return the unit vector a lead points in at its free end, by its last 20 mm but the tip."""
+    ((k, starts),) = web.ends_at(node)
+    path = evenly(web.away(k, starts), 0.5)
+    tip = path[min(4, len(path) // 4)]
+    way = tip - path[min(len(path) - 1, 44)]
+    return np.asarray(way / max(float(np.hypot(*way)), 1e-9))
+
+
+def _facing(web: Web, options: TidyOptions) -> list[tuple[int, int]]:
+    """Pairs of free ends that head for each other, nearest first, no end twice."""
+    free = [n for n in sorted(web.nodes) if _ends_freely(web, n, options)]
+    heading = {n: _heading(web, n) for n in free}
+    pairs = []
+    for i, n in enumerate(free):
+        for m in free[i + 1 :]:
+            chord = web.nodes[m] - web.nodes[n]
+            apart = float(np.hypot(*chord))
+            if apart > options.bridge_mm:
+                continue
+            turn = max(_angle(heading[n], chord), _angle(heading[m], -chord))
+            # The place of a frayed end is known to a few mm, which matters over a short gap.
+            if turn <= options.bridge_deg + math.degrees(math.atan2(1.5, apart)):
+                pairs.append((apart, n, m))
+    out, taken = [], set()
+    for _, n, m in sorted(pairs):
+        if n not in taken and m not in taken:
+            taken |= {n, m}
+            out.append((n, m))
+    return out
+
+
+def _ahead(web: Web, node: int, options: TidyOptions) -> int | None:
+    """Node on the first lead straight ahead of a free end; the lead is cut there if need be."""
+    ((own, _),) = web.ends_at(node)
+    here, heading = web.nodes[node], _heading(web, node)
+    best: tuple[float, int, int] | None = None
+    for k in sorted(web.strands):
+        strand = web.strands[k]
+        rel = strand.path - here
+        ahead = rel @ heading
+        aside = np.abs(rel @ np.array([-heading[1], heading[0]]))
+        reach = options.meet_mm + 0.5 * strand.width_mm
+        near = (ahead > 0.5) & (ahead <= reach) & (aside <= 0.6 + 0.12 * ahead)
+        if k == own:
+            near &= np.hypot(rel[:, 0], rel[:, 1]) < 0.0
+        if near.any():
+            index = int(np.nonzero(near)[0][ahead[near].argmin()])
+            if best is None or ahead[index] < best[0]:
+                best = (float(ahead[index]), k, index)
+    if best is None:
+        return None
+    _, k, index = best
+    strand = web.strands[k]
+    along = strand.length_mm * index / max(len(strand.path) - 1, 1)
+    for end, far in ((strand.a, along), (strand.b, strand.length_mm - along)):
+        if far <= max(3.0, 0.75 * strand.width_mm):
+            return end
+    return web.split(k, index)
+
+
+def _bridge(web: Web, node: int, other: int, options: TidyOptions) -> list[Finding]:
+    ((k, _),) = web.ends_at(node)
+    width = web.strands[k].width_mm
+    chord = np.array([web.nodes[node], web.nodes[other]])
+    gap_mm = float(np.hypot(*(chord[1] - chord[0])))
+    web.add(Strand(node, other, evenly(chord, 0.5), 0, 0, width))
+    for end in (node, other):
+        if end in web.incident:
+            web.join(end)
+    if gap_mm < options.gap_mm:
+        return []
+    middle = chord.mean(axis=0)
+    return [
+        Finding(
+            Code.BRIDGED_GAP,
+            Severity.CHECK,
+            f"the rubbing does not show this lead for {gap_mm:.0f} mm; it is carried straight on",
+            (float(middle[0]), float(middle[1])),
+        )
+    ]
