@@ -17,6 +17,7 @@ class MeasureOptions(Checked):
     blob: float = value(0.8, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
     window_mm: float = value(8.0, 2.0, 40.0, "stretch that gives one reading of the width")
     least_mm: float = value(3.0, 1.0, 20.0, "clean lead without which no width is read")
+    short_mm: float = value(0.35, 0.1, 2.0, "uncertainty of a width read between solder blobs")
     floor_mm: float = value(0.12, 0.01, 1.0, "what a pencil line on a caliper reading is worth")
     seen_above: float = value(0.3, 0.05, 0.9, "of the local strength; below it a run is not seen")
     gap_mm: float = value(6.0, 1.0, 60.0, "an unseen stretch longer than this was bridged")

@@ -45,8 +45,8 @@ def measure(
        of that is seen, the nearest common size, and says so by a large uncertainty.
     """
     options = options or MeasureOptions()
-    reach = _reach(net, options)
-    found = [_read(came, reach, lead, rubbing, options) for came in net.cames]
+    reach, leaves = _reach(net, options)
+    found = [_read(came, reach, leaves, lead, rubbing, options) for came in net.cames]
     sizes = common_widths(
         np.array([r.shown_mm for r in found]),
         np.array([r.uncertainty_mm for r in found]),
@@ -60,19 +60,25 @@ def measure(
     return replace(net, cames=cames)
 
 
-def _reach(net: LeadNet, options: MeasureOptions) -> Array:
-    """Radius of solder around each joint, (J,) mm."""
+def _reach(net: LeadNet, options: MeasureOptions) -> tuple[Array, Array]:
+    """Radius of solder and half of the widest leaf at each joint, two (J,) arrays in mm."""
     widest = np.zeros(len(net.joints))
     ends = np.zeros(len(net.joints), dtype=np.int64)
     for came in net.cames:
         for joint in (came.start, came.end):
             widest[joint] = max(widest[joint], came.shown_width_mm)
             ends[joint] += 1
-    return np.asarray(np.where(ends > 1, options.blob * widest + 0.5, 1.0))
+    reach = np.where(ends > 1, options.blob * widest + 0.5, 1.0)
+    return np.asarray(reach), np.asarray(np.where(ends > 1, 0.5 * widest + 0.5, 1.0))
 
 
 def _read(
-    came: NetCame, reach: Array, lead: LeadMap, rubbing: Rubbing, options: MeasureOptions
+    came: NetCame,
+    reach: Array,
+    leaves: Array,
+    lead: LeadMap,
+    rubbing: Rubbing,
+    options: MeasureOptions,
 ) -> _Reading:
     path = evenly(came.curve.points(), options.step_mm)
     along = np.linspace(0.0, came.curve.length_mm, len(path))
@@ -91,7 +97,8 @@ def _read(
     rows = np.nonzero(clean & seen)[0]
     length = len(rows) * options.step_mm
     if length < options.least_mm:
-        return _Reading(math.nan, math.nan, max(length, 0.1), share, mean, gaps)
+        short = _between_leaves(came, density, off, along, leaves, options)
+        return _Reading(short, options.short_mm, max(length, 0.5), share, mean, gaps)
     windows = readings(
         density[rows], off, guess, max(4, round(options.window_mm / options.step_mm))
     )
@@ -104,6 +111,24 @@ def _read(
     spread = 1.4826 * float(np.median(np.abs(windows - np.median(windows))))
     spread = max(spread, 0.25) / math.sqrt(windows.size)
     return _Reading(shown, math.hypot(spread, options.floor_mm), length, share, mean, gaps)
+
+
+def _between_leaves(
+    came: NetCame, density: Grid, off: Array, along: Array, leaves: Array, options: MeasureOptions
+) -> float:
+    """Width of a came of which solder leaves nothing clean, nan when nothing shows at all.
+
+    Solder only widens, so the narrow quarter of what shows between the neighbours' leaves is taken.
+    """
+    if came.start == came.end:
+        return math.nan
+    shows = (along > leaves[came.start]) & (along < along[-1] - leaves[came.end])
+    if shows.sum() < 3:
+        return math.nan
+    guess = float(np.clip(came.shown_width_mm, 2.0, 16.0))
+    widths = readings(density[shows], off, guess, 3)
+    widths = widths[np.isfinite(widths)]
+    return float(np.percentile(widths, 25.0)) if widths.size else math.nan
 
 
 def _contrast(density: Grid, off: Array, guess_mm: float) -> Array:
@@ -130,7 +155,7 @@ def _runs(net: LeadNet, found: list[_Reading]) -> dict[int, tuple[float, float]]
     total: dict[int, float] = {}
     worst: dict[int, float] = {}
     for came, reading in zip(net.cames, found, strict=True):
-        if math.isfinite(reading.shown_mm):
+        if reading.uncertainty_mm < 0.3 and math.isfinite(reading.shown_mm):
             n = came.strip
             mass[n] = mass.get(n, 0.0) + reading.length_mm
             total[n] = total.get(n, 0.0) + reading.length_mm * reading.shown_mm

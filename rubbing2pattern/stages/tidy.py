@@ -17,7 +17,7 @@ from rubbing2pattern.tidying.gaps import bridge_free_ends, cut_unseen
 from rubbing2pattern.tidying.knots import untie
 from rubbing2pattern.tidying.parts import keep_main_part
 from rubbing2pattern.tidying.refine import Track, refine
-from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
+from rubbing2pattern.tidying.settle import Chain, chains, close_up, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
 from rubbing2pattern.tidying.web import Web
 from rubbing2pattern.tidying.weighing import drop_clearly_false, drop_false
@@ -38,7 +38,7 @@ def tidy(
        and are surely lead;
     4. strands are cut at corners; crossings pulled apart by solder are put together;
     5. leads that run through a joint are taken as one run and fitted with lines, arcs or cubics;
-    6. joints are put where the fitted curves meet.
+    6. joints are put where the fitted curves meet; two that come to lie together are one.
 
     Raises
     ------
@@ -70,7 +70,9 @@ def tidy(
     follows = untie(web, tracks, lead, options)
     runs = chains(web, follows)  # rule 5
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
-    misfit = solve_joints(web, fits, runs, options)  # rule 6
+    solve_joints(web, fits, runs, options)  # rule 6
+    runs = close_up(web, fits, runs, options)
+    misfit = solve_joints(web, fits, runs, options)
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
     return replace(settled, findings=settled.findings + found)
 

@@ -138,6 +138,34 @@ def solve_joints(
     return misfit
 
 
+def close_up(
+    web: Web, fits: dict[int, Fit], runs: list[tuple[Chain, bool]], options: TidyOptions
+) -> list[tuple[Chain, bool]]:
+    """Make one joint of every two that came to lie nearer than `close_mm` and are tied directly.
+
+    Returns the runs of lead that are left.
+    """
+    gone: set[int] = set()
+    for k in sorted(web.strands):
+        strand = web.strands.get(k)
+        if strand is None or strand.a == strand.b:
+            continue
+        apart = math.dist(web.nodes[strand.a], web.nodes[strand.b])
+        if apart >= options.close_mm:
+            continue
+        if curve_of(web, k, fits[k], options).length_mm > 2.0 * options.close_mm:
+            continue
+        node = web.fuse(k)
+        gone.add(k)
+        for other in sorted(web.incident[node]):
+            loop = web.strands[other]
+            if loop.a == loop.b and loop.length_mm < 4.0 * options.close_mm:
+                web.detach(other)
+                gone.add(other)
+    left = [([e for e in chain if e[0] not in gone], closed) for chain, closed in runs]
+    return [(chain, closed) for chain, closed in left if chain]
+
+
 def _sharpest_sine(fits: list[Fit], place: Array) -> float:
     """Sine of the widest angle at which two of the curves meet; a sharp joint is far from its fork."""
     along = [f.near(place)[1] for f in fits]
