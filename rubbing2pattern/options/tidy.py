@@ -43,6 +43,7 @@ class TidyOptions(Checked):
     chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
     stray: float = value(1.6, 0.5, 5.0, "of the solder's reach: how far a joint may be moved")
     noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
+    short_doubt_mm: float = value(15.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
     bend_mm: float = value(0.15, 0.02, 2.0, "a joint further off a curve bends the end of the lead")
     noise_share: float = value(0.02, 0.0, 0.1, "of the width: edges of wide leads are found worse")
     smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")

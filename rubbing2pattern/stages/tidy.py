@@ -12,12 +12,13 @@ from rubbing2pattern.fitting.primitives import Fit
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
+from rubbing2pattern.tidying.closing import close_up, uncross
 from rubbing2pattern.tidying.corners import split_at_corners
 from rubbing2pattern.tidying.gaps import bridge_free_ends, cut_unseen
 from rubbing2pattern.tidying.knots import untie
 from rubbing2pattern.tidying.parts import keep_main_part
 from rubbing2pattern.tidying.refine import Track, refine
-from rubbing2pattern.tidying.settle import Chain, chains, close_up, curve_of, fit_all, solve_joints
+from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
 from rubbing2pattern.tidying.web import Web
 from rubbing2pattern.tidying.weighing import drop_clearly_false, drop_false
@@ -72,6 +73,8 @@ def tidy(
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
     solve_joints(web, fits, runs, options)  # rule 6
     runs = close_up(web, fits, runs, options)
+    solve_joints(web, fits, runs, options)
+    runs = uncross(web, fits, runs, options)
     misfit = solve_joints(web, fits, runs, options)
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
     return replace(settled, findings=settled.findings + found)

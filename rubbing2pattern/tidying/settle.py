@@ -76,12 +76,15 @@ def fit_all(
     """Return the fitted curve of every strand; links hidden in solder are read last."""
     fits: dict[int, Fit] = {}
     for chain, closed in runs:
-        width = float(np.median([tracks[k].lone_mm for k, _ in chain]))
-        measure = Measure(max(options.noise_mm, options.noise_share * width))
         bays = []
         for k, forward in chain:
             bay = bay_of(web, tracks, k, options)
             bays.append(bay if forward else Bay(bay.points[::-1], bay.weights[::-1]))
+        width = float(np.median([tracks[k].lone_mm for k, _ in chain]))
+        # Of a short lead too little is seen to tell a bend from frayed solder.
+        seen = sum(clean_length(b.weights > 0, tracks[k]) for (k, _), b in zip(chain, bays, strict=True))
+        noise = max(options.noise_mm, options.noise_share * width)
+        measure = Measure(noise * (1.0 + options.short_doubt_mm / max(seen, 3.0)))
         for (k, _), fit in zip(chain, fit_run(bays, measure, closed), strict=True):
             fits[k] = fit
     for chain, _ in runs:
@@ -136,34 +139,6 @@ def solve_joints(
         web.nodes[node] = place
         misfit[node] = float(np.abs(away).max()) if len(away) else 0.0
     return misfit
-
-
-def close_up(
-    web: Web, fits: dict[int, Fit], runs: list[tuple[Chain, bool]], options: TidyOptions
-) -> list[tuple[Chain, bool]]:
-    """Make one joint of every two that came to lie nearer than `close_mm` and are tied directly.
-
-    Returns the runs of lead that are left.
-    """
-    gone: set[int] = set()
-    for k in sorted(web.strands):
-        strand = web.strands.get(k)
-        if strand is None or strand.a == strand.b:
-            continue
-        apart = math.dist(web.nodes[strand.a], web.nodes[strand.b])
-        if apart >= options.close_mm:
-            continue
-        if curve_of(web, k, fits[k], options).length_mm > 2.0 * options.close_mm:
-            continue
-        node = web.fuse(k)
-        gone.add(k)
-        for other in sorted(web.incident[node]):
-            loop = web.strands[other]
-            if loop.a == loop.b and loop.length_mm < 4.0 * options.close_mm:
-                web.detach(other)
-                gone.add(other)
-    left = [([e for e in chain if e[0] not in gone], closed) for chain, closed in runs]
-    return [(chain, closed) for chain, closed in left if chain]
 
 
 def _sharpest_sine(fits: list[Fit], place: Array) -> float:

@@ -1,0 +1,101 @@
+"""Joints that came to lie together, and leads that cross where they should meet."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+from rubbing2pattern.fitting.primitives import Fit
+from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.tidying.settle import Chain, curve_of
+from rubbing2pattern.tidying.web import Web
+
+Runs = list[tuple[Chain, bool]]
+
+
+def close_up(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -> Runs:
+    """Make one joint of every two that came to lie nearer than `close_mm` and are tied directly.
+
+    Returns the runs of lead that are left.
+    """
+    gone: set[int] = set()
+    for k in sorted(web.strands):
+        strand = web.strands.get(k)
+        if strand is None or strand.a == strand.b:
+            continue
+        if math.dist(web.nodes[strand.a], web.nodes[strand.b]) >= options.close_mm:
+            continue
+        if curve_of(web, k, fits[k], options).length_mm <= 2.0 * options.close_mm:
+            gone |= _shrunk(web, k, options)
+    return _without(runs, gone)
+
+
+def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -> Runs:
+    """Where two leads cross without a joint, shrink the shortest link next to the place.
+
+    Near solder the order of joints along a lead may be read wrongly; its leads then cross. Joints so
+    near each other are one for the bench.
+    """
+    near = 3.5 * options.close_mm
+    for _ in range(3):
+        paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
+        gone: set[int] = set()
+        for k, m, place in _crossings(web, paths):
+            around = {
+                n
+                for e in (k, m)
+                if e in web.strands
+                for n in (web.strands[e].a, web.strands[e].b)
+                if math.dist(web.nodes[n], place) < near
+            }
+            links = [
+                (math.dist(web.nodes[web.strands[e].a], web.nodes[web.strands[e].b]), e)
+                for n in sorted(around)
+                for e, _ in web.ends_at(n)
+                if web.strands[e].a != web.strands[e].b
+            ]
+            if links and min(links)[0] < near:
+                gone |= _shrunk(web, min(links)[1], options)
+        if not gone:
+            break
+        runs = _without(runs, gone)
+    return runs
+
+
+def _crossings(
+    web: Web, paths: dict[int, np.ndarray]
+) -> list[tuple[int, int, tuple[float, float]]]:
+    """Pairs of strands that cross away from a joint they share, with the place."""
+    keys = list(paths)
+    lines = np.array([shapely.LineString(paths[k]) for k in keys], dtype=object)
+    first, second = shapely.STRtree(lines).query(lines, predicate="crosses")
+    out = []
+    for i, j in zip(first.tolist(), second.tolist(), strict=True):
+        if i >= j:
+            continue
+        one, two = web.strands[keys[i]], web.strands[keys[j]]
+        shared = {one.a, one.b} & {two.a, two.b}
+        for x, y in shapely.get_coordinates(shapely.intersection(lines[i], lines[j])):
+            if all(math.dist(web.nodes[n], (x, y)) > 0.3 for n in shared):
+                out.append((keys[i], keys[j], (float(x), float(y))))
+                break
+    return out
+
+
+def _shrunk(web: Web, k: int, options: TidyOptions) -> set[int]:
+    """Shrink a strand, and with it what would be left as a loop of nothing; return what went."""
+    node = web.fuse(k)
+    gone = {k}
+    for other in sorted(web.incident[node]):
+        loop = web.strands[other]
+        if loop.a == loop.b and loop.length_mm < 4.0 * options.close_mm:
+            web.detach(other)
+            gone.add(other)
+    return gone
+
+
+def _without(runs: Runs, gone: set[int]) -> Runs:
+    left = [([e for e in chain if e[0] not in gone], closed) for chain, closed in runs]
+    return [(chain, closed) for chain, closed in left if chain]
