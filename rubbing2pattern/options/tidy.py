@@ -30,9 +30,7 @@ class TidyOptions(Checked):
     bridge_mm: float = value(48.0, 10.0, 200.0, "the hand does not skip further than this")
     bridge_deg: float = value(28.0, 5.0, 60.0, "a lead goes on the way it came")
     stump_mm: float = value(9.0, 3.0, 40.0, "a shorter rest of a lead is a frayed joint")
-    link_mm: float = value(
-        18.0, 5.0, 60.0, "a shorter link lies in solder; only its ink can be judged"
-    )
+    link_mm: float = value(13.0, 3.0, 60.0, "of a link so little shows that its ink must be judged")
     merge_mm: float = value(0.55, 0.1, 3.0, "leads that pass a place this close meet there")
     alone_cost: float = value(
         4.0, 1.0, 50.0, "a misfit of 2.8 standard deviations: then two leads are not one"
@@ -53,19 +51,19 @@ class TidyOptions(Checked):
     )
     clearly_false: float = value(-4.0, -20.0, 2.0, "log odds that one lead in a thousand is below")
     second_look: tuple[float, ...] = choice(
-        (-2.0, 4.7, -3.8, 1.8, 0.7, -2.6),
+        (-2.4, 4.8, -3.8, 2.4, 0.5, -3.2),
         "the same in the full picture: constant, mean, wiggle, aligned, goes_on, free; fitted",
     )
     link_look: tuple[float, ...] = choice(
-        (0.4, 2.5, 0.5, -1.3, -2.3),
-        "the same for links shorter than `link_mm`: constant, mean, least, wiggle, free; fitted",
+        (-0.5, 2.8, 0.9, -1.2, -1.7),
+        "the same for links: constant, mean, least, wiggle, free; fitted",
     )
     false_below: float = value(
         -0.4, -10.0, 10.0, "two in five: false lead is sooner seen than missed"
     )
     fair_chance: float = value(-2.2, -10.0, 10.0, "log odds of one in ten")
     inner_part_mm: float = value(45.0, 10.0, 500.0, "a roundel 15 mm across; a figure is shorter")
-    inner_part_sure: float = value(0.9, 0.5, 1.0, "probability; a part tied to nothing needs more")
+    inner_part_sure: float = value(0.8, 0.5, 1.0, "probability; a part tied to nothing needs more")
     overrun_mm: float = value(25.0, 0.0, 100.0, "the hand stops within an inch of the border")
     run_mm: float = value(16.0, 5.0, 100.0, "as long as a letter is high and more")
     run_tie_mm: float = value(8.0, 0.0, 30.0, "a run that begins this near a joint is tied to it")
@@ -76,3 +74,5 @@ class TidyOptions(Checked):
     clearly_no_link: float = value(
         -5.0, -20.0, 2.0, "the same for links, of which less can be seen"
     )
+    covered_mm: float = value(4.0, 0.0, 20.0, "of less no flank shows between two leaves")
+    covered_odds: float = value(1.0, 0.1, 5.0, "three in four, for ink alone proves little")

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly
@@ -72,7 +73,7 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
     def look(k: int) -> None:
         features, web.strands[k].width_mm = first_look(web.strands[k], lead)
         odds[k] = log_odds(features, FIRST, options.first_look)
-        if web.strands[k].length_mm <= options.link_mm:
+        if is_link(web, k, options):
             inked = _least_ink(web.strands[k], lead) > options.inkless_below
             odds[k] = 0.0 if inked else odds[k] + options.clearly_false - options.clearly_no_link
 
@@ -107,12 +108,14 @@ def second_look(
     strand, track = web.strands[k], tracks[k]
     features = {
         "mean": float(np.clip(track.response, 0.0, 1.0).mean()),
-        "wiggle": math.log(0.1 * float(np.abs(_turns_deg(track)[0]).mean()) + 0.2),
+        "wiggle": math.log(
+            0.1 * float(np.abs(_turns_deg(track.points, track.width_mm)).mean()) + 0.2
+        ),
         "aligned": aligned_share(track.points, lead),
         "free": float(sum(web.degree(n) == 1 for n in (strand.a, strand.b))),
         "goes_on": float(sum(_prolonged(web, k, starts, tracks) for starts in (True, False))),
     }
-    if strand.length_mm <= options.link_mm:
+    if is_link(web, k, options):
         features["least"] = _least_ink(strand, lead)
     return features
 
@@ -124,10 +127,15 @@ def _least_ink(strand: Strand, lead: LeadMap) -> float:
 def odds_of(
     web: Web, k: int, tracks: Mapping[int, Track], lead: LeadMap, options: TidyOptions
 ) -> float:
-    """Return the log odds that a strand is lead; of a link solder hides much, so its ink counts."""
-    short = web.strands[k].length_mm <= options.link_mm
+    """Return the log odds that a strand is lead.
+
+    Of a link the leads it joins hide much, so its ink counts; of a covered one only that is left.
+    """
+    if _clear_mm(web, k) <= options.covered_mm:
+        inked = _least_ink(web.strands[k], lead) > options.inkless_below
+        return options.covered_odds if inked else -options.covered_odds
     features = second_look(web, k, tracks, lead, options)
-    if short:
+    if is_link(web, k, options):
         return log_odds(features, LINK, options.link_look)
     return log_odds(features, SECOND, options.second_look)
 
@@ -272,25 +280,45 @@ def _possible(strand: Strand, track: Track, odds: float) -> Finding:
     )
 
 
-def _turns_deg(track: Track) -> tuple[Array, float]:
-    """Turn of a track from each stretch to the next, signed, and the stretch's length in mm.
+def is_link(web: Web, k: int, options: TidyOptions) -> bool:
+    """Whether the leaves of the leads it joins leave no more than `link_mm` of a strand."""
+    return _clear_mm(web, k) <= options.link_mm
+
+
+def _clear_mm(web: Web, k: int) -> float:
+    """Length of a strand that no leaf of another lead covers."""
+    strand = web.strands[k]
+    if strand.a == strand.b:
+        return strand.length_mm
+    return strand.length_mm - _half_leaf(web, k, strand.a) - _half_leaf(web, k, strand.b)
+
+
+def _half_leaf(web: Web, k: int, node: int) -> float:
+    widths = [web.strands[other].width_mm for other in web.incident[node] if other != k]
+    return 0.5 * max(widths, default=0.0)
+
+
+def _turns_deg(points: Array, width_mm: float) -> Array:
+    """Turn of a line from each stretch to the next, signed.
 
     A stretch is 6 mm, or as long as the lead is wide, for the middle of a wide lead is found less
-    well; on a short track it is a third of what there is.
+    well; on a short line it is a third of what there is.
     """
-    length = float(track.along_mm[-1])
-    stretch = min(max(_TURN_MM, track.width_mm), length / 3.0)
-    step = max(stretch / _TURN_MM, 0.02)
-    even = evenly(track.points, step)
-    n = max(1, min(round(stretch / step), (len(even) - 1) // 3))
+    length = polyline_length(points)
+    stretch = max(min(max(_TURN_MM, width_mm), length / 3.0), 0.1)
+    even = evenly(points, stretch / _TURN_MM)
+    n = max(1, min(round(_TURN_MM), (len(even) - 1) // 3))
     way = even[n:] - even[:-n]
     heading = np.unwrap(np.arctan2(way[:, 1], way[:, 0]))
-    return np.asarray(np.degrees(heading[n:] - heading[:-n])), stretch
+    turns = np.asarray(np.degrees(heading[n:] - heading[:-n]))
+    return turns if turns.size else np.zeros(1)
 
 
 def _prolonged(web: Web, k: int, starts: bool, tracks: Mapping[int, Track]) -> bool:
-    """Whether some other, well seen strand goes on from an end within `_PROLONGED_DEG`."""
+    """Whether some other, well seen strand goes on from an end; a ring goes on in itself."""
     strand = web.strands[k]
+    if strand.a == strand.b and web.degree(strand.a) == 2:
+        return True
     own = _way_out(web, k, starts)
     for other, other_starts in web.ends_at(strand.a if starts else strand.b):
         if other == k or other not in tracks or web.strands[other].length_mm < 8.0:
