@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rubbing2pattern.cli.lengths import length_mm, stock
+from rubbing2pattern.stock import STOCK_INCH, STOCK_MM
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
@@ -68,7 +69,7 @@ def pattern_options(command: F) -> F:
             "--stock",
             metavar="LIST",
             callback=stock,
-            help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes in mm and inches]',
+            help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes, in mm or with --units in in inches]',
         ),
         click.option(
             "--max-megapixels",
@@ -118,7 +119,7 @@ def options_of(given: dict[str, Any]) -> Options:
 
     options = with_settings(Options(), given.pop("settings"))
     pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
-    pieces["stock"] = given.pop("stock")
+    pieces["stock"] = given.pop("stock") or (STOCK_INCH if given["units"] == "in" else STOCK_MM)
     size_limit_mp = given.pop("max_megapixels")
     load = {} if size_limit_mp is None else {"size_limit_mp": size_limit_mp}
     chosen = {name: value for name, value in pieces.items() if value is not None}

@@ -39,6 +39,9 @@ def planar(
        are: fitting lines that meet at a point does that, and a joint there would make a piece of
        nothing.
     3. Only where the pieces cannot be told apart otherwise do those lines get a joint as well.
+    4. If even that does not serve, lead lines that cross themselves or another are drawn straight
+       from joint to joint, and as long as lines still cross, the least sure of them is left out; each
+       has a finding that the pattern is wrong there.
 
     Parameters
     ----------
@@ -50,10 +53,12 @@ def planar(
     NotPlanarError
         When the net cannot be drawn in the plane even so: a defect of the stage that made it.
     """
-    try:
-        return _jointed(net, options.flatness_mm, options.crossing_joint_mm)
-    except NotPlanarError:
-        return _jointed(net, options.flatness_mm, _LEAST_RUN_MM)  # rule 3
+    for near_mm in (options.crossing_joint_mm, _LEAST_RUN_MM):  # rules 2 and 3
+        try:
+            return _jointed(net, options.flatness_mm, near_mm)
+        except NotPlanarError:
+            continue
+    return _simplified(net, options.flatness_mm)  # rule 4
 
 
 def split_curve(curve: Curve, places: Sequence[Point]) -> tuple[Curve, ...]:
@@ -84,6 +89,60 @@ def _jointed(
         net = in_fixed_order(_with_joints(net, lines, crossings), flatness_mm)
         lines = lead_lines(net, flatness_mm)
     return net, lines, divide(lines), tuple(_finding(at) for _, _, at in crossings)
+
+
+def _simplified(
+    net: LeadNet, flatness_mm: float
+) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+    """Draw crossing lines straight, then leave out the least sure until the rest is planar."""
+    findings: list[Finding] = []
+    tangled = _tangled(lead_lines(net, flatness_mm))
+    for c in tangled:
+        findings.append(_straightened(net, c))
+    cames = [_straight(came) if c in tangled else came for c, came in enumerate(net.cames)]
+    net = in_fixed_order(replace(net, cames=tuple(cames)), flatness_mm)
+    for _ in range(len(net.cames)):
+        try:
+            *done, found = _jointed(net, flatness_mm, _LEAST_RUN_MM)
+        except NotPlanarError:
+            tangled = _tangled(lead_lines(net, flatness_mm)) or set(range(len(net.cames)))
+            weakest = min(tangled, key=lambda c: (net.cames[c].confidence, c))
+            findings.append(_left_out(net, weakest))
+            kept = tuple(came for c, came in enumerate(net.cames) if c != weakest)
+            net = in_fixed_order(replace(net, cames=kept), flatness_mm)
+        else:
+            return done[0], done[1], done[2], (*found, *findings)
+    raise NotPlanarError("lead lines cross where there is no joint")
+
+
+def _tangled(lines: LeadLines) -> set[int]:
+    """Cames whose lines cross themselves or another line."""
+    paths = np.array([LineString(path) for path in lines.paths], dtype=object)
+    pairs = shapely.STRtree(paths).query(paths, predicate="crosses")
+    rings = np.array([len(set(ends)) == 1 for ends in lines.ends], dtype=bool)
+    loose = ~shapely.is_simple(paths) & ~rings
+    return {int(c) for c in np.flatnonzero(loose)} | {int(c) for c in pairs.ravel()}
+
+
+def _straight(came: NetCame) -> NetCame:
+    if came.start == came.end:
+        return came
+    return replace(came, curve=Line(came.curve.start, came.curve.end), gaps=())
+
+
+def _straightened(net: LeadNet, c: int) -> Finding:
+    text = "A lead line that crossed others where no joint was found is drawn straight here."
+    return Finding(Code.DOUBTFUL_LEAD, Severity.WRONG, text, _middle(net.cames[c]))
+
+
+def _left_out(net: LeadNet, c: int) -> Finding:
+    text = "A lead line that crosses others where no joint was found is left out here."
+    return Finding(Code.POSSIBLE_LEAD, Severity.WRONG, text, _middle(net.cames[c]))
+
+
+def _middle(came: NetCame) -> Point:
+    place = LineString(came.curve.points()).interpolate(0.5, normalized=True)
+    return (float(place.x), float(place.y))
 
 
 def _crossings(lines: LeadLines, near_mm: float) -> list[tuple[int, int, Point]]:

@@ -27,6 +27,8 @@ def close_up(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -
             continue
         if math.dist(web.nodes[strand.a], web.nodes[strand.b]) >= options.close_mm:
             continue
+        if _holds_a_piece(web, k, options):
+            continue
         if curve_of(web, k, fits[k], options).length_mm <= 2.0 * options.close_mm:
             gone |= _shrunk(web, k, options)
     return _without(runs, gone)
@@ -54,7 +56,7 @@ def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) ->
                 (math.dist(web.nodes[web.strands[e].a], web.nodes[web.strands[e].b]), e)
                 for n in sorted(around)
                 for e, _ in web.ends_at(n)
-                if web.strands[e].a != web.strands[e].b
+                if web.strands[e].a != web.strands[e].b and not _holds_a_piece(web, e, options)
             ]
             if links and min(links)[0] < near:
                 gone |= _shrunk(web, min(links)[1], options)
@@ -82,6 +84,17 @@ def _crossings(
                 out.append((keys[i], keys[j], (float(x), float(y))))
                 break
     return out
+
+
+def _holds_a_piece(web: Web, k: int, options: TidyOptions) -> bool:
+    """Whether a longer lead ties the same two joints, so that a piece lies between the two."""
+    strand = web.strands[k]
+    return any(
+        e != k
+        and {web.strands[e].a, web.strands[e].b} == {strand.a, strand.b}
+        and web.strands[e].length_mm >= 4.0 * options.close_mm
+        for e in web.incident[strand.a]
+    )
 
 
 def _shrunk(web: Web, k: int, options: TidyOptions) -> set[int]:

@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through
-from rubbing2pattern.fitting.primitives import CircleFit, CubicFit, Fit, LineFit
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through, polyline_length
+from rubbing2pattern.fitting.primitives import CircleFit, CubicFit, Fit, LineFit, fit_cubic
 from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
 from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, Rubbing
 from rubbing2pattern.tidying.knots import Follows
@@ -205,15 +206,24 @@ def _at(points: Array, s: Array, t: Array) -> Array:
 def _arc(
     path: Array, fit: CircleFit, start: tuple[float, float], end: tuple[float, float], ring: bool
 ) -> Curve:
-    angle = np.unwrap(np.arctan2(path[:, 1] - fit.centre[1], path[:, 0] - fit.centre[0]))
-    run = math.degrees(float(angle[-1] - angle[0]))
     first = math.degrees(math.atan2(start[1] - fit.centre[1], start[0] - fit.centre[0]))
     if ring:
+        angle = np.unwrap(np.arctan2(path[:, 1] - fit.centre[1], path[:, 0] - fit.centre[0]))
+        run = float(angle[-1] - angle[0])
+        if abs(run) < math.radians(300.0):  # a loop of another shape
+            even = evenly(path, 1.0)
+            loop = fit_cubic(even, np.ones(len(even)), max(4, round(len(even) / 15)))
+            return _cubic(path, loop, start, end, True)
         return Arc(_pt(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
     last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
-    sweep = last - first
-    sweep += 360.0 * round((run - sweep) / 360.0)
-    return arc_through(start, end, sweep)
+    short = (last - first + 180.0) % 360.0 - 180.0
+    # Both ways round lead from start to end; the lead is the one that passes its own middle.
+    middle = path[len(path) // 2]
+    ways = (short, short - math.copysign(360.0, short))
+    curves = [arc_through(start, end, sweep) for sweep in ways]
+    away = [float(np.hypot(*(c.points(0.1) - middle).T).min()) for c in curves]
+    long_way = polyline_length(path) > 0.5 * curves[1].length_mm
+    return curves[1] if long_way and away[1] < away[0] else curves[0]
 
 
 def _cubic(
