@@ -135,19 +135,17 @@ class Cubic:
         return self.control[-1]
 
     def points(self, tolerance_mm: float = 0.02) -> Array:
-        """Return a polyline; the number of chords follows the second difference of each curve."""
+        """Return a polyline; the number of chords follows the greatest second difference."""
         c = points_array(self.control)
-        parts = [c[:1]]
-        for i in range(0, len(c) - 1, 3):
-            b = c[i : i + 4]
-            bend = max(np.hypot(*(b[0] - 2 * b[1] + b[2])), np.hypot(*(b[1] - 2 * b[2] + b[3])))
-            n = max(2, math.ceil(math.sqrt(0.75 * bend / max(tolerance_mm, 1e-6))))
-            t = np.linspace(0.0, 1.0, n + 1)[1:, None]
-            s = 1.0 - t
-            parts.append(
-                s**3 * b[0] + 3 * s**2 * t * b[1] + 3 * s * t**2 * b[2] + t**3 * b[3]
-            )
-        return np.vstack(parts)
+        b = np.stack((c[:-1:3], c[1::3], c[2::3], c[3::3]))
+        second = np.concatenate((b[0] - 2 * b[1] + b[2], b[1] - 2 * b[2] + b[3]))
+        bend = float(np.hypot(second[:, 0], second[:, 1]).max())
+        n = max(2, math.ceil(math.sqrt(0.75 * bend / max(tolerance_mm, 1e-6))))
+        t = np.linspace(0.0, 1.0, n + 1)[1:]
+        s = 1.0 - t
+        weights = np.stack((s**3, 3 * s**2 * t, 3 * s * t**2, t**3))
+        inner = np.einsum("kt,ksx->stx", weights, b).reshape(-1, 2)
+        return np.vstack((c[:1], inner))
 
     @property
     def length_mm(self) -> float:

@@ -15,7 +15,7 @@ from shapely.ops import substring
 
 from rubbing2pattern.curves import Point
 from rubbing2pattern.documents.drawing import Text, plain_text
-from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges
+from rubbing2pattern.documents.leaves import lead_bounds_mm
 from rubbing2pattern.documents.lettering import piece_number
 from rubbing2pattern.documents.pattern import finding_mark
 from rubbing2pattern.findings import Severity
@@ -86,9 +86,8 @@ def _lightened() -> Canvas:
 
 def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
     thin = max(1, round(0.22 * frame.px_per_mm))
-    widths = [came.face_width_mm for came in panel.cames]
-    for edge in leaf_edges(panel.cames, widths, panel.outline):
-        _line(canvas, edge.curve.points(0.05), frame, BLUE, thin)
+    for ring in _leaf_rings(panel):
+        _line(canvas, np.asarray(ring.coords), frame, BLUE, thin)
     for came in panel.cames:
         for part, seen in _seen_parts(came):
             for run in (part,) if seen else _dashes(part):
@@ -96,6 +95,20 @@ def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
     for joint in panel.joints:
         at = (joint.x_mm, joint.y_mm)
         _disc(canvas, at, _JOINT_MM, frame, WHITE, BLACK)
+
+
+def _leaf_rings(panel: Panel) -> Iterator[shapely.LinearRing]:
+    """Yield where the leaves end: round the glass seen of every piece, and round the panel."""
+    border = [
+        shapely.LineString(came.path).buffer(0.5 * came.face_width_mm, cap_style="square")
+        for came in panel.cames
+        if came.border
+    ]
+    sights = [piece.sight_outline for piece in panel.pieces]
+    rim = shapely.union_all(border)
+    for part in shapely.get_parts(np.array(sights, dtype=object)):
+        yield from (part.exterior, *part.interiors) if not part.is_empty else ()
+    yield from (part.exterior for part in shapely.get_parts(rim))
 
 
 def _seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
