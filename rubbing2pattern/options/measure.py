@@ -20,6 +20,8 @@ class MeasureOptions(Checked):
     short_mm: float = value(0.35, 0.1, 2.0, "uncertainty of a width read between solder blobs")
     floor_mm: float = value(0.12, 0.01, 1.0, "what a pencil line on a caliper reading is worth")
     seen_above: float = value(0.3, 0.05, 0.9, "of the local strength; below it a run is not seen")
+    faint_below: float = value(0.35, 0.05, 0.9, "of the panel's strength; the eye calls it faint")
+    faint_mm: float = value(80.0, 20.0, 400.0, "one finding for a region of about this radius")
     gap_mm: float = value(6.0, 1.0, 60.0, "an unseen stretch longer than this was bridged")
     member: float = value(0.8, 0.5, 1.0, "probability from which a came takes its size's mean in")
     alone_mm: float = value(0.8, 0.1, 5.0, "uncertainty of a width taken from the other leads only")

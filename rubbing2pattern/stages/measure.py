@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.measuring.width import band_width, readings
@@ -57,7 +58,27 @@ def measure(
         _with_width(came, r, i, sizes, runs, net, options)
         for i, (came, r) in enumerate(zip(net.cames, found, strict=True))
     )
-    return replace(net, cames=cames)
+    findings = (*net.findings, *lead.findings, *_faint(net, lead, options))
+    return replace(net, cames=cames, findings=findings)
+
+
+def _faint(net: LeadNet, lead: LeadMap, options: MeasureOptions) -> tuple[Finding, ...]:
+    """One finding for every region whose leads are rubbed far more faintly than the panel's."""
+    middles = [came.curve.points()[len(came.curve.points()) // 2] for came in net.cames]
+    strength = grid_values(lead.strength, lead, np.array(middles))
+    share = strength / max(float(np.median(strength)), 1e-6)
+    findings: list[Finding] = []
+    for i in np.argsort(share, kind="stable"):
+        if share[i] >= options.faint_below:
+            break
+        at = (float(middles[i][0]), float(middles[i][1]))
+        if all(math.dist(at, f.at) > options.faint_mm for f in findings if f.at is not None):
+            text = (
+                f"the rubbing is faint here: leads show {100.0 * share[i]:.0f} % of the strength "
+                "usual in this panel; look at each of them"
+            )
+            findings.append(Finding(Code.FAINT_REGION, Severity.CHECK, text, at))
+    return tuple(findings)
 
 
 def _reach(net: LeadNet, options: MeasureOptions) -> tuple[Array, Array]:
