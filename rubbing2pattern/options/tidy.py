@@ -76,3 +76,5 @@ class TidyOptions(Checked):
     )
     covered_mm: float = value(4.0, 0.0, 20.0, "of less no flank shows between two leaves")
     covered_odds: float = value(1.0, 0.1, 5.0, "three in four, for ink alone proves little")
+    leaf_reach: float = value(1.6, 1.0, 3.0, "of the width: a band is still seen a little beside it")
+    explained: float = value(0.25, 0.0, 0.9, "on grain at most 0.18 was met, on a rubbing 0.45 and up")

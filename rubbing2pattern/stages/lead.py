@@ -26,7 +26,7 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
     1. the photograph is laid on a grid of `grid_mm`;
     2. uneven light is divided out: density is ln(paper / image);
     3. the strongest band of any width and direction is found at every cell;
-    4. it is divided by the strength of the leads nearby, so that a faint corner reads like the rest.
+    4. it is divided by the strength of the leads nearby, so that a faint corner reads like others.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
 
 
 def _paper_mask(rubbing: Rubbing, frame: Frame, margin_mm: float) -> Mask:
-    """True on the sheet, or, where its edges are unknown, wherever the picture reaches."""
+    """Say what is sheet, or, where its edges are unknown, wherever the picture reaches."""
     mask = np.zeros((frame.height_px, frame.width_px), dtype=np.uint8)
     sheet = rubbing.paper or shapely.Polygon(rubbing.warp.to_mm(_corners(rubbing)))
     inner = shapely.buffer(sheet, -margin_mm)

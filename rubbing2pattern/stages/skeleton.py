@@ -34,7 +34,7 @@ def skeletonize(lead: LeadMap, options: SkeletonOptions | None = None) -> Skelet
 
 
 def _surely_glass(lead: LeadMap, options: SkeletonOptions) -> Mask:
-    """True where nothing band-like is, or where it is so pale that it cannot be lead.
+    """Say where nothing band-like is, or where it is so pale that it cannot be lead.
 
     The second is for small pieces between close leads, over which the bands run together. The
     edge of the sheet counts as lead, so that no basin begins on it.
@@ -95,7 +95,7 @@ def _well_inside(mask: Mask) -> Mask:
 
 
 def _branches(lead: LeadMap, basins: Labels, options: SkeletonOptions) -> tuple[Array, ...]:
-    """Leads inside a basin, as polylines in mm that start at the basin's edge where they touch it."""
+    """Return leads inside a basin as polylines in mm."""
     px = lead.frame.px_per_mm
     lines = _lines_between(basins)
     clear = cv2.distanceTransform((~lines).astype(np.uint8), cv2.DIST_L2, 5) / px
@@ -107,7 +107,7 @@ def _branches(lead: LeadMap, basins: Labels, options: SkeletonOptions) -> tuple[
     wanted[0] = False
     thin = np.asarray(thinned(wanted[strong]))
     thin &= clear > 0.6 * lead.width_mm + options.branch_clear_mm
-    label, count = ndimage.label(thin, structure=np.ones((3, 3)))
+    label, _ = ndimage.label(thin, structure=np.ones((3, 3)))
     out = []
     for i, box in enumerate(ndimage.find_objects(label), start=1):
         part = label[box] == i
@@ -115,7 +115,6 @@ def _branches(lead: LeadMap, basins: Labels, options: SkeletonOptions) -> tuple[
             continue
         path = _longest_path(part) + np.array([box[1].start, box[0].start])
         out.append(lead.frame.to_mm(path))
-    del count
     return tuple(out)
 
 

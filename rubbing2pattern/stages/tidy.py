@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from rubbing2pattern.curves import Curve
-from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.fitting.primitives import Fit
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
@@ -16,7 +15,7 @@ from rubbing2pattern.tidying.closing import close_up, uncross
 from rubbing2pattern.tidying.corners import split_at_corners
 from rubbing2pattern.tidying.gaps import bridge_free_ends, cut_unseen
 from rubbing2pattern.tidying.knots import untie
-from rubbing2pattern.tidying.parts import keep_main_part
+from rubbing2pattern.tidying.parts import keep_main_part, refuse_if_stray
 from rubbing2pattern.tidying.refine import Track, refine
 from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
@@ -44,7 +43,7 @@ def tidy(
     Raises
     ------
     NoLeadFound
-        when nothing is left.
+        when nothing is left, or next to nothing of all that is dark.
     """
     options = options or TidyOptions()
     web = Web.of(net)
@@ -59,11 +58,7 @@ def tidy(
     found += bridge_free_ends(web, options)
     found += keep_main_part(web, options)  # rule 3
     _refine_new(web, tracks, rubbing, lead, options)
-    if not web.strands:
-        raise NoLeadFound(
-            "no lead lines found: the picture has dark bands, but none holds together over "
-            f"{options.smallest_part_mm:.0f} mm"
-        )
+    refuse_if_stray(web, lead, options)
     _centre_paths(web, tracks, options)
     split_at_corners(web, options.corner_deg, options.chord_mm, options.chord_widths)  # rule 4
     _join_loose(web, options)

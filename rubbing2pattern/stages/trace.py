@@ -7,6 +7,8 @@ between nodes is an edge. A closed chain without a node gets one at its topmost 
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
@@ -22,7 +24,7 @@ def trace(skeleton: Skeleton, options: TraceOptions | None = None) -> RawNet:
     """Return the planar graph whose faces are the basins, with the free branches as edges.
 
     Cracks make the graph exact: every edge knows the basin on either side, and no thinning can
-    fray it. Positions are smoothed along each edge, nodes stay.
+    fray it. Positions are smoothed along each edge; nodes stay, but for the seam of a lone ring.
     """
     options = options or TraceOptions()
     basins = skeleton.basins
@@ -30,15 +32,27 @@ def trace(skeleton: Skeleton, options: TraceOptions | None = None) -> RawNet:
     outside = int(basins[0, 0])
     sides = np.where(sides == outside, 0, sides)
     index: dict[tuple[int, int], int] = {}
-    ends, paths = [], []
+    tied = Counter(corner for chain in chains for corner in (_corner(chain, 0), _corner(chain, -1)))
+    ends, paths, seams = [], [], {}
     for chain in chains:
-        first = index.setdefault((int(chain[0, 0]), int(chain[0, 1])), len(index))
-        last = index.setdefault((int(chain[-1, 0]), int(chain[-1, 1])), len(index))
+        first = index.setdefault(_corner(chain, 0), len(index))
+        last = index.setdefault(_corner(chain, -1), len(index))
+        # A ring tied to nothing is smoothed all round, and its seam goes along.
+        ring = first == last and tied[_corner(chain, 0)] == 2
+        path = _smoothed(_to_mm(skeleton.frame, chain), options.smooth_mm, ring)
+        if ring:
+            seams[first] = path[0]
         ends.append((first, last))
-        paths.append(_smoothed(_to_mm(skeleton.frame, chain), options.smooth_mm, first == last))
+        paths.append(path)
     nodes = _to_mm(skeleton.frame, np.array(list(index), dtype=np.float64).reshape(-1, 2))
+    for node, place in seams.items():
+        nodes[node] = place
     net = RawNet(nodes, np.array(ends, dtype=np.int64).reshape(-1, 2), tuple(paths), sides)
     return _with_branches(net, skeleton, options)
+
+
+def _corner(chain: Ints, at: int) -> tuple[int, int]:
+    return int(chain[at, 0]), int(chain[at, 1])
 
 
 def _to_mm(frame: Frame, corners: npt.NDArray[np.generic]) -> Array:
@@ -118,7 +132,10 @@ def _smoothed(path: Array, sigma_mm: float, closed: bool) -> Array:
     head = 2 * even[0] - even[pad:0:-1]
     tail = 2 * even[-1] - even[-2 : -pad - 2 : -1]
     padded = ndimage.gaussian_filter1d(np.vstack((head, even, tail)), sigma, axis=0)
-    return np.asarray(padded[pad : pad + n])
+    out = np.array(padded[pad : pad + n])
+    # On a path shorter than the filter each end feels the other's reflection.
+    out[0], out[-1] = even[0], even[-1]
+    return out
 
 
 def _with_branches(net: RawNet, skeleton: Skeleton, options: TraceOptions) -> RawNet:

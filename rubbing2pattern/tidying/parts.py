@@ -9,9 +9,12 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.strokes import drawn_mask
 from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.reading import LeadMap
 from rubbing2pattern.tidying.web import Web
 
 
@@ -95,3 +98,29 @@ def _drop_overruns(web: Web, part: set[int], outline: BaseGeometry, options: Tid
         tip = shapely.Point(web.nodes[node])
         if strand.length_mm < options.overrun_mm and not outline.covers(tip):
             web.remove(k)
+
+
+def refuse_if_stray(web: Web, lead: LeadMap, options: TidyOptions) -> None:
+    """Refuse a picture whose dark bands mostly belong to no lead that was kept.
+
+    Grain of wood, smears and writing give a few chance lines; on a rubbing the leads are most of
+    what is dark.
+
+    Raises
+    ------
+    NoLeadFound
+        when nothing is left, or less than `explained` of all cells with a clear band lies on it.
+    """
+    if not web.strands:
+        raise NoLeadFound(
+            "no lead lines found: the picture has dark bands, but none holds together as a lead"
+        )
+    lines = [(s.path, options.leaf_reach * s.width_mm) for s in web.strands.values()]
+    band = (lead.band > options.seen_above) & lead.mask
+    share = float((band & drawn_mask(lead.frame, lines)).sum()) / max(float(band.sum()), 1.0)
+    if share < options.explained:
+        raise NoLeadFound(
+            f"no lead lines found: only {100.0 * share:.0f} % of the dark bands in the picture run "
+            f"on as leads do, at least {100.0 * options.explained:.0f} % should; grain of wood, "
+            "smears or writing look so"
+        )

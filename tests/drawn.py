@@ -1,0 +1,74 @@
+"""Small rubbings drawn as pictures of known density, for the tests of the image stages."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.frame import Frame, Warp
+from rubbing2pattern.reading import LeadMap, Photograph, Rubbing, Scale
+
+PX_PER_MM = 4.0
+PAPER = 235.0
+
+Points = list[tuple[float, float]]
+Grid = npt.NDArray[np.float32]
+
+
+def sheet(width_mm: float, height_mm: float) -> tuple[npt.NDArray[np.float64], ...]:
+    """Return x and y in mm (y upwards) of every pixel of a sheet, each (H, W)."""
+    columns = np.arange(round(width_mm * PX_PER_MM)) / PX_PER_MM
+    rows = np.arange(round(height_mm * PX_PER_MM))[::-1] / PX_PER_MM
+    return tuple(np.meshgrid(columns, rows))
+
+
+def distance(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], path: Points) -> Grid:
+    """Return the distance in mm from a polyline."""
+    best = np.full(x.shape, np.inf)
+    for (ax, ay), (bx, by) in pairwise(path):
+        along = ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / ((bx - ax) ** 2 + (by - ay) ** 2)
+        t = np.clip(along, 0.0, 1.0)
+        best = np.minimum(best, np.hypot(x - ax - t * (bx - ax), y - ay - t * (by - ay)))
+    return best.astype(np.float32)
+
+
+def leads(
+    width_mm: float, height_mm: float, paths: list[Points], lead_mm: float, ink: float = 0.8
+) -> Grid:
+    """Return the density of a sheet with leads of one width, their edges 0.3 mm soft."""
+    x, y = sheet(width_mm, height_mm)
+    nearest = np.min([distance(x, y, path) for path in paths], axis=0)
+    return np.asarray(ink * np.clip(0.5 - (nearest - lead_mm / 2.0) / 0.3, 0.0, 1.0), np.float32)
+
+
+def photograph(density: Grid) -> Rubbing:
+    """Return a flat scan of a sheet of this density, with the noise of a camera."""
+    noise = np.random.default_rng(7).normal(0.0, 1.5, density.shape)
+    grey = np.clip(PAPER * np.exp(-density) + noise, 0, 255).astype(np.uint8)
+    height, width = grey.shape
+    warp = Warp.similarity(PX_PER_MM, height)
+    bounds = (0.0, 0.0, (width - 1) / PX_PER_MM, (height - 1) / PX_PER_MM)
+    return Rubbing(
+        Photograph(grey, "drawn", ""), warp, bounds, None, Scale("dpi", PX_PER_MM, 0.001)
+    )
+
+
+def map_of(density: Grid, width_mm: float = 4.0, px_per_mm: float = 2.0) -> LeadMap:
+    """Return a map of lead in which band and darkness are both as given, strength 1."""
+    height, width = density.shape
+    frame = Frame(px_per_mm, 0.0, (height - 1) / px_per_mm, width, height)
+    grey = np.full((4, 4), PAPER, np.float32)
+    return LeadMap(
+        frame=frame,
+        density=density,
+        band=density,
+        angle=np.zeros(density.shape, np.uint8),
+        width_mm=np.full(density.shape, width_mm, np.float32),
+        angles=16,
+        strength=np.ones(density.shape, np.float32),
+        mask=np.ones(density.shape, bool),
+        paper_level=grey,
+        paper_frame=Frame.over(frame.bounds_mm, 4.0 * px_per_mm / max(height, width)),
+    )

@@ -1,0 +1,86 @@
+"""Basins and branches on maps drawn by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rubbing2pattern.reading import Skeleton
+from rubbing2pattern.stages.skeleton import skeletonize
+from tests import drawn
+
+
+def cross(gap: slice | None = None) -> drawn.Grid:
+    """Draw a frame with a cross in it, leads 2 mm wide, 40 x 40 cells of 0.5 mm; perhaps a gap."""
+    grid = np.zeros((40, 40), np.float32)
+    for line in (slice(4, 8), slice(18, 22), slice(32, 36)):
+        grid[line, 4:36] = 1.0
+        grid[4:36, line] = 1.0
+    if gap is not None:
+        grid[18:22, gap] = 0.0
+    return grid
+
+
+def labels_at(skeleton: Skeleton, cells: list[tuple[int, int]]) -> list[int]:
+    return [int(skeleton.basins[cell]) for cell in cells]
+
+
+CORNERS = [(13, 13), (13, 26), (26, 13), (26, 26)]
+
+
+def test_a_cross_parts_four_pieces() -> None:
+    skeleton = skeletonize(drawn.map_of(cross(), 2.0))
+    assert len(set(labels_at(skeleton, CORNERS))) == 4
+
+
+def test_the_lines_run_in_the_middle_of_the_leads() -> None:
+    basins = skeletonize(drawn.map_of(cross(), 2.0)).basins
+    row = basins[13]
+    change = np.nonzero(row[:-1] != row[1:])[0] + 0.5
+    assert np.allclose(change, [5.5, 19.5, 33.5], atol=1.0)
+
+
+def test_a_worn_lead_still_parts_its_pieces() -> None:
+    skeleton = skeletonize(drawn.map_of(cross(slice(12, 14)), 2.0))
+    assert len(set(labels_at(skeleton, CORNERS))) == 4
+
+
+def test_no_basin_begins_on_a_map_that_is_all_lead() -> None:
+    basins = skeletonize(drawn.map_of(np.ones((20, 20), np.float32))).basins
+    assert len(np.unique(basins)) == 1
+
+
+def strap(length: int) -> drawn.Grid:
+    """Draw a frame of leads with a strap lead 2 mm wide that ends freely inside."""
+    grid = np.zeros((120, 120), np.float32)
+    for line in (slice(10, 14), slice(106, 110)):
+        grid[line, 10:110] = 1.0
+        grid[10:110, line] = 1.0
+    grid[58:62, 14 : 14 + length] = 1.0
+    return grid
+
+
+def test_a_lead_that_ends_freely_is_a_branch_or_parts_the_piece_it_is_in() -> None:
+    lead = drawn.map_of(strap(50), 2.0)
+    skeleton = skeletonize(lead)
+    along = [(60.0, c) for c in range(24, 54)]
+    near = 0
+    for row, column in along:
+        x, y = lead.frame.to_mm([(column, row)])[0]
+        branch = any(
+            np.hypot(*(path - (x, y)).T).min() < 1.0 for path in skeleton.branches if len(path)
+        )
+        parted = skeleton.basins[int(row) - 6, column] != skeleton.basins[int(row) + 6, column]
+        near += bool(branch or parted)
+    assert near >= 0.9 * len(along)
+
+
+def test_a_frayed_edge_is_no_branch() -> None:
+    assert skeletonize(drawn.map_of(strap(4), 2.0)).branches == ()
+
+
+def test_nothing_is_written_to_the_map() -> None:
+    lead = drawn.map_of(cross(), 2.0)
+    before = (lead.band.copy(), lead.density.copy())
+    skeletonize(lead)
+    assert np.array_equal(lead.band, before[0])
+    assert np.array_equal(lead.density, before[1])
