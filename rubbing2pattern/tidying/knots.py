@@ -21,7 +21,7 @@ from rubbing2pattern.tidying.bridges import Bridge, bridge_between, crossing, la
 from rubbing2pattern.tidying.evidence import ink_along
 from rubbing2pattern.tidying.pairing import paired
 from rubbing2pattern.tidying.refine import Track
-from rubbing2pattern.tidying.stubs import End, Stub, hidden, stub_of
+from rubbing2pattern.tidying.stubs import End, Stub, hidden, reach_of_solder, stub_of
 from rubbing2pattern.tidying.web import Strand, Web
 
 Follows = dict[End, End]
@@ -143,6 +143,10 @@ def _planned(
             or any(not _inked(np.array([s.tip, place]), lead, options) for s in rest)
         ):
             return None
+        if len(rest) < 3 and math.dist(place, centre) > 2.0 * reach_of_solder(
+            web, min(nodes), options
+        ):
+            place = centre  # two leads nearly in line meet anywhere; a corner is where it is seen
         node = web.new_number()
         places[node], butts[node] = place, list(rest)
     for one, two in itertools.combinations(bridges, 2):  # rule 3

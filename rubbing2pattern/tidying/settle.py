@@ -130,12 +130,18 @@ def solve_joints(
             weight = 1.0 if through[(node, run_of[k])] > 1 else 0.25
             distinct[id(fits[k])] = (fits[k], weight)
         chosen = list(distinct.values())
-        place, away = meeting_place([f for f, _ in chosen], web.nodes[node], [w for _, w in chosen])
+        anchor = web.anchors.setdefault(node, web.nodes[node])
+        place, away = meeting_place([f for f, _ in chosen], anchor, [w for _, w in chosen])
+        if len(chosen) > 1 and _sharpest_sine([f for f, _ in chosen], anchor) < 0.06:
+            # Leads in line meet anywhere; the joint stays where it was seen along them.
+            place = max(chosen, key=lambda c: c[1])[0].near(anchor)[0]
         limit = options.stray * max(reach_of_solder(web, node, options), 3.0)
-        limit /= max(_sharpest_sine([f for f, _ in chosen], place), 0.12)
-        moved = float(math.dist(place, web.nodes[node]))
+        if len(ends) > 2:  # a sharp joint lies far from its fork, a corner never
+            sine = max(_sharpest_sine([f for f, _ in chosen], place), 0.12)
+            limit = min(limit / sine, options.fused_mm)
+        moved = float(math.dist(place, anchor))
         if moved > limit:
-            place = web.nodes[node] + (place - web.nodes[node]) * (limit / moved)
+            place = anchor + (place - anchor) * (limit / moved)
             away = np.append(away, moved - limit)
         web.nodes[node] = place
         misfit[node] = float(np.abs(away).max()) if len(away) else 0.0

@@ -38,12 +38,16 @@ class Strand:
 
 @dataclass(slots=True)
 class Web:
-    """Nodes and strands by number; numbers are never used twice."""
+    """Nodes and strands by number; numbers are never used twice.
+
+    `anchors` keeps where a node was before its place was solved for the first time.
+    """
 
     nodes: dict[int, Array]
     strands: dict[int, Strand]
     incident: dict[int, set[int]]
     next_number: int
+    anchors: dict[int, Array] = field(default_factory=dict)
 
     @classmethod
     def of(cls, net: RawNet) -> Web:
@@ -155,6 +159,7 @@ class Web:
         del self.incident[gone]
         del self.nodes[gone]
         self.nodes[keep] = place
+        self.anchors.pop(keep, None)
         return keep
 
     def detach(self, k: int) -> None:
