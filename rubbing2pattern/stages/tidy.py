@@ -19,6 +19,7 @@ from rubbing2pattern.tidying.parts import keep_main_part, refuse_if_stray
 from rubbing2pattern.tidying.refine import Track, refine
 from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
+from rubbing2pattern.tidying.twins import drop_twins
 from rubbing2pattern.tidying.web import Web
 from rubbing2pattern.tidying.weighing import drop_clearly_false, drop_false
 
@@ -63,6 +64,8 @@ def tidy(
     split_at_corners(web, options.corner_deg, options.chord_mm, options.chord_widths)  # rule 4
     _join_loose(web, options)
     _refine_new(web, tracks, rubbing, lead, options)
+    while drop_twins(web, tracks):
+        _refine_new(web, tracks, rubbing, lead, options)
     follows = untie(web, tracks, lead, options)
     runs = chains(web, follows)  # rule 5
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
