@@ -224,7 +224,9 @@ def fit_cubic(points: Array, weights: Array, spans: int) -> CubicFit:
 def _with_table(spline: BSpline, end: float) -> CubicFit:
     table_t = np.linspace(0.0, end, max(16, int(end) + 1))
     near = min(15.0, 0.5 * end)
-    bends = [spline(np.linspace(a, b, 5), 2).mean(axis=0) for a, b in ((0, near), (end - near, end))]
+    bends = [
+        spline(np.linspace(a, b, 5), 2).mean(axis=0) for a, b in ((0, near), (end - near, end))
+    ]
     return CubicFit(spline, 0.0, end, bends[0], bends[1], spline(table_t), table_t)
 
 

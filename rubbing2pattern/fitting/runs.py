@@ -150,7 +150,9 @@ def _windows(residuals: Array, points: Array, weights: Array, window_mm: float) 
 
 def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) -> CubicFit:
     """Smooth cubic through bays i..j with as few spans as explain them."""
-    before = bays[i - 1] if i > 0 else (bays[-1] if closed and i == 0 and j < len(bays) - 1 else None)
+    before = (
+        bays[i - 1] if i > 0 else (bays[-1] if closed and i == 0 and j < len(bays) - 1 else None)
+    )
     after = bays[j + 1] if j + 1 < len(bays) else None
     parts = [b for b in bays[i : j + 1]]
     if before is not None:

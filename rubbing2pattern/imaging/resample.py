@@ -41,9 +41,7 @@ def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
     column, row = warp_maps(warp, frame)
     if step > 1:
         h, w = grey.shape[0] // step, grey.shape[1] // step
-        small = cv2.resize(
-            grey[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA
-        )
+        small = cv2.resize(grey[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
         column = (column - (step - 1) / 2.0) / step
         row = (row - (step - 1) / 2.0) / step
     else:
