@@ -1,9 +1,9 @@
 """How long a rubbing takes: ``python -m benchmarks.speed``.
 
-Prints the time of each stage, the peak memory, and the ratio to OpenCV's decoding of the same file, for
-a photograph of 24 megapixels and a scan of 100 megapixels. The rubbings are rendered once and kept; the
-scan is a rendered one of the dense mosaic, enlarged to its size with its resolution. Every case runs in
-a process of its own, so that its peak memory is its own.
+Prints the time of each stage, the peak memory, and the ratio to OpenCV's decoding of the same file,
+for a photograph of 24 megapixels and a scan of 100 megapixels. The rubbings are rendered once and
+kept; the scan is a rendered one of the dense mosaic, enlarged to its size with its resolution.
+Every case runs in a process of its own, so that its peak memory is its own.
 """
 
 from __future__ import annotations

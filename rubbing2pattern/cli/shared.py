@@ -69,7 +69,7 @@ def pattern_options(command: F) -> F:
             "--stock",
             metavar="LIST",
             callback=stock,
-            help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes, in mm or with --units in in inches]',
+            help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes in the unit of --units]',
         ),
         click.option(
             "--max-megapixels",

@@ -143,7 +143,7 @@ def middle_of(curve: Curve) -> Point:
 
 def _covers(bodies: Sequence[Polygon]) -> Shapes:
     """Return for each of B bodies the union of those that touch it, (B,)."""
-    # Mitres of leads that meet at a sharp angle, and flat ends of bent ones, may overlap themselves.
+    # Mitres of leads that meet at a sharp angle and ends of bent ones may overlap themselves.
     every = shapely.make_valid(np.array(bodies, dtype=object))
     of, near = shapely.STRtree(every).query(every, predicate="dwithin", distance=_NOTHING_MM)
     covers = np.empty(len(every), dtype=object)

@@ -135,7 +135,7 @@ class CubicFit:
 
 
 def fit_line(points: Array, weights: Array) -> LineFit:
-    """Fit a line by total least squares with Huber weights (Huber 1964), running as the points do."""
+    """Fit a line by total least squares, Huber weights (Huber 1964), running as the points do."""
     w = weights.copy()
     fit = _plain_line(points, w)
     for _ in range(3):

@@ -97,7 +97,7 @@ def _joined(bays: Sequence[Bay]) -> tuple[Array, Array]:
 
 
 def _simple(bays: Sequence[Bay], measure: Measure) -> Fit | None:
-    """Line or circle that explains the points within noise, the one with the lower cost, or None."""
+    """Return the line or circle that explains the points within noise at the lower cost."""
     points, weights = _joined(bays)
     if (weights > 0).sum() < 3:
         return fit_line(points, np.maximum(weights, 1e-3))
@@ -154,7 +154,7 @@ def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) 
         bays[i - 1] if i > 0 else (bays[-1] if closed and i == 0 and j < len(bays) - 1 else None)
     )
     after = bays[j + 1] if j + 1 < len(bays) else None
-    parts = [b for b in bays[i : j + 1]]
+    parts = list(bays[i : j + 1])
     if before is not None:
         parts.insert(0, _tail(before))
     if after is not None:

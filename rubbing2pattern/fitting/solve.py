@@ -42,7 +42,7 @@ def meeting_place(
             n = np.array([-along[1], along[0]])
             matrix = matrix + weight * np.outer(n, n)
             right = right + weight * n * float(n @ foot)
-        place = np.linalg.solve(matrix, right)
+        place = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
     return place, np.array([_signed(fit, place) for fit in fits])
 
 

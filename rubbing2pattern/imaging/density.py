@@ -22,10 +22,10 @@ def paper_level(
     """
     level = _carried_outwards(coarse, mask)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_odd(closing_mm * px_per_mm),) * 2)
-    level = cv2.morphologyEx(level, cv2.MORPH_CLOSE, kernel)
-    level = cv2.medianBlur(level, min(_odd(median_mm * px_per_mm), 255))
+    closed = cv2.morphologyEx(level, cv2.MORPH_CLOSE, kernel)
+    calm = cv2.medianBlur(closed, min(_odd(median_mm * px_per_mm), 255))
     sigma = max(median_mm * px_per_mm / 3.0, 0.5)
-    smooth = cv2.GaussianBlur(level.astype(np.float32), (0, 0), sigma)
+    smooth = cv2.GaussianBlur(calm.astype(np.float32), (0, 0), sigma)
     return np.maximum(np.asarray(smooth, dtype=np.float32), 1.0)
 
 

@@ -56,7 +56,7 @@ def left_normals(path: Array, closed: bool = False) -> Array:
 def offsets(half_mm: float, step_mm: float) -> Array:
     """Return offsets from -half to +half, evenly spaced, 0 among them."""
     n = round(half_mm / step_mm)
-    return np.arange(-n, n + 1) * step_mm
+    return np.asarray(np.arange(-n, n + 1) * step_mm, dtype=np.float64)
 
 
 def sample(

@@ -1,10 +1,9 @@
-"""The photograph on a rectified grid, or at single places, without a rectified copy at full size."""
+"""The photograph on a rectified grid, or at single places, without a full-size rectified copy."""
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from rubbing2pattern.frame import Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
@@ -42,8 +41,10 @@ def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
     if step > 1:
         h, w = grey.shape[0] // step, grey.shape[1] // step
         small = cv2.resize(grey[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
-        column = (column - (step - 1) / 2.0) / step
-        row = (row - (step - 1) / 2.0) / step
+        column -= np.float32((step - 1) / 2.0)
+        row -= np.float32((step - 1) / 2.0)
+        column /= np.float32(step)
+        row /= np.float32(step)
     else:
         small = grey
     out = cv2.remap(
@@ -57,8 +58,8 @@ def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
     return np.asarray(out, dtype=np.uint8)
 
 
-def at_points(picture: npt.NDArray[np.generic], columns: Grid, rows: Grid) -> Grid:
-    """Sample a picture bilinearly at (columns, rows), any 2-D shape (a, b), result float32 (a, b)."""
+def at_points(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
+    """Sample a picture bilinearly at (columns, rows), both (a, b); result float32 (a, b)."""
     limit = 30000
     a = columns.shape[0]
     out = np.empty(columns.shape, dtype=np.float32)

@@ -20,10 +20,10 @@ def band_width(profile: Grid | Array, off: Array, guess_mm: float) -> float:
     off : (M,) offsets in mm, evenly spaced about 0.
     guess_mm : width as first seen; the edges are sought around half of it on either side.
 
-    Strategy: height is the mean of what is nearly as dark as the darkest near the middle, so a hollow
-    band (dark edges, paler middle) is read like a full one; the foot is the palest place beyond each
-    edge, taken for each side by itself, since smudges lie on one side. Each edge is where the
-    profile last falls through half of the height, walking outwards from the dark.
+    Strategy: height is the mean of what is nearly as dark as the darkest near the middle, so a
+    hollow band (dark edges, paler middle) is read like a full one; the foot is the palest place
+    beyond each edge, taken for each side by itself, since smudges lie on one
+    side. Each edge is where the profile last falls through half of the height, walking outwards from the dark.
     """
     step = float(off[1] - off[0])
     zero = len(off) // 2
@@ -40,7 +40,7 @@ def band_width(profile: Grid | Array, off: Array, guess_mm: float) -> float:
 
 
 def _edge(side: Array, top: float, guess: float) -> float | None:
-    """Steps from the middle to the edge on one side, to a fraction of a step."""
+    """Return the steps from the middle to the edge on one side, to a fraction of a step."""
     first, last = max(1, round(0.4 * guess)), min(len(side) - 1, round(1.7 * guess + 12))
     foot = float(side[round(guess) : last + 1].min()) if round(guess) < last else float(side[-1])
     if top - foot < 0.03:

@@ -41,7 +41,9 @@ class TidyOptions(Checked):
     chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
     stray: float = value(1.6, 0.5, 5.0, "of the solder's reach: how far a joint may be moved")
     noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
-    short_doubt_mm: float = value(15.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
+    short_doubt_mm: float = value(
+        15.0, 0.0, 60.0, "clean lead so long is judged with twice the noise"
+    )
     bend_mm: float = value(0.15, 0.02, 2.0, "a joint further off a curve bends the end of the lead")
     noise_share: float = value(0.02, 0.0, 0.1, "of the width: edges of wide leads are found worse")
     smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")
@@ -76,5 +78,9 @@ class TidyOptions(Checked):
     )
     covered_mm: float = value(4.0, 0.0, 20.0, "of less no flank shows between two leaves")
     covered_odds: float = value(1.0, 0.1, 5.0, "three in four, for ink alone proves little")
-    leaf_reach: float = value(1.6, 1.0, 3.0, "of the width: a band is still seen a little beside it")
-    explained: float = value(0.25, 0.0, 0.9, "on grain at most 0.18 was met, on a rubbing 0.45 and up")
+    leaf_reach: float = value(
+        1.6, 1.0, 3.0, "of the width: a band is still seen a little beside it"
+    )
+    explained: float = value(
+        0.25, 0.0, 0.9, "on grain at most 0.18 was met, on a rubbing 0.45 and up"
+    )

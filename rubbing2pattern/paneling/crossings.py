@@ -40,8 +40,8 @@ def planar(
        nothing.
     3. Only where the pieces cannot be told apart otherwise do those lines get a joint as well.
     4. If even that does not serve, lead lines that cross themselves or another are drawn straight
-       from joint to joint, and as long as lines still cross, the least sure of them is left out; each
-       has a finding that the pattern is wrong there.
+       from joint to joint, and as long as lines still cross, the least sure of them is left out;
+       each has a finding that the pattern is wrong there.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def _simplified(
     net = in_fixed_order(replace(net, cames=tuple(cames)), flatness_mm)
     for _ in range(len(net.cames)):
         try:
-            *done, found = _jointed(net, flatness_mm, _LEAST_RUN_MM)
+            planar_net, lines, division, found = _jointed(net, flatness_mm, _LEAST_RUN_MM)
         except NotPlanarError:
             tangled = _tangled(lead_lines(net, flatness_mm)) or set(range(len(net.cames)))
             weakest = min(tangled, key=lambda c: (net.cames[c].confidence, c))
@@ -111,7 +111,7 @@ def _simplified(
             kept = tuple(came for c, came in enumerate(net.cames) if c != weakest)
             net = in_fixed_order(replace(net, cames=kept), flatness_mm)
         else:
-            return done[0], done[1], done[2], (*found, *findings)
+            return planar_net, lines, division, (*found, *findings)
     raise NotPlanarError("lead lines cross where there is no joint")
 
 

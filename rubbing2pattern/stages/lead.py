@@ -45,7 +45,7 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
         options.closing_mm,
         options.median_mm,
     )
-    fine_level = cv2.resize(level, (frame.width_px, frame.height_px))
+    fine_level = np.asarray(cv2.resize(level, (frame.width_px, frame.height_px)), dtype=np.float32)
     dark = density(on_grid(grey, warp, frame), fine_level)
     dark[~mask] = 0.0
     shape = BandShape(options.widths_mm, options.along_mm, options.angles, options.core)

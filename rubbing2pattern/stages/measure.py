@@ -42,8 +42,8 @@ def measure(
        of their number, never better than `floor_mm`, and the scale's share;
     3. the leads of one panel come in a few sizes: a came that surely has one of them is read
        together with its size, by inverse variance;
-    4. a came of which too little is seen takes the width of the run of lead it is part of; if nothing
-       of that is seen, the nearest common size, and says so by a large uncertainty.
+    4. a came of which too little is seen takes the width of the run of lead it is part of; if
+       nothing of that is seen, the nearest common size, and says so by a large uncertainty.
     """
     options = options or MeasureOptions()
     reach, leaves = _reach(net, options)

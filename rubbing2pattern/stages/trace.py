@@ -85,10 +85,10 @@ def _walk(cracks: Ints, sides: Ints, stride: int) -> tuple[list[Ints], Ints]:
     inverse = inverse.reshape(cracks.shape)
     degree = np.bincount(inverse.ravel(), minlength=len(corners))
     at: list[list[int]] = [[] for _ in range(len(corners))]
-    for k, (a, b) in enumerate(inverse.tolist()):
+    ends = [(int(a), int(b)) for a, b in inverse]
+    for k, (a, b) in enumerate(ends):
         at[a].append(k)
         at[b].append(k)
-    ends = inverse.tolist()
     used = bytearray(len(ends))
     chains: list[Ints] = []
     chain_sides: list[tuple[int, int]] = []
@@ -106,7 +106,7 @@ def _walk(cracks: Ints, sides: Ints, stride: int) -> tuple[list[Ints], Ints]:
                     break
                 k = at[here][1] if at[here][0] == k else at[here][0]
             # A crack runs from its lower-numbered corner: down, or to the right.
-            left, right = sides[first].tolist()
+            left, right = int(sides[first, 0]), int(sides[first, 1])
             forward = ends[first][0] == start
             chain_sides.append((left, right) if forward else (right, left))
             numbers = corners[chain]

@@ -23,6 +23,7 @@ class Bridge:
     stops: list[tuple[float, int]]
 
     def place(self, at: float) -> Array:
+        """Return the place at a share of the path, 0 to 1."""
         i = min(int(at * (len(self.path) - 1)), len(self.path) - 2)
         t = at * (len(self.path) - 1) - i
         return np.asarray((1 - t) * self.path[i] + t * self.path[i + 1])
@@ -71,7 +72,7 @@ def crossing(one: Array, two: Array) -> tuple[float, float, Array] | None:
 
 
 def _followed(stub: Stub, heading: Array, length_mm: float) -> Array:
-    """The stub's fitted curve from its tip on, by half a millimetre."""
+    """Return the stub's fitted curve from its tip on, by half a millimetre."""
     points, here = [stub.tip], stub.tip
     for _ in range(int(length_mm / 0.5)):
         here, along = stub.fit.near(here + 0.5 * heading)
@@ -81,7 +82,7 @@ def _followed(stub: Stub, heading: Array, length_mm: float) -> Array:
 
 
 def landing(stub: Stub, bridges: list[Bridge], centre: Array) -> tuple[Bridge, float, Array, Array]:
-    """The first bridge that the prolonged stub meets, where on it, the place and the way there."""
+    """Return the first bridge a prolonged stub meets, where on it, the place, the way there."""
     ahead = _followed(stub, stub.heading, math.dist(stub.tip, centre) + 45.0)
     best: tuple[float, Bridge, float, Array] | None = None
     for bridge in bridges:

@@ -37,8 +37,8 @@ def close_up(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -
 def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -> Runs:
     """Where two leads cross without a joint, shrink the shortest link next to the place.
 
-    Near solder the order of joints along a lead may be read wrongly; its leads then cross. Joints so
-    near each other are one for the bench.
+    Near solder the order of joints along a lead may be read wrongly; its leads then cross. Joints
+    so near each other are one for the bench.
     """
     near = 3.5 * options.close_mm
     for _ in range(3):

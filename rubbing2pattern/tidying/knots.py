@@ -101,7 +101,7 @@ def _ends(web: Web, k: int) -> tuple[int, int]:
 def _simple_knot(
     web: Web, clear: list[Stub], nodes: set[int], follows: Follows, options: TidyOptions
 ) -> None:
-    """A knot with a hidden strand coming out of it is left as it is; clear leads still run on."""
+    """Leave a knot with a hidden strand coming out of it as it is; clear leads still run on."""
     if len(nodes) > 1:
         for node in sorted(nodes):
             own = [s for s in clear if s.end in web.ends_at(node)]
@@ -277,7 +277,7 @@ def _link_apart(
 
 
 def _stop_at(web: Web, bridge: Bridge, at: int, plan: _Plan, options: TidyOptions) -> int:
-    """The joint on a bridge at an index of its path: one that is close already, else a new one."""
+    """Return the joint on a bridge at an index of its path: one close already, else a new one."""
     place = bridge.path[at]
     for _, node in bridge.stops:
         if math.dist(plan.places[plan.same[node]], place) < options.close_mm:
@@ -291,7 +291,7 @@ def _stop_at(web: Web, bridge: Bridge, at: int, plan: _Plan, options: TidyOption
 
 
 def _where_linked(web: Web, inner: set[int], one: Array, two: Array) -> tuple[int, int]:
-    """Indices on two paths where a strand inside the knot ties them; else where they are nearest."""
+    """Return indices on two paths where a strand of the knot ties them, else their nearest."""
     best: tuple[float, int, int] | None = None
     for k in sorted(inner):
         path = web.strands[k].path

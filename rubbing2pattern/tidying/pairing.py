@@ -13,7 +13,7 @@ from rubbing2pattern.tidying.stubs import Stub
 
 
 def paired(stubs: list[Stub], options: TidyOptions) -> tuple[list[tuple[Stub, Stub]], list[Stub]]:
-    """The pairing with the least cost (rule 2); all pairings are tried, or the best eight stubs'."""
+    """Return the pairing with the least cost; all are tried."""
     n = len(stubs)
     cost = np.full((n, n), np.inf)
     for i, j in itertools.combinations(range(n), 2):

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy import ndimage
 
 from rubbing2pattern.frame import Array
@@ -21,6 +22,8 @@ from rubbing2pattern.imaging.profiles import (
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 from rubbing2pattern.tidying.web import Strand
+
+Steps = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +104,8 @@ def refine(
 
     Strategy: a box of the strand's width is slid across every profile and the best smooth path
     through the scores is taken; profiles aligned on it give a mean profile and the width, and both
-    edges are then found at each place to a fraction of a step. `clear` is what to leave out at either end
-    of the strand when the mean profile is made, in mm.
+    edges are then found at each place to a fraction of a step. `clear` is what to leave out at
+    either end of the strand when the mean profile is made, in mm.
     """
     closed = strand.a == strand.b
     base = evenly(strand.path, options.step_mm)
@@ -185,16 +188,16 @@ def _box_scores(density: Grid, off: Array, width_mm: float, search_mm: float) ->
         (np.zeros((len(density), 1), np.float32), np.cumsum(density, axis=1)), axis=1
     )
 
-    def mean(first: Array, last: Array) -> Grid:
+    def mean(first: Steps, last: Steps) -> Grid:
         a, b = np.clip(first, 0, limit), np.clip(last, 0, limit)
         b = np.maximum(b, a)
         return np.asarray((total[:, b + 1] - total[:, a]) / (b + 1 - a), dtype=np.float32)
 
-    at = zero + np.arange(-reach, reach + 1)
+    at: Steps = zero + np.arange(-reach, reach + 1, dtype=np.int64)
     core = mean(at - half, at + half)
     left = mean(at + gap, at + gap + flank)
     right = mean(at - gap - flank, at - gap)
-    return core - np.maximum(left, right), (at - zero) * step
+    return core - np.maximum(left, right), np.asarray((at - zero) * step, dtype=np.float64)
 
 
 def _template(
@@ -214,7 +217,7 @@ def _aligned(density: Grid, steps: np.ndarray) -> Grid:
     return np.asarray(np.take_along_axis(density, columns, axis=1))
 
 
-def half_width(profile: Array, off: Array, guess_mm: float) -> float:
+def half_width(profile: Array | Grid, off: Array, guess_mm: float) -> float:
     """Full width at half height of a profile centred on 0; height over its foot.
 
     The plateau is the mean of what lies above 0.8 of the greatest value near the middle, so that a

@@ -83,7 +83,9 @@ def fit_all(
             bays.append(bay if forward else Bay(bay.points[::-1], bay.weights[::-1]))
         width = float(np.median([tracks[k].lone_mm for k, _ in chain]))
         # Of a short lead too little is seen to tell a bend from frayed solder.
-        seen = sum(clean_length(b.weights > 0, tracks[k]) for (k, _), b in zip(chain, bays, strict=True))
+        seen = sum(
+            clean_length(b.weights > 0, tracks[k]) for (k, _), b in zip(chain, bays, strict=True)
+        )
         noise = max(options.noise_mm, options.noise_share * width)
         measure = Measure(noise * (1.0 + options.short_doubt_mm / max(seen, 3.0)))
         for (k, _), fit in zip(chain, fit_run(bays, measure, closed), strict=True):
@@ -149,7 +151,7 @@ def solve_joints(
 
 
 def _sharpest_sine(fits: list[Fit], place: Array) -> float:
-    """Sine of the widest angle at which two of the curves meet; a sharp joint is far from its fork."""
+    """Sine of the widest angle at which two of the curves meet."""
     along = [f.near(place)[1] for f in fits]
     sines = [abs(float(u[0] * v[1] - u[1] * v[0])) for i, u in enumerate(along) for v in along[:i]]
     return max(sines, default=1.0)
@@ -180,7 +182,7 @@ def _plain(
 
 
 def _bent_to(path: Array, fit: Fit, start: Array, end: Array) -> Curve:
-    """The fitted curve with a short cubic at each end that lies off it."""
+    """Return the fitted curve with a short cubic at each end that lies off it."""
     inner = _plain(path, fit, _pt(fit.near(start)[0]), _pt(fit.near(end)[0]), False)
     points = inner.points(0.01)
     s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))

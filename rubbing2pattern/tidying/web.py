@@ -71,7 +71,7 @@ class Web:
         return self.next_number
 
     def degree(self, node: int) -> int:
-        """Number of strand ends at a node; a ring counts twice."""
+        """Return the number of strand ends at a node; a ring counts twice."""
         return sum(
             (self.strands[k].a == node) + (self.strands[k].b == node) for k in self.incident[node]
         )
@@ -144,7 +144,7 @@ class Web:
         return self.add(merged)
 
     def fuse(self, k: int) -> int:
-        """Shrink strand `k` to nothing: its two nodes become one, in the middle. Return the node."""
+        """Shrink strand `k` to nothing and return the node in its middle that its two become."""
         strand = self.strands[k]
         keep, gone = strand.a, strand.b
         place = 0.5 * (self.nodes[keep] + self.nodes[gone])
