@@ -205,7 +205,7 @@ def fit_cubic(points: Array, weights: Array, spans: int) -> CubicFit:
     fit = None
     for _ in range(3):
         rw = np.sqrt(np.maximum(used, 1e-6))[:, None]
-        stiff = 0.02 * float(rw.sum()) ** 0.5
+        stiff = 0.002 * float(rw.sum()) ** 0.5
         system = np.vstack((basis * rw, stiff * penalty))
         right = np.vstack((points * rw, np.zeros((len(penalty), 2))))
         coefficients = np.linalg.lstsq(system, right, rcond=None)[0]

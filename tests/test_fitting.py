@@ -1,0 +1,110 @@
+"""Lines, circles and cubics fitted to noisy points of known curves."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from rubbing2pattern.fitting.primitives import (
+    CircleFit,
+    CubicFit,
+    LineFit,
+    fit_circle,
+    fit_cubic,
+    fit_line,
+)
+from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
+from rubbing2pattern.fitting.solve import meeting_place
+
+
+def noisy(points: np.ndarray, spread_mm: float = 0.05, seed: int = 4) -> np.ndarray:
+    return points + np.random.default_rng(seed).normal(0.0, spread_mm, points.shape)
+
+
+def straight(length_mm: float = 80.0) -> np.ndarray:
+    t = np.linspace(0.0, length_mm, 110)
+    return np.column_stack((10.0 + 0.8 * t, 5.0 + 0.6 * t))
+
+
+def arc(radius_mm: float, sweep_deg: float) -> np.ndarray:
+    a = np.radians(np.linspace(10.0, 10.0 + sweep_deg, 140))
+    return np.column_stack((30.0 + radius_mm * np.cos(a), 40.0 + radius_mm * np.sin(a)))
+
+
+def s_curve() -> np.ndarray:
+    t = np.linspace(0.0, 120.0, 160)
+    return np.column_stack((t, 12.0 * np.sin(t / 120.0 * 2.0 * math.pi)))
+
+
+def bay(points: np.ndarray) -> Bay:
+    return Bay(points, np.ones(len(points)))
+
+
+def test_a_line_is_found_in_spite_of_outliers() -> None:
+    points = noisy(straight())
+    points[::15] += (0.0, 3.0)
+    fit = fit_line(points, np.ones(len(points)))
+    assert fit.along == pytest.approx([0.8, 0.6], abs=2e-3)
+    assert np.abs(fit.residuals(straight())).max() < 0.12
+
+
+def test_a_circle_obeys_the_circular_segment_of_the_handbook() -> None:
+    """Chord c = 2 r sin(theta / 2), rise h = r (1 - cos(theta / 2)); Machinery's Handbook."""
+    points = noisy(arc(60.0, 70.0), 0.02)
+    fit = fit_circle(points, np.ones(len(points)))
+    assert fit is not None
+    half = math.radians(35.0)
+    ends = np.array([fit.near(p)[0] for p in (points[0], points[-1])])
+    assert math.dist(*ends) == pytest.approx(2.0 * 60.0 * math.sin(half), abs=0.1)
+    middle = fit.near(points[len(points) // 2])[0]
+    rise = math.dist(middle, ends.mean(axis=0))
+    assert rise == pytest.approx(60.0 * (1.0 - math.cos(half)), abs=0.1)
+
+
+def test_a_cubic_follows_an_s_and_goes_on_with_its_last_curvature() -> None:
+    fit = fit_cubic(noisy(s_curve()), np.ones(160), 8)
+    assert np.abs(fit.residuals(s_curve())).max() < 0.15
+    beyond, along = fit.near(np.array([123.0, 1.8]))
+    assert math.dist(beyond, (123.0, 12.0 * math.sin(123.0 / 120.0 * 2.0 * math.pi))) < 0.4
+    assert np.hypot(*along) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("points", "kind"), [(straight(), LineFit), (arc(60.0, 90.0), CircleFit), (s_curve(), CubicFit)]
+)
+def test_a_run_takes_the_simplest_curve_that_serves(points: np.ndarray, kind: type) -> None:
+    (fit,) = fit_run([bay(noisy(points))], Measure(0.08))
+    assert isinstance(fit, kind)
+
+
+def test_neighbouring_bays_on_one_line_share_their_fit() -> None:
+    points = noisy(straight(160.0))
+    parts = [bay(points[:40]), bay(points[40:75]), bay(points[75:])]
+    first, second, third = fit_run(parts, Measure(0.08))
+    assert first is second is third
+
+
+def test_a_bay_that_nothing_shows_goes_with_its_neighbour() -> None:
+    points = noisy(straight())
+    hidden = Bay(points[50:60] + 2.0, np.zeros(10))
+    before, unseen, after = fit_run([bay(points[:50]), hidden, bay(points[60:])], Measure(0.08))
+    assert unseen is before
+    assert before is after
+
+
+def test_curves_meet_where_they_cross() -> None:
+    one = fit_line(np.array([[0.0, 0.0], [5.0, 5.0], [10.0, 10.0]]), np.ones(3))
+    two = fit_line(np.array([[0.0, 10.0], [5.0, 5.0], [10.0, 0.0]]), np.ones(3))
+    place, misfit = meeting_place([one, two], np.array([4.0, 7.0]))
+    assert place == pytest.approx([5.0, 5.0], abs=0.01)
+    assert np.abs(misfit).max() < 0.01
+
+
+def test_nearly_parallel_curves_do_not_meet_far_away() -> None:
+    one = LineFit(np.array([0.0, 0.0]), np.array([1.0, 0.0]))
+    two = LineFit(np.array([0.0, 4.0]), np.array([1.0, 0.0]))
+    place, misfit = meeting_place([one, two], np.array([3.0, 1.0]))
+    assert place == pytest.approx([3.0, 2.0], abs=0.05)
+    assert np.abs(misfit) == pytest.approx([2.0, 2.0], abs=0.05)
