@@ -53,7 +53,7 @@ def measure(rubbing: Rubbing, version: str, out: Path, *, chain: bool) -> Score:
     folder = rendered(rubbing, version)
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     if chain:
-        from benchmarks.library_chain import traced
+        from benchmarks.chain import traced
 
         began = time.perf_counter()
         record: dict[str, Any] | None = traced(folder, truth)

@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Mapping
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Final, Literal, get_args
+from typing import Final, Literal
 
 from rubbing2pattern.errors import UsageFault
 
@@ -21,7 +21,6 @@ Unit = Literal["mm", "in"]
 
 MM_PER_INCH: Final = 25.4
 MM2_PER_SQUARE_INCH: Final = MM_PER_INCH * MM_PER_INCH
-MM2_PER_CM2: Final = 100.0
 
 _UNIT_WORDS: Final[Mapping[str, tuple[float, bool]]] = MappingProxyType(
     {
@@ -156,20 +155,6 @@ def parse_sheet(text: str, default_unit: str = "mm") -> tuple[float, float]:
     return width_mm, height_mm
 
 
-def parse_unit(text: str) -> Unit:
-    """Read the unit for documents, ``mm`` or ``in``.
-
-    Raises
-    ------
-    UsageFault
-        Any other word.
-    """
-    for unit in get_args(Unit):
-        if text.strip().lower() == unit:
-            return unit  # type: ignore[no-any-return]
-    raise UsageFault(f"unknown unit {text!r} for the documents: use --units mm or --units in")
-
-
 def format_length(
     length_mm: float, unit: Unit = "mm", *, decimals: int = 1, denominator: int = 16
 ) -> str:
@@ -212,13 +197,6 @@ def inch_fraction(length_mm: float, denominator: int = 16, *, whole: bool = Fals
     fraction = Fraction(rest, denominator)
     text = f"{fraction.numerator}/{fraction.denominator}"
     return f"{sign}{inches} {text}" if inches or whole else f"{sign}{text}"
-
-
-def format_area(area_mm2: float, unit: Unit = "mm") -> str:
-    """Write an area with its unit: cm² beside lengths in mm, sq in beside inches."""
-    if unit == "in":
-        return f"{decimal(area_mm2 / MM2_PER_SQUARE_INCH, 2)} sq in"
-    return f"{decimal(area_mm2 / MM2_PER_CM2, 1)} cm²"
 
 
 def in_inches(length_mm: float) -> float:

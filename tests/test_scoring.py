@@ -229,7 +229,7 @@ def test_the_table_says_what_was_missed(truth: Data) -> None:
 
 def test_the_library_chain_reads_a_plain_window(tmp_path: Path) -> None:
     """Four panes of 60 mm drawn with lines 5 mm wide, at 5 pixels per mm."""
-    from benchmarks.library_chain import traced
+    from benchmarks.chain import traced
 
     picture = np.full((900, 900), 230, np.uint8)
     for a in (150, 450, 750):

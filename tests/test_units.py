@@ -10,7 +10,6 @@ from hypothesis import given, strategies as st
 from rubbing2pattern import units
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.units import (
-    format_area,
     format_length,
     inch_fraction,
     parse_length,
@@ -143,12 +142,7 @@ def test_other_writing() -> None:
     assert format_length(600.075) == "600.1 mm"
     assert format_length(-0.01) == "0.0 mm"
     assert inch_fraction(7.9375, whole=True) == "0 5/16"
-    assert format_area(64516.0, "in") == "100.00 sq in"
-    assert format_area(12346.0) == "123.5 cm²"
     assert units.in_square_inches(645.16) == pytest.approx(1.0, rel=1e-15)
-    assert units.parse_unit(" IN ") == "in"
-    with pytest.raises(UsageFault, match="--units"):
-        units.parse_unit("cm")
     with pytest.raises(UsageFault, match="16 or 32"):
         inch_fraction(5.0, 10)
 

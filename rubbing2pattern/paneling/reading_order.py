@@ -6,11 +6,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
 from rubbing2pattern.frame import Array
-
-Flags = npt.NDArray[np.bool_]
 
 
 def reading_order(places_mm: Array, heights_mm: Array, row_share: float) -> list[int]:

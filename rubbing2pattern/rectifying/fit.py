@@ -70,14 +70,12 @@ class Fit:
     base_mm : (4, 2) rectangle whose corners carry the homography.
     parameters : their ideal places (8), k1, and the ideal corners of a free sheet (8) if any.
     covariance : of the parameters.
-    edge_noise_px : spread of the edges' places about their lines.
     lens : with the fitted k1.
     """
 
     base_mm: Array
     parameters: Array
     covariance: Array
-    edge_noise_px: float
     lens: Lens
 
     @property
@@ -256,4 +254,4 @@ def _solved(
             corners = (start[9:] if len(start) > 9 else start[:8]).reshape(4, 2)
             away = np.abs(np.append(plumb(sides, lens)(corners, own.k1), 0.0))
             noise_px = float(np.clip(1.4826 * np.median(away), 0.05, 8.0))
-    return Fit(base_mm, start, covariance, noise_px, own)
+    return Fit(base_mm, start, covariance, own)
