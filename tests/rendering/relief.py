@@ -33,6 +33,7 @@ class Lead:
     give_mm : how far stick, hand and paper give under the stroke, the depth of relief reached.
     drape_mm : length over which the paper sinks from the lead's edge to the glass.
     hollow : loss of pressure in the middle of a very wide flat lead, 0 .. 1.
+    lean_mm : how far a leaf's edges lie higher and lower than its middle, one deviation.
     putty : pressure on the cement squeezed out beside the leaf, in patches, 0 .. 1.
     """
 
@@ -42,17 +43,21 @@ class Lead:
     give_mm: float = 0.6
     drape_mm: float = 0.2
     hollow: float = 0.3
+    lean_mm: float = 0.0
     putty: float = 0.0
 
 
-def pressure(u: Grid, half: Grid, profile: str, lead: Lead, low: Grid) -> Grid:
+def pressure(
+    u: Grid, half: Grid, profile: str, lead: Lead, low: Grid, lean: Grid | float = 0.0
+) -> Grid:
     """Return the pressure under the stroke, about 1 on a narrow flat lead.
 
     Drop of the leaf below its crown: ``edge_drop (u/a)^4`` and the rounded edge for a flat leaf,
     ``R - sqrt(R^2 - u^2)`` for a round one; `low` adds how far the whole lead lies below the plane
-    in which the stick travels. Pressure falls linearly with the drop until the give is used up
-    (Winkler's bed of springs). On a flat leaf the load crowds to the edges as under a punch on
-    an elastic layer, ``1 - hollow (1 - e^(-(a - u)/t)) (1 - e^(-(a + u)/t))`` with t = 1.6 mm.
+    in which the stick travels, and `lean` how far its edge does on the side of `u`. Pressure falls
+    linearly with the drop until the give is used up (Winkler's bed of springs). On a flat leaf the
+    load crowds to the edges as under a punch on an elastic layer,
+    ``1 - hollow (1 - e^(-(a - u)/t)) (1 - e^(-(a + u)/t))`` with t = 1.6 mm.
     Outside, the paper hangs from the leaf's edge and takes little, fading over `drape_mm`.
     """
     inside = np.minimum(u, half)
@@ -67,7 +72,7 @@ def pressure(u: Grid, half: Grid, profile: str, lead: Lead, low: Grid) -> Grid:
         drop = lead.edge_drop_mm * (inside / half) ** 4 + r - np.sqrt(r * r - into * into)
         near, far = np.exp(-(half - inside) / 1.6), np.exp(-(half + inside) / 1.6)
         load = 1.12 - lead.hollow * (1 - near) * (1 - far)
-    p = load * np.maximum(0.0, 1.0 - (drop + low) / lead.give_mm)
+    p = load * np.maximum(0.0, 1.0 - (drop + low + lean * inside / half) / lead.give_mm)
     beyond = np.maximum(0.0, u - half)
     hanging = 0.55 * np.exp(-beyond / lead.drape_mm) * (beyond < REACH_MM)
     return np.asarray(np.where(u > half, p * hanging, p), dtype=np.float32)

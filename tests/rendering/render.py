@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.rendering.capture import View, photographed, scanned, take
-from tests.rendering.designs import draw
+from tests.rendering.designs import closed_alike, draw
 from tests.rendering.geometry import Design, Truth, truth_of
 from tests.rendering.ground import GROUNDS, ground_of
 from tests.rendering.overlays import overlays_of
@@ -30,6 +30,7 @@ from tests.rendering.sheet import Rng, Sheet
 from tests.rendering.solder import blobs_of
 from tests.rendering.strokes import maps_of, outer_of
 from tests.rendering.tiers import Faults, faults_of
+from tests.rendering.wander import wander
 
 LARGE_SCAN_PX = 26e6
 """A scan larger than this at 200 dpi is made at 150 dpi."""
@@ -90,8 +91,14 @@ def render(case: Case) -> Rendering:
 
     kind = _kind(case)
     sheet = _sheet(design, kind, chance("sheet"))
+    # Paper creeps under the strokes: the rubbing is not quite where the panel was.
+    creep = wander(faults.creep_mm, 80.0, 250.0, chance("creep"))
     laid = replace(
-        design, strips=tuple(replace(s, points=sheet.place(s.points)) for s in design.strips)
+        design,
+        strips=tuple(
+            replace(s, points=closed_alike(s, lambda p: creep(sheet.place(p))))
+            for s in design.strips
+        ),
     )
     truth = truth_of(laid)
     outer = outer_of(laid)

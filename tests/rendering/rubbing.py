@@ -46,6 +46,7 @@ class Table:
     profile: str
     samples: Array
     groove_mm: Grid
+    lean_mm: Grid
     putty: tuple[Grid, Grid]
 
 
@@ -72,7 +73,11 @@ def tables_of(design: Design, per_mm: float, faults: Faults, rng: Rng) -> tuple[
         if rng.random() < faults.split_share:
             a, b = sorted(rng.integers(0, len(samples), 2))
             groove[a:b] = rng.uniform(-0.5, 0.5) * s.width_mm / 2
-        groups.setdefault((s.profile, s.width_mm), []).append(np.column_stack((samples, groove)))
+        # Leads are soldered in by hand and lean to one side, here more and there less.
+        knots = rng.normal(0, faults.lead.lean_mm, len(samples) // 400 + 3)
+        lean = np.interp(np.arange(len(samples)) / 400, np.arange(len(knots)), knots)
+        columns = np.column_stack((samples, groove, lean))
+        groups.setdefault((s.profile, s.width_mm), []).append(columns)
     tables = []
     for (profile, _), parts in groups.items():
         t = np.vstack(parts)
@@ -81,7 +86,15 @@ def tables_of(design: Design, per_mm: float, faults: Faults, rng: Rng) -> tuple[
             knots = rng.standard_normal(len(t) // 60 + 3)
             sides.append(np.interp(np.arange(len(t)) / 60, np.arange(len(knots)), knots) - 0.5)
         putty = tuple(np.clip(s, 0, 1).astype(np.float32) for s in sides)
-        tables.append(Table(profile, t[:, :6], t[:, 6].astype(np.float32), (putty[0], putty[1])))
+        tables.append(
+            Table(
+                profile,
+                t[:, :6],
+                t[:, 6].astype(np.float32),
+                t[:, 7].astype(np.float32),
+                (putty[0], putty[1]),
+            )
+        )
     return tuple(tables)
 
 
@@ -166,8 +179,9 @@ def _press(out: Grid, table: Table, samples: Array, rows: Rows, lead: Lead, low:
         return
     where, side, half, number = found
     u = np.abs(side)
-    p = pressure(u, half, table.profile, lead, low[where])
     index = number.astype(np.int64)
+    lean = table.lean_mm[index] * np.sign(side)
+    p = pressure(u, half, table.profile, lead, low[where], lean)
     groove = table.groove_mm[index]
     if np.isfinite(groove).any():
         p *= np.where(np.abs(side - np.nan_to_num(groove, nan=99.0)) < 0.3, 0.15, 1.0)

@@ -40,6 +40,7 @@ class Faults:
     Attributes
     ----------
     unevenness, skipped : spread of the strokes' dose (log) and share of strokes left out.
+    creep_mm : how far the paper creeps under the strokes (one deviation, each way).
     bow_mm : height of the panel's unevenness; the stick passes over what lies low.
     dents_per_m, dent_mm, dent_depth : low places along the leads, and how deep (in gives).
     blob_mm : height of solder over the lead.
@@ -60,6 +61,7 @@ class Faults:
     lead: Lead
     unevenness: float
     skipped: float
+    creep_mm: float
     bow_mm: float
     dents_per_m: float
     dent_mm: tuple[float, float]
@@ -130,12 +132,14 @@ def _clean(rng: Rng) -> Faults:
     return Faults(
         medium=_medium(rng, ("graphite", "graphite", "wax"), (1.0, 0.0, 0.0), 0.1),
         lead=Lead(
+            lean_mm=0.02,
             crown=float(rng.uniform(0.05, 0.08)),
             hollow=float(rng.uniform(0.2, 0.4)),
             give_mm=float(rng.uniform(0.7, 0.9)),
         ),
         unevenness=float(rng.uniform(0.08, 0.14)),
         skipped=0.0,
+        creep_mm=float(rng.uniform(0.01, 0.04)),
         bow_mm=float(rng.uniform(0.02, 0.05)),
         dents_per_m=0.0,
         dent_mm=(0.0, 0.0),
@@ -170,6 +174,7 @@ def _everyday(rng: Rng) -> Faults:
     return Faults(
         medium=_medium(rng, ("graphite", "wax"), (0.85, 0.15, 0.0), 0.45),
         lead=Lead(
+            lean_mm=0.05,
             crown=float(rng.uniform(0.06, 0.1)),
             hollow=float(rng.uniform(0.4, 0.85)),
             give_mm=float(rng.uniform(0.5, 0.8)),
@@ -178,6 +183,7 @@ def _everyday(rng: Rng) -> Faults:
         ),
         unevenness=float(rng.uniform(0.15, 0.35)),
         skipped=float(rng.uniform(0.0, 0.08)),
+        creep_mm=float(rng.uniform(0.03, 0.1)),
         bow_mm=float(rng.uniform(0.05, 0.12)),
         dents_per_m=float(rng.uniform(0.2, 1.2)),
         dent_mm=(3.0, 15.0),
@@ -212,6 +218,7 @@ def _hard(rng: Rng) -> Faults:
     return Faults(
         medium=_medium(rng, ("graphite", "wax", "blue-black"), (0.5, 0.3, 0.2), 0.65),
         lead=Lead(
+            lean_mm=0.1,
             crown=float(rng.uniform(0.08, 0.15)),
             hollow=float(rng.uniform(0.5, 1.0)),
             give_mm=float(rng.uniform(0.4, 0.7)),
@@ -220,6 +227,7 @@ def _hard(rng: Rng) -> Faults:
         ),
         unevenness=float(rng.uniform(0.25, 0.55)),
         skipped=float(rng.uniform(0.03, 0.15)),
+        creep_mm=float(rng.uniform(0.08, 0.25)),
         bow_mm=float(rng.uniform(0.08, 0.2)),
         dents_per_m=float(rng.uniform(0.5, 2.0)),
         dent_mm=(3.0, 40.0),

@@ -13,7 +13,8 @@ from tests.rendering.designs.free import figure, mosaic, strap
 from tests.rendering.designs.regular import bricks, chapel, medallion, quarries, roundels
 from tests.rendering.designs.setting_out import Rng
 from tests.rendering.designs.shaped import lancet, quatrefoil, wedge
-from tests.rendering.geometry import Array, Design, Truth, truth_of
+from tests.rendering.geometry import Array, Design, Strip, Truth, truth_of
+from tests.rendering.wander import wander
 
 DESIGNS: dict[str, Callable[[Rng], Design]] = {
     f.__name__: f
@@ -62,6 +63,14 @@ def _leadable(design: Design, truth: Truth) -> bool:
     return all(shapely.maximum_inscribed_circle(p).length > least for p in truth.pieces)
 
 
+def closed_alike(strip: Strip, moved: Callable[[Array], Array]) -> Array:
+    """Return the strip's points after a map, a closed strip still closed."""
+    points = moved(strip.points)
+    if strip.closed:
+        points[-1] = points[0]
+    return points
+
+
 def _to_origin(design: Design) -> Design:
     low = np.min([s.points.min(axis=0) for s in design.strips], axis=0)
     return replace(
@@ -80,7 +89,15 @@ def _clean(points: Array) -> Array:
 
 
 def _aged(design: Design, rng: Rng) -> Design:
-    """Let half of the panels sag by up to 2.5 mm and stand up to 0.4 degrees out of square."""
+    """Let leads wander from the drawn line, and half of the panels sag and lean.
+
+    A lead bent by hand leaves its line by some tenths of a millimetre over lengths of 60 to
+    250 mm. Panels sag by up to 2.5 mm and stand up to 0.4 degrees out of square.
+    """
+    stray = wander(float(rng.uniform(0.05, 0.2)), 60.0, 250.0, rng)
+    design = replace(
+        design, strips=tuple(replace(s, points=closed_alike(s, stray)) for s in design.strips)
+    )
     if rng.random() < 0.5:
         return design
     points = np.vstack([s.points for s in design.strips])
