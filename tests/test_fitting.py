@@ -86,6 +86,50 @@ def test_neighbouring_bays_on_one_line_share_their_fit() -> None:
     assert first is second is third
 
 
+def test_a_line_that_goes_on_as_an_arc_is_split_where_it_turns() -> None:
+    a = np.radians(np.linspace(-90.0, 0.0, 90))
+    bend = np.column_stack((60.0 + 40.0 * np.cos(a), 40.0 + 40.0 * np.sin(a)))
+    flat = np.column_stack((np.linspace(0.0, 60.0, 90), np.zeros(90)))
+    parts = [flat[:50], flat[50:], bend[:45], bend[45:]]
+    first, second, third, fourth = fit_run([bay(noisy(p)) for p in parts], Measure(0.08))
+    assert isinstance(first, LineFit)
+    assert first is second
+    assert isinstance(third, CircleFit)
+    assert third is fourth
+    assert third.radius_mm == pytest.approx(40.0, abs=0.5)
+
+
+def test_a_circle_is_found_in_spite_of_outliers() -> None:
+    points = noisy(arc(60.0, 90.0))
+    points[::12] += (3.0, 0.0)
+    fit = fit_circle(points, np.ones(len(points)))
+    assert fit is not None
+    assert fit.radius_mm == pytest.approx(60.0, abs=0.4)
+    assert fit.centre == pytest.approx([30.0, 40.0], abs=0.4)
+
+
+def test_a_cubic_passes_outliers_by() -> None:
+    points = noisy(s_curve())
+    points[8::16] += (0.0, 3.0)
+    fit = fit_cubic(points, np.ones(160), 8)
+    assert np.abs(fit.residuals(s_curve())).max() < 0.3
+
+
+@pytest.mark.parametrize("spread_mm", [0.0, 0.05])
+def test_points_on_a_line_make_a_line_not_a_circle(spread_mm: float) -> None:
+    (fit,) = fit_run([bay(noisy(straight(), spread_mm))], Measure(0.08))
+    assert isinstance(fit, LineFit)
+
+
+def test_a_line_meets_a_circle_where_algebra_says() -> None:
+    """The line y = 30 and the circle of radius 50 about the origin meet at x = 40."""
+    line = LineFit(np.array([0.0, 30.0]), np.array([1.0, 0.0]))
+    circle = CircleFit(np.array([0.0, 0.0]), 50.0, 1.0)
+    place, misfit = meeting_place([line, circle], np.array([38.0, 33.0]))
+    assert place == pytest.approx([40.0, 30.0], abs=0.02)
+    assert np.abs(misfit).max() < 0.02
+
+
 def test_a_bay_that_nothing_shows_goes_with_its_neighbour() -> None:
     points = noisy(straight())
     hidden = Bay(points[50:60] + 2.0, np.zeros(10))

@@ -1,0 +1,73 @@
+"""Face widths of drawn bands."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import ndimage
+from shapely.geometry import LineString
+
+from rubbing2pattern.reading import LeadNet, NetCame
+from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured
+
+WIDTHS = (4.0, 6.0, 10.0)
+COLUMNS = (50.0, 80.0, 110.0)
+
+
+def three_bands() -> Drawing:
+    drawing = Drawing().frame(8.0)
+    for x, width in zip(COLUMNS, WIDTHS, strict=True):
+        drawing.band((x, 20), (x, 140), width_mm=width)
+    return drawing
+
+
+@pytest.fixture(scope="module")
+def net() -> LeadNet:
+    return measured(three_bands())
+
+
+def upright(net: LeadNet, x: float) -> NetCame:
+    (came,) = cames_at(net, (x, 80.0))
+    return came
+
+
+@pytest.mark.parametrize(("x", "width_mm"), list(zip(COLUMNS, WIDTHS, strict=True)))
+def test_a_drawn_width_is_recovered_and_its_uncertainty_covers_the_error(
+    net: LeadNet, x: float, width_mm: float
+) -> None:
+    came = upright(net, x)
+    assert came.width_mm == pytest.approx(width_mm, abs=0.25)
+    assert abs(came.width_mm - width_mm) <= 2.0 * came.width_uncertainty_mm
+    assert came.width_uncertainty_mm < 0.3
+    assert came.gaps == ()
+
+
+@pytest.mark.parametrize("x", COLUMNS)
+def test_widths_agree_with_the_distance_transform_of_scipy(net: LeadNet, x: float) -> None:
+    """The greatest distance to bare paper across a band is half its width."""
+    fine = np.kron(three_bands().share() > 0.5, np.ones((FINER, FINER), bool))
+    px_per_mm = PX_PER_MM * FINER
+    row = round(len(fine) - 65.0 * px_per_mm)
+    band = slice(round((x - 9.0) * px_per_mm), round((x + 9.0) * px_per_mm))
+    part = fine[row - 200 : row + 200, band]
+    far = ndimage.distance_transform_edt(part)  # outside check: scipy
+    across = (2.0 * float(far[200].max()) - 1.0) / px_per_mm
+    assert upright(net, x).width_mm == pytest.approx(across, abs=0.25)
+
+
+def test_a_lead_carried_on_over_bare_paper_says_so() -> None:
+    net = measured(three_bands().worn((80.0, 90.0), 7.0))
+    came = upright(net, 80.0)
+    ((start, end),) = came.gaps
+    along = sorted(LineString(came.curve.points()).interpolate(s).y for s in (start, end))
+    assert along == pytest.approx([83.0, 97.0], abs=1.5)
+    assert came.width_mm == pytest.approx(6.0, abs=0.25)
+    assert came.seen_share < 0.95
+
+
+def test_a_band_pale_in_the_middle_is_measured_over_its_outer_edges() -> None:
+    drawing = Drawing().frame(8.0)
+    drawing.band((77, 20), (77, 140), width_mm=2.0).band((83, 20), (83, 140), width_mm=2.0)
+    drawing.pale((80.0, 20.0), (80.0, 140.0), width_mm=4.0)
+    net = measured(drawing)
+    assert upright(net, 80.0).width_mm == pytest.approx(8.0, abs=0.3)
