@@ -25,6 +25,7 @@ RUBBINGS = {
     "strap-scan.jpg": ({"ruler": "187.8,2333.0 1651.9,2367.7 310.0mm"}, 5),
     "roundels-marks.jpg": ({"marks": str(IMAGES / "roundels-marks.csv")}, 25),
     "quatrefoil-distances.jpg": ({"targets": str(IMAGES / "quatrefoil-distances.csv")}, 8),
+    "../rubbing2pattern/demo/rubbing.jpg": ({"sheet": "381x513mm"}, 49),
 }
 
 
