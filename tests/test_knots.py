@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from rubbing2pattern.fitting.primitives import LineFit
+from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.skeleton import skeletonize
 from rubbing2pattern.stages.tidy import tidy
 from rubbing2pattern.stages.trace import trace
+from rubbing2pattern.tidying.bridges import Bridge, bridge_between, crossing, landing
+from rubbing2pattern.tidying.pairing import paired
+from rubbing2pattern.tidying.stubs import Stub
 from tests.bands import Drawing, cames_at, degrees, joints_of, nearest, scan, tidied
 
 
@@ -21,6 +27,16 @@ def test_leads_that_cross_make_one_joint_of_four() -> None:
     assert len(crossings) == 1
     assert nearest(crossings, (80.0, 80.0)) < 0.3
     assert sorted(degrees(net)) == [2, 2, 2, 2, 3, 3, 3, 3, 4]
+
+
+@pytest.mark.parametrize("angle_deg", [12.0, 25.0])
+def test_leads_that_cross_at_a_sharp_angle_make_one_joint_of_four(angle_deg: float) -> None:
+    rise = 60.0 * math.tan(math.radians(angle_deg))
+    drawing = Drawing().frame().band((20, 80), (140, 80))
+    net, _, _ = tidied(drawing.band((20, 80 - rise), (140, 80 + rise)).disc((80, 80), 5.0))
+    crossings = joints_of(net, 4)
+    assert len(crossings) == 1
+    assert nearest(crossings, (80.0, 80.0)) < 0.7
 
 
 def test_two_tees_seven_mm_apart_stay_two_joints() -> None:
@@ -34,9 +50,11 @@ def test_two_tees_seven_mm_apart_stay_two_joints() -> None:
     assert nearest(tees, (83.5, 80.0)) < 0.5
 
 
-def test_an_acute_joint_lies_where_the_lead_lines_meet() -> None:
-    """Leads 5 mm wide at 20 degrees run together for 14 mm."""
-    far = (140.0, 80.0 + 90.0 * math.tan(math.radians(20.0)))
+@pytest.mark.parametrize("angle_deg", [12.0, 20.0, 35.0])
+def test_an_acute_joint_lies_where_the_lead_lines_meet(angle_deg: float) -> None:
+    """Leads 5 mm wide at 20 degrees run together for 14 mm, at 12 degrees for 24 mm."""
+    slope = math.tan(math.radians(angle_deg))
+    far = (140.0, 80.0 + 90.0 * slope) if angle_deg < 33.0 else (50.0 + 60.0 / slope, 140.0)
     net, _, _ = tidied(Drawing().frame().band((20, 80), (140, 80)).band((50, 80), far))
     assert sorted(degrees(net)) == [2, 2, 2, 2, 3, 3, 3, 3]
     assert nearest(joints_of(net, 3), (50.0, 80.0)) < 1.5
@@ -74,6 +92,63 @@ def test_corners_of_a_border_are_square_and_in_place(width_mm: float) -> None:
     assert len(corners) == 4
     for at in ((20.0, 20.0), (140.0, 20.0), (20.0, 140.0), (140.0, 140.0)):
         assert nearest(corners, at) < 0.7
+
+
+def stub(number: int, heading_deg: float, tip: tuple[float, float]) -> Stub:
+    """Return a straight lead 5 mm wide, 20 mm of it clean, on its way to a joint."""
+    a = math.radians(heading_deg)
+    along = np.array([math.cos(a), math.sin(a)])
+    fit = LineFit(np.array(tip), along)
+    return Stub((number, True), fit, np.array(tip), along, 20.0, 5.0)
+
+
+EAST, WEST = stub(0, 180.0, (5.0, 0.0)), stub(1, 0.0, (-5.0, 0.0))
+NORTH, SOUTH = stub(2, -90.0, (0.0, 5.0)), stub(3, 90.0, (0.0, -5.0))
+
+
+def ends(pairs: list[tuple[Stub, Stub]]) -> set[frozenset[int]]:
+    return {frozenset((a.end[0], b.end[0])) for a, b in pairs}
+
+
+def test_opposite_leads_of_a_crossing_run_on_in_each_other() -> None:
+    pairs, rest = paired([NORTH, EAST, SOUTH, WEST], TidyOptions())
+    assert ends(pairs) == {frozenset((0, 1)), frozenset((2, 3))}
+    assert rest == []
+
+
+def test_the_third_lead_of_a_tee_is_left_over() -> None:
+    pairs, rest = paired([EAST, NORTH, WEST], TidyOptions())
+    assert ends(pairs) == {frozenset((0, 1))}
+    assert [s.end[0] for s in rest] == [2]
+
+
+def test_leads_that_pass_each_other_six_mm_aside_are_two() -> None:
+    pairs, rest = paired([stub(0, 180.0, (5.0, 6.0)), WEST], TidyOptions())
+    assert pairs == []
+    assert len(rest) == 2
+
+
+def test_a_wide_lead_does_not_run_on_in_a_narrow_one() -> None:
+    pairs, _ = paired([replace(EAST, width_mm=12.0), WEST], TidyOptions())
+    assert pairs == []
+
+
+def test_leads_that_run_through_cross_in_one_place() -> None:
+    hit = crossing(bridge_between(WEST, EAST), bridge_between(SOUTH, NORTH))
+    assert hit is not None
+    assert hit[2] == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert hit[:2] == pytest.approx((0.5, 0.5), abs=0.02)
+    aside = bridge_between(stub(4, 0.0, (-5.0, 6.0)), stub(5, 180.0, (5.0, 6.0)))
+    assert crossing(bridge_between(WEST, EAST), aside) is None
+
+
+def test_a_lead_left_over_butts_against_the_one_that_runs_through() -> None:
+    through = Bridge(WEST, EAST, bridge_between(WEST, EAST), [])
+    slanting = stub(6, -60.0, (-1.0, 5.0))
+    found, at, place, _ = landing(slanting, [through], np.zeros(2))
+    assert found is through
+    assert place == pytest.approx([-1.0 + 5.0 / math.tan(math.radians(60.0)), 0.0], abs=1e-6)
+    assert through.place(at) == pytest.approx(place, abs=0.05)
 
 
 def test_the_same_drawing_gives_the_same_net_and_nothing_is_written_to() -> None:

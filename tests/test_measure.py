@@ -7,6 +7,7 @@ import pytest
 from scipy import ndimage
 from shapely.geometry import LineString
 
+from rubbing2pattern.measuring.width import band_width
 from rubbing2pattern.reading import LeadNet, NetCame
 from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured
 
@@ -71,3 +72,29 @@ def test_a_band_pale_in_the_middle_is_measured_over_its_outer_edges() -> None:
     drawing.pale((80.0, 20.0), (80.0, 140.0), width_mm=4.0)
     net = measured(drawing)
     assert upright(net, 80.0).width_mm == pytest.approx(8.0, abs=0.3)
+
+
+OFF = np.linspace(-9.0, 9.0, 181)
+
+
+def soft_band(width_mm: float, soft_mm: float = 1.0) -> np.ndarray:
+    """Density across a band whose edges rise evenly over `soft_mm`."""
+    return 0.8 * np.clip(0.5 - (np.abs(OFF) - 0.5 * width_mm) / soft_mm, 0.0, 1.0)
+
+
+def test_the_width_is_read_at_half_height() -> None:
+    assert band_width(soft_band(6.0), OFF, 5.5) == pytest.approx(6.0, abs=0.02)
+
+
+def test_a_hollow_band_is_read_like_a_full_one() -> None:
+    hollow = np.where(np.abs(OFF) < 2.0, 0.15, soft_band(8.0))
+    assert band_width(hollow, OFF, 7.5) == pytest.approx(8.0, abs=0.08)
+
+
+def test_a_smudge_on_one_side_moves_that_edge_only_within_its_softness() -> None:
+    smudged = np.maximum(soft_band(6.0), np.where(OFF > 0, 0.3, 0.0))
+    assert band_width(smudged, OFF, 6.0) == pytest.approx(6.0, abs=0.25)
+
+
+def test_bare_paper_has_no_width() -> None:
+    assert np.isnan(band_width(np.full(181, 0.02), OFF, 6.0))
