@@ -29,14 +29,44 @@ def test_leads_that_cross_make_one_joint_of_four() -> None:
     assert sorted(degrees(net)) == [2, 2, 2, 2, 3, 3, 3, 3, 4]
 
 
-@pytest.mark.parametrize("angle_deg", [12.0, 25.0])
-def test_leads_that_cross_at_a_sharp_angle_make_one_joint_of_four(angle_deg: float) -> None:
-    rise = 60.0 * math.tan(math.radians(angle_deg))
-    drawing = Drawing().frame().band((20, 80), (140, 80))
-    net, _, _ = tidied(drawing.band((20, 80 - rise), (140, 80 + rise)).disc((80, 80), 5.0))
+def test_a_lead_that_runs_through_its_joints_is_one_run_and_one_line() -> None:
+    """Four border leads, two that cross, one of them with a tee."""
+    drawing = Drawing().frame().band((80, 20), (80, 140)).band((20, 80), (140, 80))
+    drawing.band((110, 80), (110, 140)).disc((80, 80), 5.0).disc((110, 80), 4.0)
+    net, _, _ = tidied(drawing)
+    assert len({came.strip for came in net.cames}) == 7
+    across = cames_at(net, (50, 80)) + cames_at(net, (95, 80)) + cames_at(net, (125, 80))
+    assert len({came.strip for came in across}) == 1
+    heights = [y for came in across for _, y in came.curve.points()]
+    assert heights == pytest.approx([80.0] * len(heights), abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "solder_mm"), [(12.0, 5.0), (25.0, 5.0), (30.0, 9.0), (60.0, 10.0)]
+)
+def test_leads_that_cross_under_solder_make_one_joint_of_four(
+    angle_deg: float, solder_mm: float
+) -> None:
+    rise = math.tan(math.radians(angle_deg))
+    x, y = (60.0, 60.0 * rise) if rise < 1.0 else (60.0 / rise, 60.0)
+    drawing = Drawing().frame().band((20, 80), (140, 80)).band((80 - x, 80 - y), (80 + x, 80 + y))
+    net, _, _ = tidied(drawing.disc((80, 80), solder_mm))
     crossings = joints_of(net, 4)
     assert len(crossings) == 1
     assert nearest(crossings, (80.0, 80.0)) < 0.7
+    assert len(joints_of(net, 3)) == 4
+
+
+@pytest.mark.parametrize("leads", [5, 6])
+def test_leads_that_meet_at_one_place_make_one_joint(leads: int) -> None:
+    drawing = Drawing().frame().disc((80, 80), 8.0)
+    for turn in (np.arange(leads) + 0.25) / leads * 2.0 * math.pi:
+        along = np.array([math.cos(turn), math.sin(turn)])
+        along *= 60.0 / np.abs(along).max()
+        drawing.band((80, 80), (80 + float(along[0]), 80 + float(along[1])))
+    net, _, _ = tidied(drawing)
+    assert nearest(joints_of(net, leads), (80.0, 80.0)) < 0.7
+    assert len(joints_of(net, leads)) == 1
 
 
 def test_two_tees_seven_mm_apart_stay_two_joints() -> None:
