@@ -152,3 +152,8 @@ def test_nearly_parallel_curves_do_not_meet_far_away() -> None:
     place, misfit = meeting_place([one, two], np.array([3.0, 1.0]))
     assert place == pytest.approx([3.0, 2.0], abs=0.05)
     assert np.abs(misfit) == pytest.approx([2.0, 2.0], abs=0.05)
+
+
+def test_no_circle_is_fitted_to_points_on_one_line() -> None:
+    points = np.column_stack((np.linspace(0.0, 10.0, 20), np.zeros(20)))
+    assert fit_circle(points, np.ones(20)) is None

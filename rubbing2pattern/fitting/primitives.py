@@ -163,7 +163,10 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
     scale = max(float(np.abs(p).max()), 1e-9)
     a = np.column_stack((2 * p / scale, np.ones(len(p))))
     rw = np.sqrt(weights)
-    solution = np.linalg.lstsq(a * rw[:, None], ((p / scale) ** 2).sum(axis=1) * rw, rcond=None)[0]
+    right = ((p / scale) ** 2).sum(axis=1) * rw
+    solution, _, rank, _ = np.linalg.lstsq(a * rw[:, None], right, rcond=None)
+    if rank < 3:  # the points lie on one line
+        return None
     centre = solution[:2] * scale
     radius = math.sqrt(max(float(solution[2]) * scale**2 + float(centre @ centre), 1e-12))
     for _ in range(8):
