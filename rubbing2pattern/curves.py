@@ -45,7 +45,7 @@ class Line:
     def placed(self, placement: Placement) -> Line:
         """Return the line after a rigid motion."""
         p = placement.apply((self.start, self.end))
-        return Line(_pt(p[0]), _pt(p[1]))
+        return Line(as_point(p[0]), as_point(p[1]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class Arc:
     def placed(self, placement: Placement) -> Arc:
         """Return the arc after a rigid motion."""
         return Arc(
-            _pt(placement.apply((self.centre,))[0]),
+            as_point(placement.apply((self.centre,))[0]),
             self.radius_mm,
             self.start_deg + placement.angle_deg,
             self.sweep_deg,
@@ -159,14 +159,14 @@ class Cubic:
     def moved_ends(self, start: Point, end: Point) -> Cubic:
         """Return the curve with its ends moved, the shift fading along the control points."""
         c = points_array(self.control)
-        step = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(c, axis=0).T))))
+        step = running_length(c)
         t = (step / step[-1] if step[-1] > 0 else np.linspace(0.0, 1.0, len(c)))[:, None]
         moved = c + (1.0 - t) * (np.array(start) - c[0]) + t * (np.array(end) - c[-1])
-        return Cubic(tuple(_pt(p) for p in moved))
+        return Cubic(tuple(as_point(p) for p in moved))
 
     def placed(self, placement: Placement) -> Cubic:
         """Return the curve after a rigid motion."""
-        return Cubic(tuple(_pt(p) for p in placement.apply(self.control)))
+        return Cubic(tuple(as_point(p) for p in placement.apply(self.control)))
 
 
 Curve = Line | Arc | Cubic
@@ -191,11 +191,22 @@ def arc_through(start: Point, end: Point, sweep_deg: float) -> Arc | Line:
     return Arc(centre, radius, start_deg, sweep_deg)
 
 
+def running_length(points: Array) -> Array:
+    """Length of a polyline up to each of its points, (N,) mm, 0 first."""
+    return np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+
+
+def points_at(points: Array, along_mm: Array, at_mm: Array) -> Array:
+    """Return the places (M, 2) of a polyline at lengths; `along_mm` is its `running_length`."""
+    return np.column_stack([np.interp(at_mm, along_mm, points[:, k]) for k in (0, 1)])
+
+
 def polyline_length(points: npt.ArrayLike) -> float:
     """Length of a polyline, points of shape (N, 2) in mm."""
     d = np.diff(points_array(points), axis=0)
     return float(np.hypot(d[:, 0], d[:, 1]).sum())
 
 
-def _pt(p: Array) -> Point:
+def as_point(p: Array) -> Point:
+    """Return a place (2,) as a pair of floats."""
     return (float(p[0]), float(p[1]))

@@ -317,3 +317,8 @@ def _joint(key: str, at: Point, leads: Sequence[Lead]) -> Joint:
     ring = len(set(here)) < len(here)
     kind = JointKind.RING if ring else kinds.get(len(here), JointKind.MEETING)
     return Joint(key, at[0], at[1], kind, 0.07, tuple(dict.fromkeys(here)))
+
+
+def one_of_each() -> list[Panel]:
+    """Return a panel of every kind drawn here."""
+    return [two_by_two(), roundel_in_square(), arched(), strapped(), mosaic(30, 200.0, 200.0)]

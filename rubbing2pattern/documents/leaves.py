@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point, as_point, running_length
 from rubbing2pattern.frame import Array, points_array
 from rubbing2pattern.model import Came
 
@@ -96,7 +96,7 @@ def offset_curve(curve: Curve, to_left_mm: float) -> Curve | None:
         case Line():
             d = np.subtract(curve.end, curve.start)
             normal = np.array((-d[1], d[0])) * (to_left_mm / max(math.hypot(*d), 1e-12))
-            return Line(_pt(curve.start + normal), _pt(curve.end + normal))
+            return Line(as_point(curve.start + normal), as_point(curve.end + normal))
         case Arc():
             radius = curve.radius_mm - math.copysign(to_left_mm, to_left_mm * curve.sweep_deg)
             if radius <= _NOTHING_MM:
@@ -116,7 +116,7 @@ def portion(curve: Curve, start: float, end: float) -> Curve:
     match curve:
         case Line():
             a, d = points_array(curve.start)[0], np.subtract(curve.end, curve.start)
-            return Line(_pt(a + start * d), _pt(a + end * d))
+            return Line(as_point(a + start * d), as_point(a + end * d))
         case Arc():
             sweep = curve.sweep_deg
             return Arc(
@@ -131,7 +131,7 @@ def portion(curve: Curve, start: float, end: float) -> Curve:
     for k in range(first, last + 1):
         bend = points_array(curve.control[3 * k : 3 * k + 4])
         cut = _bezier_part(bend, max(start - k, 0.0), min(end - k, 1.0))
-        control += [_pt(p) for p in (cut if not control else cut[1:])]
+        control += [as_point(p) for p in (cut if not control else cut[1:])]
     return Cubic(tuple(control))
 
 
@@ -166,7 +166,7 @@ def _ends(curve: Curve, width_mm: float) -> tuple[Line, ...]:
     lines = []
     for point, direction in (_departure(curve), _departure(curve.reversed())):
         across = 0.5 * width_mm * np.array((-direction[1], direction[0]))
-        lines.append(Line(_pt(point + across), _pt(point - across)))
+        lines.append(Line(as_point(point + across), as_point(point - across)))
     return tuple(lines)
 
 
@@ -221,7 +221,7 @@ def _mitre(
     too_long = math.dist(tip, joint) > _LONGEST_MITRE * max(half_a, half_b)
     if too_long or not wedge.is_valid:
         tip = 0.5 * (edge_a + edge_b)
-    return _pt(joint), _pt(edge_a), _pt(tip), _pt(edge_b)
+    return as_point(joint), as_point(edge_a), as_point(tip), as_point(edge_b)
 
 
 def _kept(
@@ -240,7 +240,7 @@ def _kept(
     outer = ~shapely.covers(glass, middle)
     for k, i in enumerate(of):
         points, parameters = sampled[i]
-        run = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+        run = running_length(points)
         reach = (centre[k] - 0.5 * length[k], centre[k] + 0.5 * length[k])
         start, end = np.interp(reach, run, parameters)
         yield LeafEdge(portion(edges[i], float(start), float(end)), bool(outer[k]))
@@ -273,9 +273,9 @@ def _offset_cubic(curve: Cubic, to_left_mm: float) -> Cubic:
         handle = speed * (1.0 - to_left_mm * curvature)[:, None] / (3.0 * count)
         for i in range(count):
             if not control:
-                control.append(_pt(beside[0]))
+                control.append(as_point(beside[0]))
             before, after = beside[i] + handle[i], beside[i + 1] - handle[i + 1]
-            control += [_pt(before), _pt(after), _pt(beside[i + 1])]
+            control += [as_point(before), as_point(after), as_point(beside[i + 1])]
     return Cubic(tuple(control))
 
 
@@ -316,7 +316,3 @@ def _split(bend: Array, t: float) -> tuple[Array, Array]:
     left = np.array([level[0] for level in levels])
     right = np.array([level[-1] for level in levels[::-1]])
     return left, right
-
-
-def _pt(p: Array) -> Point:
-    return (float(p[0]), float(p[1]))

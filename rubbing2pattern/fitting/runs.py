@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rubbing2pattern.curves import polyline_length, running_length
 from rubbing2pattern.fitting.primitives import (
     CubicFit,
     Fit,
@@ -139,9 +140,7 @@ def _jitter(mean: Array) -> float:
 
 
 def _windows(residuals: Array, points: Array, weights: Array, window_mm: float) -> Array:
-    d = np.hypot(*np.diff(points, axis=0).T)
-    along = np.concatenate(([0.0], np.cumsum(d)))
-    bins = (along / window_mm).astype(np.int64)
+    bins = (running_length(points) / window_mm).astype(np.int64)
     mass = np.bincount(bins, weights)
     total = np.bincount(bins, weights * residuals)
     full = mass > 0.25 * max(float(mass.max()), 1e-9)
@@ -150,9 +149,8 @@ def _windows(residuals: Array, points: Array, weights: Array, window_mm: float) 
 
 def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) -> CubicFit:
     """Smooth cubic through bays i..j with as few spans as explain them."""
-    before = (
-        bays[i - 1] if i > 0 else (bays[-1] if closed and i == 0 and j < len(bays) - 1 else None)
-    )
+    # Before the first bay of a closed run comes its last.
+    before = bays[i - 1] if i > 0 or (closed and j < len(bays) - 1) else None
     after = bays[j + 1] if j + 1 < len(bays) else None
     parts = list(bays[i : j + 1])
     if before is not None:
@@ -164,7 +162,7 @@ def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) 
     if keep.sum() < 8:
         keep = np.ones(len(points), dtype=bool)
     p, w = points[keep], np.maximum(weights[keep], 1e-3)
-    length = float(np.hypot(*np.diff(p, axis=0).T).sum())
+    length = polyline_length(p)
     best = fit_cubic(p, w, 1)
     least, _ = judged(best, p, w, measure)
     for spans in range(2, max(2, int(length / 15.0) + 1) + 1):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rubbing2pattern.curves import points_at, running_length
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.resample import at_points
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
@@ -33,11 +34,9 @@ class Profiles:
 
 def evenly(path: Array, step_mm: float) -> Array:
     """Return points on a polyline about `step_mm` apart, first and last kept, (N, 2), N >= 2."""
-    d = np.hypot(*np.diff(path, axis=0).T)
-    s = np.concatenate(([0.0], np.cumsum(d)))
+    s = running_length(path)
     n = max(2, round(s[-1] / step_mm) + 1)
-    t = np.linspace(0.0, s[-1], n)
-    return np.column_stack((np.interp(t, s, path[:, 0]), np.interp(t, s, path[:, 1])))
+    return points_at(path, s, np.linspace(0.0, s[-1], n))
 
 
 def left_normals(path: Array, closed: bool = False) -> Array:

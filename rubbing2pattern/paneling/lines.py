@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, as_point, points_at, running_length
 from rubbing2pattern.frame import Array
 from rubbing2pattern.reading import LeadNet, NetCame
 
@@ -82,10 +82,8 @@ def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
 
 def point_along(path: Array, share: float) -> tuple[float, float]:
     """Return the point of a polyline at a share of its length, 0 .. 1."""
-    step = np.hypot(*np.diff(path, axis=0).T)
-    at = np.concatenate(([0.0], np.cumsum(step)))
-    x, y = (float(np.interp(share * at[-1], at, path[:, k])) for k in (0, 1))
-    return (x, y)
+    at = running_length(path)
+    return as_point(points_at(path, at, share * at[-1])[0])
 
 
 def signed_area(points: Array) -> float:

@@ -64,7 +64,8 @@ def measure(
 
 def _faint(net: LeadNet, lead: LeadMap, options: MeasureOptions) -> tuple[Finding, ...]:
     """One finding for every region whose leads are rubbed far more faintly than the panel's."""
-    middles = [came.curve.points()[len(came.curve.points()) // 2] for came in net.cames]
+    paths = [came.curve.points() for came in net.cames]
+    middles = [path[len(path) // 2] for path in paths]
     strength = grid_values(lead.strength, lead, np.array(middles))
     share = strength / max(float(np.median(strength)), 1e-6)
     findings: list[Finding] = []

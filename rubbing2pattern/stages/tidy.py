@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from rubbing2pattern.curves import Curve
 from rubbing2pattern.fitting.primitives import Fit
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
@@ -147,18 +146,14 @@ def _lead_net(
     strip = {k: i for i, (chain, _) in enumerate(runs) for k, _ in chain}
     cames = []
     for k in sorted(web.strands):
-        strand, track = web.strands[k], tracks[k]
-        curve: Curve = curve_of(web, k, fits[k], options)
-        response = np.clip(track.response, 0.0, 1.2)
+        strand = web.strands[k]
         cames.append(
             NetCame(
                 number[strand.a],
                 number[strand.b],
-                curve,
+                curve_of(web, k, fits[k], options),
                 strip[k],
-                shown_width_mm=track.width_mm,
-                seen_share=float((track.response > 0.35).mean()),
-                contrast=float(response.mean()),
+                shown_width_mm=tracks[k].width_mm,
             )
         )
     return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)

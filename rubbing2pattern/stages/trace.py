@@ -13,7 +13,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from rubbing2pattern.curves import running_length
 from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.trace import TraceOptions
 from rubbing2pattern.reading import RawNet, Skeleton
 
@@ -66,8 +68,7 @@ def _chains(basins: npt.NDArray[np.int32]) -> tuple[list[Ints], Ints]:
 
     Left and right are meant with y upwards, walking from the first corner to the last.
     """
-    h, w = basins.shape
-    stride = w + 1
+    stride = basins.shape[1] + 1
     r, c = np.nonzero(basins[:, :-1] != basins[:, 1:])
     upright = np.column_stack((r * stride + c + 1, (r + 1) * stride + c + 1))
     upright_sides = np.column_stack((basins[r, c + 1], basins[r, c]))
@@ -76,7 +77,6 @@ def _chains(basins: npt.NDArray[np.int32]) -> tuple[list[Ints], Ints]:
     level_sides = np.column_stack((basins[r2, c2], basins[r2 + 1, c2]))
     cracks = np.vstack((upright, level)).astype(np.int64)
     sides = np.vstack((upright_sides, level_sides)).astype(np.int64)
-    del h
     return _walk(cracks, sides, stride)
 
 
@@ -116,12 +116,9 @@ def _walk(cracks: Ints, sides: Ints, stride: int) -> tuple[list[Ints], Ints]:
 
 def _smoothed(path: Array, sigma_mm: float, closed: bool) -> Array:
     """Resample to about half a millimetre and smooth; the ends of an open path stay in place."""
-    step = np.hypot(*np.diff(path, axis=0).T)
-    s = np.concatenate(([0.0], np.cumsum(step)))
-    n = max(2, round(s[-1] / 0.5) + 1)
-    t = np.linspace(0.0, s[-1], n)
-    even = np.column_stack((np.interp(t, s, path[:, 0]), np.interp(t, s, path[:, 1])))
-    sigma = sigma_mm / max(t[1] - t[0], 1e-9)
+    even = evenly(path, 0.5)
+    n = len(even)
+    sigma = sigma_mm / max(running_length(path)[-1] / (n - 1), 1e-9)
     if n < 5 or sigma < 0.1:
         return even
     if closed:
@@ -148,9 +145,9 @@ def _with_branches(net: RawNet, skeleton: Skeleton, options: TraceOptions) -> Ra
         basin = int(skeleton.basins[round(middle[1]), round(middle[0])])
         tied: list[int] = []
         line = [branch]
-        for tip, inner in ((0, 1), (-1, -2)):
+        for tip in (0, -1):
             hit = _nearest(paths, branch[tip])
-            if hit is not None and hit[2] <= options.attach_mm and _faces(branch, tip, inner, hit):
+            if hit is not None and hit[2] <= options.attach_mm and _faces(branch, tip, hit):
                 node = _split(nodes, ends, paths, sides, hit[0], hit[1])
                 line.insert(0 if tip == 0 else len(line), np.array([nodes[node]]))
             else:
@@ -181,12 +178,11 @@ def _nearest(paths: list[Array], point: Array) -> Hit | None:
     return best
 
 
-def _faces(branch: Array, tip: int, inner: int, hit: Hit) -> bool:
+def _faces(branch: Array, tip: int, hit: Hit) -> bool:
     """Whether the branch heads for the place hit, within 60 degrees, rather than passing it by."""
     back = branch[min(6, len(branch) - 1)] if tip == 0 else branch[-min(7, len(branch))]
     heading = branch[tip] - back
     way = hit[3] - branch[tip]
-    del inner
     scale = float(np.hypot(*heading) * np.hypot(*way))
     return scale < 1e-9 or float(heading @ way) / scale > 0.5
 

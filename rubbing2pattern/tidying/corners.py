@@ -24,7 +24,7 @@ def split_at_corners(web: Web, corner_deg: float, chord_mm: float, widths: float
         chord = max(chord_mm, widths * strand.width_mm)
         if strand.length_mm < 2.2 * chord:
             continue
-        index = _sharpest(strand.path, chord, corner_deg, strand.a == strand.b)
+        index = _sharpest(strand.path, chord, corner_deg)
         if index is None:
             continue
         before = set(web.strands)
@@ -34,12 +34,11 @@ def split_at_corners(web: Web, corner_deg: float, chord_mm: float, widths: float
     return count
 
 
-def _sharpest(path: Array, chord_mm: float, corner_deg: float, closed: bool) -> int | None:
+def _sharpest(path: Array, chord_mm: float, corner_deg: float) -> int | None:
     even = evenly(path, 0.5)
     full = _turns(even, round(chord_mm / 0.5))
     half = _turns(even, max(2, round(0.5 * chord_mm / 0.5)))
     sharp = np.where((full > corner_deg) & (half > 0.6 * full), full, 0.0)
-    del closed
     if sharp.max() <= 0.0:
         return None
     i = int(sharp.argmax())

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.fitting.solve import meeting_place
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -173,7 +174,7 @@ def _planned(
 
 def _inked(path: Array, lead: LeadMap, options: TidyOptions) -> bool:
     """Whether a way lies in ink nearly all along."""
-    if float(np.hypot(*np.diff(path, axis=0).T).sum()) < 1.0:
+    if polyline_length(path) < 1.0:
         return True
     return bool(np.percentile(ink_along(path, lead), 15.0) > options.unseen_below)
 

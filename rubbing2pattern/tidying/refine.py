@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from rubbing2pattern.curves import running_length
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import (
     evenly,
@@ -55,7 +56,7 @@ class Track:
     def unseen(cls, path: Array, width_mm: float) -> Track:
         """Return the track of a strand that nothing shows: its path, with no weight."""
         points = evenly(path, 0.75)
-        along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+        along = running_length(points)
         none, wide = np.zeros(len(points)), np.full(len(points), 2.0 * width_mm)
         return cls(points, along, none, wide, width_mm, width_mm, 0.0, 0.0)
 
@@ -119,7 +120,7 @@ def refine(
     search = min(options.search_mm, 0.5 * strand.width_mm + 1.2)
     scores, shifts = _box_scores(smooth, off, strand.width_mm, search)
     raw = best_path(scores / strength[:, None], 0.05)
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(base, axis=0).T))))
+    along = running_length(base)
     inner = (along > clear[0]) & (along < along[-1] - clear[1])
     if inner.sum() < 3:
         inner = np.ones(len(base), dtype=bool)

@@ -6,7 +6,18 @@ import math
 
 import numpy as np
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through, polyline_length
+from rubbing2pattern.curves import (
+    Arc,
+    Cubic,
+    Curve,
+    Line,
+    Point,
+    arc_through,
+    as_point,
+    points_at,
+    polyline_length,
+    running_length,
+)
 from rubbing2pattern.fitting.primitives import CircleFit, CubicFit, Fit, LineFit, fit_cubic
 from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
 from rubbing2pattern.fitting.solve import meeting_place
@@ -167,53 +178,45 @@ def curve_of(web: Web, k: int, fit: Fit, options: TidyOptions) -> Curve:
     start, end = web.nodes[strand.a], web.nodes[strand.b]
     if not ring and max(math.dist(fit.near(p)[0], p) for p in (start, end)) > options.bend_mm:
         return _bent_to(strand.path, fit, start, end)
-    return _plain(strand.path, fit, _pt(start), _pt(end), ring)
+    return _plain(strand.path, fit, as_point(start), as_point(end), ring)
 
 
-def _plain(
-    path: Array, fit: Fit, start: tuple[float, float], end: tuple[float, float], ring: bool
-) -> Curve:
+def _plain(path: Array, fit: Fit, start: Point, end: Point, ring: bool) -> Curve:
     if isinstance(fit, CircleFit):
         return _arc(path, fit, start, end, ring)
     if isinstance(fit, CubicFit):
-        return _cubic(path, fit, start, end, ring)
+        return _cubic(fit, start, end, ring)
     assert isinstance(fit, LineFit)
     return Line(start, end)
 
 
 def _bent_to(path: Array, fit: Fit, start: Array, end: Array) -> Curve:
     """Return the fitted curve with a short cubic at each end that lies off it."""
-    inner = _plain(path, fit, _pt(fit.near(start)[0]), _pt(fit.near(end)[0]), False)
+    inner = _plain(path, fit, as_point(fit.near(start)[0]), as_point(fit.near(end)[0]), False)
     points = inner.points(0.01)
-    s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    s = running_length(points)
     off = [math.dist(p, q) for p, q in ((points[0], start), (points[-1], end))]
     first = min(6.0 + 2.0 * off[0], 0.4 * s[-1])
     last = s[-1] - min(6.0 + 2.0 * off[1], 0.4 * s[-1])
     count = max(4, math.ceil((last - first) / 10.0) + 1)
     t = np.linspace(first, last, count)
-    knots = _at(points, s, t)
-    tangents = _at(points, s, np.minimum(t + 0.05, s[-1])) - _at(points, s, t - 0.05)
+    knots = points_at(points, s, t)
+    tangents = points_at(points, s, np.minimum(t + 0.05, s[-1])) - points_at(points, s, t - 0.05)
     tangents /= np.maximum(np.hypot(*tangents.T), 1e-12)[:, None]
     joints = np.vstack((start, knots, end))
     lead_in = (knots[0] - start) / max(math.dist(knots[0], start), 1e-9)
     lead_out = (end - knots[-1]) / max(math.dist(end, knots[-1]), 1e-9)
     along = np.vstack((lead_in, tangents, lead_out))
-    control = [_pt(joints[0])]
+    control = [as_point(joints[0])]
     for i in range(len(joints) - 1):
         third = math.dist(joints[i], joints[i + 1]) / 3.0
-        control.append(_pt(joints[i] + third * along[i]))
-        control.append(_pt(joints[i + 1] - third * along[i + 1]))
-        control.append(_pt(joints[i + 1]))
+        control.append(as_point(joints[i] + third * along[i]))
+        control.append(as_point(joints[i + 1] - third * along[i + 1]))
+        control.append(as_point(joints[i + 1]))
     return Cubic(tuple(control))
 
 
-def _at(points: Array, s: Array, t: Array) -> Array:
-    return np.column_stack((np.interp(t, s, points[:, 0]), np.interp(t, s, points[:, 1])))
-
-
-def _arc(
-    path: Array, fit: CircleFit, start: tuple[float, float], end: tuple[float, float], ring: bool
-) -> Curve:
+def _arc(path: Array, fit: CircleFit, start: Point, end: Point, ring: bool) -> Curve:
     first = math.degrees(math.atan2(start[1] - fit.centre[1], start[0] - fit.centre[0]))
     if ring:
         angle = np.unwrap(np.arctan2(path[:, 1] - fit.centre[1], path[:, 0] - fit.centre[0]))
@@ -221,8 +224,8 @@ def _arc(
         if abs(run) < math.radians(300.0):  # a loop of another shape
             even = evenly(path, 1.0)
             loop = fit_cubic(even, np.ones(len(even)), max(4, round(len(even) / 15)))
-            return _cubic(path, loop, start, end, True)
-        return Arc(_pt(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
+            return _cubic(loop, start, end, True)
+        return Arc(as_point(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
     last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
     short = (last - first + 180.0) % 360.0 - 180.0
     # Both ways round lead from start to end; the lead is the one that passes its own middle.
@@ -234,14 +237,11 @@ def _arc(
     return curves[1] if long_way and away[1] < away[0] else curves[0]
 
 
-def _cubic(
-    path: Array, fit: CubicFit, start: tuple[float, float], end: tuple[float, float], ring: bool
-) -> Curve:
+def _cubic(fit: CubicFit, start: Point, end: Point, ring: bool) -> Curve:
     ta, tb = (float(t) for t in fit.parameter(np.array([start, end])))
     if ring:
         ta, tb = fit.first, fit.last
     reverse = ta > tb
-    del path
     lo, hi = min(ta, tb), max(ta, tb)
     if hi - lo < 1e-6:
         return Line(start, end)
@@ -249,17 +249,13 @@ def _cubic(
     inner = marks[(marks > lo + 1e-6) & (marks < hi - 1e-6)]
     breaks = np.concatenate(([lo], inner, [hi]))
     place, speed = fit.state(breaks)
-    control: list[tuple[float, float]] = [_pt(place[0])]
+    control: list[Point] = [as_point(place[0])]
     for i in range(len(breaks) - 1):
         third = (breaks[i + 1] - breaks[i]) / 3.0
-        control.append(_pt(place[i] + third * speed[i]))
-        control.append(_pt(place[i + 1] - third * speed[i + 1]))
-        control.append(_pt(place[i + 1]))
+        control.append(as_point(place[i] + third * speed[i]))
+        control.append(as_point(place[i + 1] - third * speed[i + 1]))
+        control.append(as_point(place[i + 1]))
     if reverse:
         control = control[::-1]
     cubic = Cubic(tuple(control))
     return cubic.moved_ends(start, end)
-
-
-def _pt(p: Array) -> tuple[float, float]:
-    return (float(p[0]), float(p[1]))

@@ -227,7 +227,7 @@ def replace_by_runs(web: Web, k: int, path: Array, good: Mask, options: TidyOpti
 
 def _runs(path: Array, good: Mask, run_mm: float) -> list[tuple[int, int]]:
     """First and last index of every run of good places; up to 3 mm of bad ones do not end it."""
-    step = float(np.hypot(*np.diff(path, axis=0).T).sum()) / max(len(path) - 1, 1)
+    step = polyline_length(path) / max(len(path) - 1, 1)
     gap = max(1, round(3.0 / max(step, 1e-6)))
     closed = ndimage.binary_closing(np.pad(good, gap), np.ones(gap + 1))[gap:-gap]
     edges = np.diff(np.concatenate(([0], closed.astype(np.int8), [0])))
@@ -243,7 +243,7 @@ def _as_long(values: Mask, path: Array) -> Mask:
 
 def _bends(path: Array, reach_mm: float = 5.0, limit_deg: float = 25.0) -> Mask:
     """Say where a path turns by more than a limit between the stretches before and after."""
-    step = float(np.hypot(*np.diff(path, axis=0).T).sum()) / max(len(path) - 1, 1)
+    step = polyline_length(path) / max(len(path) - 1, 1)
     n = max(1, round(reach_mm / max(step, 1e-6)))
     out = np.zeros(len(path), dtype=bool)
     if len(path) <= 2 * n:

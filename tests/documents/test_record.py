@@ -31,13 +31,7 @@ from tests import panels
 
 ROOT = Path(__file__).parents[2]
 PROVENANCE = {"program": {"name": "rubbing2pattern", "version": "0"}, "options": {}}
-ALL = [
-    panels.two_by_two(),
-    panels.roundel_in_square(),
-    panels.arched(),
-    panels.strapped(),
-    panels.mosaic(30, 200.0, 200.0),
-]
+ALL = panels.one_of_each()
 
 
 def text_of(panel: Panel) -> str:
