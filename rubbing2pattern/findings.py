@@ -33,6 +33,7 @@ class Code(StrEnum):
     POSSIBLE_LEAD = "possible-lead"
     FREE_END = "free-end"
     BORDER_OPEN = "border-open"
+    BORDER_CUT_OFF = "border-cut-off"
     DOUBTFUL_JOINT = "doubtful-joint"
     SMALL_PIECE = "small-piece"
     SLIVER_PIECE = "sliver-piece"

@@ -175,6 +175,17 @@ def test_repeats_are_merged_into_the_gravest() -> None:
     assert found[0].pieces == (1, 2)
 
 
+def test_a_side_that_is_cut_off_is_told_once_with_all_its_pieces() -> None:
+    panel = panel_of(nets.two_by_two())
+    beyond, left, right = (100.0, -8.0), (50.0, 0.0), (150.0, 0.0)
+    lower = [Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Lower.", p) for p in (beyond, left)]
+    upper = Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Upper.", (100.0, 300.0))
+    more = Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Lower.", right)
+    found = audit(replace(panel, findings=(*lower, upper, more)), OPTIONS).findings
+    told = {(f.message, f.at, f.pieces) for f in found}
+    assert told == {("Lower.", beyond, (3, 4)), ("Upper.", (100.0, 300.0), (1, 2))}
+
+
 def test_the_order_is_fixed() -> None:
     panel = panel_of(nets.two_by_two())
     wrong = Finding(Code.BORDER_OPEN, Severity.WRONG, "w", (150.0, 20.0), (4,))

@@ -156,3 +156,33 @@ def test_leads_that_enclose_nothing_cannot_be_levelled() -> None:
 def test_crossing_lines_are_levelled_all_the_same() -> None:
     draft = nets.frame(200, 300).line((0, 0), (200, 300)).line((0, 300), (200, 0))
     assert turned(draft, 3.0).placement.angle_deg == pytest.approx(-3.0, abs=1e-3)
+
+
+SPURS = {
+    "none": (),
+    "a bar and a tie": (((0, 150), (-60, 140)), ((100, 300), (110, 340))),
+    "spurs that cross": (((0, 0), (-40, -30)), ((0, 0), (-45, 0)), ((-25, -5), (-15, -30))),
+    "crossing leads besides": (
+        ((0, 0), (-40, -30)),
+        ((0, 300), (100, 150)),
+        ((0, 150), (100, 300)),
+        ((60, 310), (-60, 180)),
+    ),
+}
+
+
+@pytest.mark.parametrize("spurs", SPURS.values(), ids=SPURS.keys())
+@pytest.mark.parametrize("angle_deg", [0.0, 5.0])
+def test_leads_beyond_the_border_shift_neither_origin_nor_size(
+    spurs: tuple[tuple[tuple[float, float], ...], ...], angle_deg: float
+) -> None:
+    draft = nets.two_by_two()
+    for spur in spurs:
+        draft.line(*spur)
+    net = turned(draft, angle_deg)
+    corners = {(round(j.x_mm, 3), round(j.y_mm, 3)) for j in net.joints}
+    assert {(0.0, 0.0), (200.0, 0.0), (200.0, 300.0), (0.0, 300.0)} <= corners
+    panel = cut_pieces(net, PieceOptions())
+    assert panel.outline.bounds == pytest.approx((0.0, 0.0, 200.0, 300.0), abs=1e-3)
+    assert (panel.width_mm, panel.height_mm) == pytest.approx((200.0, 300.0), abs=1e-3)
+    assert panel.outer_width_mm == pytest.approx(206.0, abs=1e-3)

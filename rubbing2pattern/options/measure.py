@@ -25,3 +25,12 @@ class MeasureOptions(Checked):
     gap_mm: float = value(6.0, 1.0, 60.0, "an unseen stretch longer than this was bridged")
     member: float = value(0.8, 0.5, 1.0, "probability from which a came takes its size's mean in")
     alone_mm: float = value(0.8, 0.1, 5.0, "uncertainty of a width taken from the other leads only")
+    rim_ink: float = value(0.5, 0.2, 1.0, "of the local strength; grain and smears stay below")
+    rim_sheet_mm: float = value(2.5, 0.5, 10.0, "the shadow at the edge of the sheet ends before")
+    rim_picture_mm: float = value(0.6, 0.1, 5.0, "the last pixels of a picture are often edged")
+    rim_reach_mm: float = value(3.0, 0.5, 15.0, "from there to the first cell that was read")
+    rim_least_mm: float = value(1.5, 0.5, 10.0, "half of the narrowest lead")
+    rim_long_mm: float = value(
+        30.0, 10.0, 200.0, "a wide lead cut at a slant meets less of an edge"
+    )
+    rim_held_mm: float = value(60.0, 5.0, 500.0, "lead lines in dark that is the panel's")

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from rubbing2pattern.findings import Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.paneling.checks import (
@@ -31,7 +31,8 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     1. Findings that came with the panel stay. One with a place but no pieces gets the pieces whose
        centre outlines lie within `touch_mm` of it.
     2. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
-       one that came first, with the pieces of all. Without a place the messages must be equal.
+       one that came first, with the pieces of all. Without a place the messages must be equal; of
+       a border that is cut off they make one wherever they lie, for it is cut along a whole side.
     3. The gravest come first; then those that mean the whole panel; then by the lowest piece
        touched, or the nearest where none is; then from the top and from the left.
 
@@ -89,6 +90,8 @@ def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
 def _same(a: Finding, b: Finding, same_place_mm: float) -> bool:
     if a.code is not b.code:
         return False
+    if a.code is Code.BORDER_CUT_OFF:
+        return a.message == b.message
     if a.at is None or b.at is None:
         return a.at is b.at and a.message == b.message
     return math.dist(a.at, b.at) <= same_place_mm

@@ -13,6 +13,7 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array, Placement
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.paneling.border import BorderSide, straight_sides, turn_of_sides_deg
+from rubbing2pattern.paneling.enclosed import enclosed
 from rubbing2pattern.paneling.lines import lead_lines
 from rubbing2pattern.paneling.openings import NotPlanarError, divide
 from rubbing2pattern.paneling.walk import walk_points
@@ -29,7 +30,8 @@ def level(net: LeadNet, options: LevelOptions) -> LeadNet:
        near an axis are left out.
     3. Without a straight side (quatrefoil, roundel), or when the turn would be more than
        `most_turn_deg`, the net is not turned, and a finding says so.
-    4. The lower left corner of the bounding box of the outer centre outline comes to (0, 0).
+    4. The lower left corner of the bounding box of the outer centre outline comes to (0, 0); leads
+       that reach out beyond the border (a bar, a tie) do not count.
 
     Parameters
     ----------
@@ -67,18 +69,15 @@ def _outer_outlines(net: LeadNet, flatness_mm: float) -> list[Array]:
     try:
         outer = divide(lines).outer
     except NotPlanarError:
-        # Cutting pieces will settle crossings; the hull of the leads serves to level by.
-        return [_hull(np.vstack(lines.paths))]
+        # Cutting pieces will settle crossings; what the leads enclose serves to level by.
+        whole = shapely.get_parts(enclosed(lines.paths))
+        return [shapely.get_coordinates(part.exterior) for part in whole]
     if not outer:
         raise NoLeadFound(
             f"the {len(net.cames)} leads found enclose no piece of glass: the rubbing must show "
             "the whole border; see the options of finding lead"
         )
     return [walk_points(walk, lines.paths) for walk in outer]
-
-
-def _hull(points: Array) -> Array:
-    return np.asarray(shapely.get_coordinates(shapely.MultiPoint(points).convex_hull))
 
 
 def _placed(net: LeadNet, placement: Placement) -> LeadNet:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
+from rubbing2pattern.measuring.cut_off import cut_off
 from rubbing2pattern.measuring.width import band_width, readings
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import Grid, LeadMap, LeadNet, NetCame, Rubbing
@@ -58,7 +59,8 @@ def measure(
         _with_width(came, r, i, sizes, runs, net, options)
         for i, (came, r) in enumerate(zip(net.cames, found, strict=True))
     )
-    findings = (*net.findings, *lead.findings, *_faint(net, lead, options))
+    doubts = (*_faint(net, lead, options), *cut_off(net, lead, rubbing, options))
+    findings = (*net.findings, *lead.findings, *doubts)
     return replace(net, cames=cames, findings=findings)
 
 

@@ -14,6 +14,7 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.strokes import drawn_mask
 from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.paneling.enclosed import enclosed
 from rubbing2pattern.reading import LeadMap
 from rubbing2pattern.tidying.web import Web
 
@@ -52,13 +53,7 @@ def keep_main_part(web: Web, options: TidyOptions) -> tuple[Finding, ...]:
 def outline_of(web: Web, part: Iterable[int]) -> BaseGeometry:
     """Return everything that the strands of a part enclose, holes filled."""
     strands = sorted({k for n in part for k in web.incident[n]})
-    lines = shapely.union_all([LineString(_tied(web, k)) for k in strands])
-    faces = shapely.get_parts(shapely.polygonize([lines]))
-    if not len(faces):
-        return shapely.Polygon()
-    whole = shapely.get_parts(shapely.union_all(faces))
-    filled: BaseGeometry = shapely.union_all([shapely.Polygon(p.exterior) for p in whole])
-    return filled
+    return enclosed(_tied(web, k) for k in strands)
 
 
 def _tied(web: Web, k: int) -> Array:
