@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -138,13 +139,7 @@ class Cubic:
         """Return a polyline; the number of chords follows the greatest second difference."""
         c = points_array(self.control)
         b = np.stack((c[:-1:3], c[1::3], c[2::3], c[3::3]))
-        second = np.concatenate((b[0] - 2 * b[1] + b[2], b[1] - 2 * b[2] + b[3]))
-        bend = float(np.hypot(second[:, 0], second[:, 1]).max())
-        n = max(2, math.ceil(math.sqrt(0.75 * bend / max(tolerance_mm, 1e-6))))
-        t = np.linspace(0.0, 1.0, n + 1)[1:]
-        s = 1.0 - t
-        weights = np.stack((s**3, 3 * s**2 * t, 3 * s * t**2, t**3))
-        inner = np.einsum("kt,ksx->stx", weights, b).reshape(-1, 2)
+        inner = on_bends(b, int(chords_for(b, tolerance_mm).max())).reshape(-1, 2)
         return np.vstack((c[:1], inner))
 
     @property
@@ -170,6 +165,35 @@ class Cubic:
 
 
 Curve = Line | Arc | Cubic
+
+
+def chords_for(bends: Array, tolerance_mm: float) -> npt.NDArray[np.int_]:
+    """Return how many chords follow each of B cubic curves, control points (4, B, 2), as (B,)."""
+    first, second = bends[0] - 2 * bends[1] + bends[2], bends[1] - 2 * bends[2] + bends[3]
+    bend = np.maximum(np.hypot(*first.T), np.hypot(*second.T))
+    count = np.ceil(np.sqrt(0.75 * bend / max(tolerance_mm, 1e-6)))
+    chords: npt.NDArray[np.int_] = np.maximum(2, count.astype(np.int_))
+    return chords
+
+
+def on_bends(bends: Array, count: int) -> Array:
+    """Return points at `count` even parameters of B cubic curves, without the first, (B, count, 2).
+
+    Parameters
+    ----------
+    bends : control points, (4, B, 2).
+    """
+    return np.asarray(np.einsum("kt,ksx->stx", _weights(count), bends))
+
+
+@lru_cache(maxsize=256)
+def _weights(count: int) -> Array:
+    """Return the weights of the control points at even parameters without 0, (4, count)."""
+    t = np.linspace(0.0, 1.0, count + 1)[1:]
+    s = 1.0 - t
+    weights = np.stack((s**3, 3 * s**2 * t, 3 * s * t**2, t**3))
+    weights.setflags(write=False)
+    return weights
 
 
 def arc_through(start: Point, end: Point, sweep_deg: float) -> Arc | Line:

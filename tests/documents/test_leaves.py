@@ -11,13 +11,8 @@ import shapely
 from shapely.geometry import LineString, Point
 
 from rubbing2pattern.curves import Arc, Cubic, Line
-from rubbing2pattern.documents.leaves import (
-    lead_bounds_mm,
-    leaf_edges,
-    middle_of,
-    offset_curve,
-    portion,
-)
+from rubbing2pattern.documents.beside import offset_curves, portion, sampled
+from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges, middle_of
 from rubbing2pattern.model import Panel
 from tests import panels
 
@@ -108,7 +103,7 @@ def test_strap_is_closed_at_its_free_end() -> None:
 
 @pytest.mark.parametrize("offset_mm", [-6.0, -2.0, 0.5, 3.0, 7.0])
 def test_offset_of_a_free_curve_keeps_its_distance(offset_mm: float) -> None:
-    beside = offset_curve(S_CURVE, offset_mm)
+    beside = offset_curves([S_CURVE], [offset_mm])[0]
     assert isinstance(beside, Cubic)
     line = LineString(S_CURVE.points(1e-5))
     for place in beside.points(0.01)[2:-2]:
@@ -116,13 +111,13 @@ def test_offset_of_a_free_curve_keeps_its_distance(offset_mm: float) -> None:
 
 
 def test_offset_side_follows_the_direction() -> None:
-    up = offset_curve(Line((0.0, 0.0), (10.0, 0.0)), 2.0)
+    up = offset_curves([Line((0.0, 0.0), (10.0, 0.0))], [2.0])[0]
     assert up == Line((0.0, 2.0), (10.0, 2.0))
-    inward = offset_curve(Arc((0.0, 0.0), 10.0, 0.0, 90.0), 2.0)
-    outward = offset_curve(Arc((0.0, 0.0), 10.0, 90.0, -90.0), 2.0)
+    inward = offset_curves([Arc((0.0, 0.0), 10.0, 0.0, 90.0)], [2.0])[0]
+    outward = offset_curves([Arc((0.0, 0.0), 10.0, 90.0, -90.0)], [2.0])[0]
     assert isinstance(inward, Arc) and inward.radius_mm == 8.0
     assert isinstance(outward, Arc) and outward.radius_mm == 12.0
-    assert offset_curve(Arc((0.0, 0.0), 3.0, 0.0, 90.0), 3.0) is None
+    assert offset_curves([Arc((0.0, 0.0), 3.0, 0.0, 90.0)], [3.0])[0] is None
 
 
 @pytest.mark.parametrize(
@@ -143,7 +138,7 @@ def test_portions_put_together_are_the_whole(curve: Line | Arc | Cubic) -> None:
 
 def test_handle_of_no_length_does_no_harm() -> None:
     curve = Cubic(((0.0, 0.0), (0.0, 0.0), (20.0, 10.0), (20.0, 10.0)))
-    beside = offset_curve(curve, 2.0)
+    beside = offset_curves([curve], [2.0])[0]
     assert beside is not None
     assert np.isfinite(beside.points()).all()
     line = LineString(curve.points(1e-4))
@@ -176,3 +171,23 @@ def test_a_wide_lead_meets_a_narrow_one_at_any_angle(turn_deg: float, wide_mm: f
     )
     # No edge of the rim runs inside the lead it bounds.
     assert shapely.intersection(outer, bodies.buffer(-0.01)).length < 0.05
+
+
+def test_many_curves_at_once_are_as_one_by_one() -> None:
+    stuck = Cubic(((0.0, 0.0), (0.0, 0.0), (10.0, 5.0), (20.0, 5.0)))
+    curves = [S_CURVE, Line((0.0, 0.0), (9.0, 2.0)), stuck, Arc((0.0, 0.0), 3.0, 0.0, 90.0), stuck]
+    shifts_mm = [2.0, -2.0, 1.0, 4.0, -1.5]
+    one_by_one = [offset_curves([c], [s])[0] for c, s in zip(curves, shifts_mm, strict=True)]
+    assert offset_curves(curves, shifts_mm) == one_by_one
+    assert one_by_one[3] is None
+    for curve, (points, parameters) in zip(curves, sampled(curves), strict=True):
+        alone_points, alone_parameters = sampled([curve])[0]
+        assert np.array_equal(points, alone_points)
+        assert np.array_equal(parameters, alone_parameters)
+
+
+def test_samples_of_a_chain_are_those_of_its_curves() -> None:
+    points, parameters = sampled([S_CURVE])[0]
+    second = Cubic(S_CURVE.control[3:]).points(0.005)
+    assert np.array_equal(points[parameters >= 1.0], second)
+    assert parameters[-1] == 2.0
