@@ -1,12 +1,13 @@
 """The documents of the workshop, all made from one record of the panel.
 
-`drawing`, `layers`, `leaves`, `lettering`, `margin` and `pattern` make the neutral drawing; `dxf`,
-`svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
+`drawing`, `layers`, `beside`, `leaves`, `lettering`, `margin` and `pattern` make the neutral drawing;
+`dxf`, `svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -68,15 +69,18 @@ def document_files(
     """
     record = record_of(panel, provenance)
     kept = panel_of(record)
-    drawing = pattern_drawing(kept, record.provenance, options)
-    files = {
-        "panel.json": record_text(record).encode(),
-        "pattern.dxf": dxf_text(drawing).encode(),
-        "pattern.svg": svg_text(drawing).encode(),
-        "pattern.pdf": pdf_bytes(drawing),
-        "pieces.csv": pieces_csv(kept, options).encode(),
-        "cames.csv": cames_csv(kept, options).encode(),
-    }
-    if rubbing is not None:
-        files["overlay.png"] = overlay_png(rubbing, kept, options)
+    # Half of the overlay's time goes into libraries that let another thread run meanwhile.
+    with ThreadPoolExecutor(1) as beside:
+        overlay = None if rubbing is None else beside.submit(overlay_png, rubbing, kept, options)
+        drawing = pattern_drawing(kept, record.provenance, options)
+        files = {
+            "panel.json": record_text(record).encode(),
+            "pattern.dxf": dxf_text(drawing).encode(),
+            "pattern.svg": svg_text(drawing).encode(),
+            "pattern.pdf": pdf_bytes(drawing),
+            "pieces.csv": pieces_csv(kept, options).encode(),
+            "cames.csv": cames_csv(kept, options).encode(),
+        }
+        if overlay is not None:
+            files["overlay.png"] = overlay.result()
     return files

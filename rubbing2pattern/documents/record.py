@@ -195,7 +195,9 @@ def _deg(number: float) -> float:
 
 
 def _points(points: npt.ArrayLike) -> list[fields.Place]:
-    return [(_mm(x), _mm(y)) for x, y in points_array(points)]
+    # Written out and not with `_mm`: a record has a hundred thousand of them.
+    places = points_array(points).tolist()
+    return [(round(x, _LENGTH_PLACES) + 0.0, round(y, _LENGTH_PLACES) + 0.0) for x, y in places]
 
 
 def _panel_part(panel: Panel) -> fields.PanelPart:
