@@ -1,7 +1,7 @@
 """The documents of the workshop, all made from one record of the panel.
 
-`drawing`, `layers`, `beside`, `leaves`, `lettering`, `margin` and `pattern` make the neutral drawing;
-`dxf`, `svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
+`drawing`, `layers`, `beside`, `leaves`, `lettering`, `margin` and `pattern` make the neutral
+drawing; `dxf`, `svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
 """
 
 from __future__ import annotations
