@@ -72,7 +72,7 @@ def test_a_bridged_gap_is_found_where_it_is() -> None:
 
 def test_a_doubtful_lead_and_an_uncertain_width() -> None:
     draft = frame(200, 100).line(
-        (0, 0), (200, 100), confidence=0.4, seen_share=0.55, width_uncertainty_mm=0.9
+        (0, 0), (200, 100), confidence=0.3, seen_share=0.55, width_uncertainty_mm=0.9
     )
     panel = audited(draft)
     assert set(codes(panel)) == {Code.DOUBTFUL_LEAD, Code.WIDTH_UNCERTAIN}

@@ -70,6 +70,11 @@ class TidyOptions(Checked):
     run_mm: float = value(16.0, 5.0, 100.0, "as long as a letter is high and more")
     run_tie_mm: float = value(8.0, 0.0, 30.0, "a run that begins this near a joint is tied to it")
     meet_mm: float = value(20.0, 0.0, 60.0, "a lead that stops this near another goes on to it")
+    finished_look: tuple[float, ...] = choice(
+        (-3.0, 3.9, -1.3, 0.9, 0.4, -1.6, 1.9),
+        "finished cames: constant, mean, wiggle, aligned, goes_on, free, least; fitted",
+    )
+    surest: float = value(0.999, 0.9, 0.9999, "of no came does a rubbing prove more")
     inkless_below: float = value(
         0.6, 0.1, 1.5, "of the local strength; smears stay below, solder not"
     )

@@ -219,16 +219,5 @@ def _with_width(
         shown_width_mm=shown,
         seen_share=reading.seen_share,
         contrast=reading.contrast,
-        confidence=_confidence(reading),
         gaps=reading.gaps,
     )
-
-
-def _confidence(reading: _Reading) -> float:
-    """Probability that the lead is there, from how much of it is seen and how strongly.
-
-    A logistic in the two; the weights put a lead seen for half of its length at half contrast at
-    0.9, one seen for a quarter at a quarter contrast near 0.5.
-    """
-    score = 4.5 * reading.seen_share + 4.4 * min(reading.contrast, 1.0) - 2.25
-    return round(1.0 / (1.0 + math.exp(-score)), 4)

@@ -18,6 +18,7 @@ from rubbing2pattern.tidying.parts import keep_main_part, refuse_if_stray
 from rubbing2pattern.tidying.refine import Track, refine
 from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
+from rubbing2pattern.tidying.sureness import with_confidence
 from rubbing2pattern.tidying.twins import drop_twins
 from rubbing2pattern.tidying.web import Web
 from rubbing2pattern.tidying.weighing import drop_clearly_false, drop_false
@@ -38,7 +39,8 @@ def tidy(
        and are surely lead;
     4. strands are cut at corners; crossings pulled apart by solder are put together;
     5. leads that run through a joint are taken as one run and fitted with lines, arcs or cubics;
-    6. joints are put where the fitted curves meet; two that come to lie together are one.
+    6. joints are put where the fitted curves meet; two that come to lie together are one;
+    7. every lead line that came out of it is weighed once more.
 
     Raises
     ------
@@ -74,7 +76,8 @@ def tidy(
     runs = uncross(web, fits, runs, options)
     misfit = solve_joints(web, fits, runs, options)
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
-    return replace(settled, findings=settled.findings + found)
+    settled = replace(settled, findings=settled.findings + found)
+    return with_confidence(settled, lead, rubbing, options)  # rule 7
 
 
 def _refine_new(

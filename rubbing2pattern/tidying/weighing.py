@@ -32,6 +32,7 @@ Mask = npt.NDArray[np.bool_]
 FIRST = ("mean", "aligned", "straight")
 SECOND = ("mean", "wiggle", "aligned", "goes_on", "free")
 LINK = ("mean", "least", "wiggle", "free")
+FINISHED = ("mean", "wiggle", "aligned", "goes_on", "free", "least")
 """The features that each look weighs, in the order of the weights."""
 
 _TURN_MM = 6.0
@@ -74,7 +75,7 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
         features, web.strands[k].width_mm = first_look(web.strands[k], lead)
         odds[k] = log_odds(features, FIRST, options.first_look)
         if is_link(web, k, options):
-            inked = _least_ink(web.strands[k], lead) > options.inkless_below
+            inked = least_ink(web.strands[k], lead) > options.inkless_below
             odds[k] = 0.0 if inked else odds[k] + options.clearly_false - options.clearly_no_link
 
     for k in web.strands:
@@ -116,11 +117,12 @@ def second_look(
         "goes_on": float(sum(_prolonged(web, k, starts, tracks) for starts in (True, False))),
     }
     if is_link(web, k, options):
-        features["least"] = _least_ink(strand, lead)
+        features["least"] = least_ink(strand, lead)
     return features
 
 
-def _least_ink(strand: Strand, lead: LeadMap) -> float:
+def least_ink(strand: Strand, lead: LeadMap) -> float:
+    """Return the faintest tenth of the ink along a strand, over the local strength, at most 1.2."""
     return min(float(np.percentile(ink_along(strand.path, lead), 10.0)), 1.2)
 
 
@@ -132,7 +134,7 @@ def odds_of(
     Of a link the leads it joins hide much, so its ink counts; of a covered one only that is left.
     """
     if _clear_mm(web, k) <= options.covered_mm:
-        inked = _least_ink(web.strands[k], lead) > options.inkless_below
+        inked = least_ink(web.strands[k], lead) > options.inkless_below
         return options.covered_odds if inked else -options.covered_odds
     features = second_look(web, k, tracks, lead, options)
     if is_link(web, k, options):
