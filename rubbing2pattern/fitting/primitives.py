@@ -190,6 +190,37 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
     return CircleFit(centre + origin, radius, turn)
 
 
+def fit_tip(points: Array, weights: Array, memory_mm: float, stiff: float) -> LineFit | CircleFit:
+    """Fit the end of a curve, to be prolonged beyond its first point.
+
+    A parabola in which places weigh less with their distance from the end, by a factor e each
+    `memory_mm` (local regression, Cleveland 1979), Huber weights; `stiff` (mm^2) holds its
+    curvature down. Returned as the circle, or the line, that touches it there.
+    """
+    here = points[0]
+    ahead = here - points[min(6, len(points) - 1)]
+    ahead = ahead / max(float(np.hypot(*ahead)), 1e-9)
+    left = np.array([-ahead[1], ahead[0]])
+    d = points - here
+    x, y = d @ ahead, d @ left
+    near = weights * np.exp(-np.hypot(*d.T) / memory_mm)
+    basis = np.column_stack((np.ones_like(x), x, x**2))
+    hold = np.diag((1e-9, 1e-9, stiff))
+    w = near
+    for _ in range(3):
+        c = np.linalg.solve((basis * w[:, None]).T @ basis + hold, (basis * w[:, None]).T @ y)
+        off = y - basis @ c
+        spread = 1.4826 * float(np.median(np.abs(off[: max(6, len(off) // 3)])))
+        w = near * np.minimum(1.0, 1.5 * max(spread, 0.03) / np.maximum(np.abs(off), 1e-9))
+    along = ahead + c[1] * left
+    along = along / float(np.hypot(*along))
+    place, bend = here + c[0] * left, 2.0 * float(c[2])
+    if abs(bend) < 1e-4:
+        return LineFit(place, along)
+    normal = np.array([-along[1], along[0]])
+    return CircleFit(place + normal / bend, abs(1.0 / bend), math.copysign(1.0, bend))
+
+
 def fit_cubic(points: Array, weights: Array, spans: int) -> CubicFit:
     """Fit a cubic spline of `spans` spans to ordered points by chord length, Huber weights.
 

@@ -33,10 +33,18 @@ class Bay:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """How a fit is judged: noise of a centre in mm, and the length over which it is averaged."""
+    """How a fit is judged.
+
+    Attributes
+    ----------
+    noise_mm : noise of a centre.
+    window_mm : length over which it is averaged.
+    short_mm : a lead that is seen over less shows no tight bend, only frayed ends.
+    """
 
     noise_mm: float
     window_mm: float = 5.0
+    short_mm: float = 10.0
 
 
 def fit_run(bays: Sequence[Bay], measure: Measure, closed: bool = False) -> list[Fit]:
@@ -105,8 +113,11 @@ def _simple(bays: Sequence[Bay], measure: Measure) -> Fit | None:
     line = fit_line(points, weights)
     line_cost, line_ok = judged(line, points, weights, measure)
     circle = fit_circle(points, weights) if (weights > 0).sum() >= 5 else None
-    if circle is None:
-        return line if line_ok else None
+    shown = points[weights > 0]
+    reach = math.dist(shown[0], shown[-1])
+    short = reach < measure.short_mm
+    if circle is None or (short and circle.radius_mm < 3.0 * reach):
+        return line if line_ok or short else None
     circle_cost, circle_ok = judged(circle, points, weights, measure)
     if line_ok and (line_cost <= circle_cost or not circle_ok):
         return line

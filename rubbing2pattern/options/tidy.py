@@ -35,6 +35,17 @@ class TidyOptions(Checked):
     alone_cost: float = value(
         4.0, 1.0, 50.0, "a misfit of 2.8 standard deviations: then two leads are not one"
     )
+    tip_mm: float = value(4.0, 1.0, 20.0, "a curve that is off here cannot be prolonged")
+    tip_memory_mm: float = value(5.0, 1.0, 30.0, "what lies three times as far tells little")
+    tip_stiff_mm2: float = value(
+        40.0, 0.0, 1e4, "a bend of 20 mm radius costs as 0.15 mm at each of twenty places"
+    )
+    sure_mm: float = value(0.4, 0.05, 2.0, "wider than the lead by this, another lead draws near")
+    edge_memory_mm: float = value(14.0, 3.0, 40.0, "a came keeps its bend over about as long")
+    edge_stray_mm: float = value(0.5, 0.1, 3.0, "a lead's edge wavers by half of it")
+    beyond_mm: float = value(24.0, 5.0, 60.0, "a lead is known to go on this far behind a joint")
+    beside_mm: float = value(0.5, 0.0, 3.0, "nearer to another lead's side an edge is not its own")
+    sliver_seen: float = value(0.2, 0.0, 1.0, "of a lead: more seen alone is no double")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
@@ -60,6 +71,11 @@ class TidyOptions(Checked):
         (-0.5, 2.8, 0.9, -1.2, -1.7),
         "the same for links: constant, mean, least, wiggle, free; fitted",
     )
+    finished_look: tuple[float, ...] = choice(
+        (-3.0, 3.9, -1.3, 0.9, 0.4, -1.6, 1.9),
+        "finished cames: constant, mean, wiggle, aligned, goes_on, free, least; fitted",
+    )
+    surest: float = value(0.999, 0.9, 0.9999, "of no came does a rubbing prove more")
     false_below: float = value(
         -0.4, -10.0, 10.0, "two in five: false lead is sooner seen than missed"
     )
@@ -70,11 +86,6 @@ class TidyOptions(Checked):
     run_mm: float = value(16.0, 5.0, 100.0, "as long as a letter is high and more")
     run_tie_mm: float = value(8.0, 0.0, 30.0, "a run that begins this near a joint is tied to it")
     meet_mm: float = value(20.0, 0.0, 60.0, "a lead that stops this near another goes on to it")
-    finished_look: tuple[float, ...] = choice(
-        (-3.0, 3.9, -1.3, 0.9, 0.4, -1.6, 1.9),
-        "finished cames: constant, mean, wiggle, aligned, goes_on, free, least; fitted",
-    )
-    surest: float = value(0.999, 0.9, 0.9999, "of no came does a rubbing prove more")
     inkless_below: float = value(
         0.6, 0.1, 1.5, "of the local strength; smears stay below, solder not"
     )

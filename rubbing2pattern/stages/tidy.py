@@ -10,13 +10,15 @@ from rubbing2pattern.fitting.primitives import Fit
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
-from rubbing2pattern.tidying.closing import close_up, uncross
+from rubbing2pattern.tidying.closing import close_up, land_first, uncross
 from rubbing2pattern.tidying.corners import split_at_corners
 from rubbing2pattern.tidying.gaps import bridge_free_ends, cut_unseen
-from rubbing2pattern.tidying.knots import untie
+from rubbing2pattern.tidying.knots import Follows, untie
+from rubbing2pattern.tidying.onward import follow_edges
 from rubbing2pattern.tidying.parts import keep_main_part, refuse_if_stray
 from rubbing2pattern.tidying.refine import Track, refine
-from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints
+from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints, tips_of
+from rubbing2pattern.tidying.slivers import drop_slivers
 from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
 from rubbing2pattern.tidying.sureness import with_confidence
 from rubbing2pattern.tidying.twins import drop_twins
@@ -67,17 +69,36 @@ def tidy(
     _refine_new(web, tracks, rubbing, lead, options)
     while drop_twins(web, tracks):
         _refine_new(web, tracks, rubbing, lead, options)
+    follow_edges(web, tracks, rubbing, lead, options)
     follows = untie(web, tracks, lead, options)
-    runs = chains(web, follows)  # rule 5
-    fits = fit_all(web, tracks, runs, rubbing, lead, options)
-    solve_joints(web, fits, runs, options)  # rule 6
-    runs = close_up(web, fits, runs, options)
-    solve_joints(web, fits, runs, options)
-    runs = uncross(web, fits, runs, options)
-    misfit = solve_joints(web, fits, runs, options)
+    for _ in range(3):
+        runs, fits, misfit = _settled(web, tracks, follows, rubbing, lead, options)
+        if not drop_slivers(web, tracks, fits, follows, options):  # rule 7
+            break
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
     settled = replace(settled, findings=settled.findings + found)
     return with_confidence(settled, lead, rubbing, options)  # rule 7
+
+
+def _settled(
+    web: Web,
+    tracks: dict[int, Track],
+    follows: Follows,
+    rubbing: Rubbing,
+    lead: LeadMap,
+    options: TidyOptions,
+) -> tuple[list[tuple[Chain, bool]], dict[int, Fit], dict[int, float]]:
+    """Fit the runs of lead (rule 5) and settle the joints (rule 6)."""
+    runs = chains(web, follows)
+    fits = fit_all(web, tracks, runs, rubbing, lead, options)
+    tips = tips_of(web, tracks, fits, runs, options)
+    solve_joints(web, fits, tips, runs, options)
+    runs = close_up(web, fits, runs, options)
+    solve_joints(web, fits, tips, runs, options)
+    runs = uncross(web, fits, runs, options)
+    misfit = solve_joints(web, fits, tips, runs, options)
+    land_first(web, fits, runs, options)
+    return runs, fits, misfit
 
 
 def _refine_new(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rubbing2pattern.frame import Array
-from rubbing2pattern.tidying.stubs import Stub
+from rubbing2pattern.tidying.stubs import Stub, followed
 
 _BACK = 0.8  # of the clean lead behind a fit: what may be trusted as its course
 
@@ -34,8 +34,8 @@ def bridge_between(one: Stub, two: Stub) -> Array:
 
     The leads are followed back a little, for a sharp joint may lie before its fork.
     """
-    before = _followed(one, -one.heading, _BACK * one.seen_mm)
-    after = _followed(two, -two.heading, _BACK * two.seen_mm)
+    before = followed(one.fit, one.tip, -one.heading, _BACK * one.seen_mm, 0.5)
+    after = followed(two.fit, two.tip, -two.heading, _BACK * two.seen_mm, 0.5)
     return np.vstack((before[:0:-1], _hermite(one, two), after[1:]))
 
 
@@ -71,19 +71,10 @@ def crossing(one: Array, two: Array) -> tuple[float, float, Array] | None:
     return (i + float(t[i, j])) / (len(one) - 1), (j + float(u[i, j])) / (len(two) - 1), place
 
 
-def _followed(stub: Stub, heading: Array, length_mm: float) -> Array:
-    """Return the stub's fitted curve from its tip on, by half a millimetre."""
-    points, here = [stub.tip], stub.tip
-    for _ in range(int(length_mm / 0.5)):
-        here, along = stub.fit.near(here + 0.5 * heading)
-        heading = along if float(along @ heading) > 0 else -along
-        points.append(here)
-    return np.array(points)
-
-
 def landing(stub: Stub, bridges: list[Bridge], centre: Array) -> tuple[Bridge, float, Array, Array]:
     """Return the first bridge a prolonged stub meets, where on it, the place, the way there."""
-    ahead = _followed(stub, stub.heading, math.dist(stub.tip, centre) + 45.0)
+    far = math.dist(stub.tip, centre) + 45.0
+    ahead = followed(stub.fit, stub.tip, stub.heading, far, 0.5)
     best: tuple[float, Bridge, float, Array] | None = None
     for bridge in bridges:
         hit = crossing(ahead, bridge.path)

@@ -66,6 +66,24 @@ def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) ->
     return runs
 
 
+def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -> None:
+    """Let every lead end on the lead it butts against where it first comes to it.
+
+    A curve may cross the other and come back to the joint; a glazier cuts it where it arrives.
+    """
+    run_of = {k: i for i, (chain, _) in enumerate(runs) for k, _ in chain}
+    paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
+    for k, m, place in _crossings(web, paths):
+        one, two = web.strands[k], web.strands[m]
+        for node in sorted({one.a, one.b} & {two.a, two.b}):
+            if math.dist(web.nodes[node], place) > options.fused_mm / 2.0:
+                continue
+            runs_here = [run_of[e] for e, _ in web.ends_at(node)]
+            through = {r for r in runs_here if runs_here.count(r) > 1}
+            if len(runs_here) == 3 and len({run_of[k], run_of[m]} & through) <= 1:
+                web.nodes[node] = np.array(place)
+
+
 def _crossings(
     web: Web, paths: dict[int, np.ndarray]
 ) -> list[tuple[int, int, tuple[float, float]]]:

@@ -59,7 +59,7 @@ def untie(web: Web, tracks: dict[int, Track], lead: LeadMap, options: TidyOption
             _simple_knot(web, clear, nodes, follows, options)
         else:
             _rebuild(web, tracks, nodes, inner, plan, follows, options)
-    _join_through(web, tracks, follows)
+    join_through(web, tracks, follows)
     return follows
 
 
@@ -202,7 +202,7 @@ def _rebuild(
         web.forget(n)
 
 
-def _join_through(web: Web, tracks: dict[int, Track], follows: Follows) -> None:
+def join_through(web: Web, tracks: dict[int, Track], follows: Follows) -> None:
     """Make one strand of two that meet alone in a joint and are one lead."""
     for node in sorted(web.incident):
         ends = web.ends_at(node)

@@ -41,6 +41,7 @@ class Track:
     width_mm : full width at half the height of the mean profile.
     roughness_mm : how much the raw centres stray from a smooth line.
     asymmetry : difference of the two flanks over the contrast.
+    known : (N,) True where a place counts although solder or another lead lies near.
     """
 
     points: Array
@@ -51,6 +52,7 @@ class Track:
     width_mm: float
     roughness_mm: float
     asymmetry: float
+    known: npt.NDArray[np.bool_]
 
     @classmethod
     def unseen(cls, path: Array, width_mm: float) -> Track:
@@ -58,7 +60,7 @@ class Track:
         points = evenly(path, 0.75)
         along = running_length(points)
         none, wide = np.zeros(len(points)), np.full(len(points), 2.0 * width_mm)
-        return cls(points, along, none, wide, width_mm, width_mm, 0.0, 0.0)
+        return cls(points, along, none, wide, width_mm, width_mm, 0.0, 0.0, none > 0)
 
     @property
     def seen_at_all(self) -> bool:
@@ -78,6 +80,7 @@ class Track:
             longer.width_mm,
             max(self.roughness_mm, other.roughness_mm),
             max(self.asymmetry, other.asymmetry),
+            np.concatenate((self.known, other.known)),
         )
 
     def backwards(self) -> Track:
@@ -91,6 +94,7 @@ class Track:
             self.width_mm,
             self.roughness_mm,
             self.asymmetry,
+            self.known[::-1],
         )
 
 
@@ -142,6 +146,7 @@ def refine(
         width,
         rough,
         _asymmetry(smooth, off, fine, width, inner),
+        np.zeros(len(points), dtype=bool),
     )
 
 

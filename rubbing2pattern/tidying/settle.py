@@ -28,7 +28,14 @@ from rubbing2pattern.reading import LeadMap, Rubbing
 from rubbing2pattern.tidying.knots import Follows
 from rubbing2pattern.tidying.links import link_line
 from rubbing2pattern.tidying.refine import Track
-from rubbing2pattern.tidying.stubs import End, clean_length, clean_places, hidden, reach_of_solder
+from rubbing2pattern.tidying.stubs import (
+    End,
+    clean_length,
+    clean_places,
+    hidden,
+    reach_of_solder,
+    stub_of,
+)
 from rubbing2pattern.tidying.web import Web
 
 Chain = list[End]
@@ -117,8 +124,41 @@ def fit_all(
     return fits
 
 
+def tips_of(
+    web: Web,
+    tracks: dict[int, Track],
+    fits: dict[int, Fit],
+    runs: list[tuple[Chain, bool]],
+    options: TidyOptions,
+) -> dict[End, Fit]:
+    """Return the fit of the last clean lead for both ends of every run that ends in a cubic.
+
+    A cubic through a whole run is good between its places, but a bad guide beyond them.
+    """
+    ends = [(k, starts) for k, fit in fits.items() for starts in (True, False)]
+    inner = {e for chain, closed in runs for e in _inner_ends(chain, closed)}
+    tips: dict[End, Fit] = {}
+    for end in ends:
+        if end in inner or not isinstance(fits[end[0]], CubicFit):
+            continue
+        stub = stub_of(web, end, tracks, options)
+        if stub is not None:
+            tips[end] = stub.fit
+    return tips
+
+
+def _inner_ends(chain: Chain, closed: bool) -> list[End]:
+    """Return the strand ends of a run at which it goes on."""
+    last = [(k, not forward) for k, forward in (chain if closed else chain[:-1])]
+    return last + (chain if closed else chain[1:])
+
+
 def solve_joints(
-    web: Web, fits: dict[int, Fit], runs: list[tuple[Chain, bool]], options: TidyOptions
+    web: Web,
+    fits: dict[int, Fit],
+    tips: dict[End, Fit],
+    runs: list[tuple[Chain, bool]],
+    options: TidyOptions,
 ) -> dict[int, float]:
     """Move every node to where its curves meet; return the misfit in mm.
 
@@ -139,9 +179,10 @@ def solve_joints(
             misfit[node] = 0.0
             continue
         distinct: dict[int, tuple[Fit, float]] = {}
-        for k, _ in ends:
+        for k, starts in ends:
             weight = 1.0 if through[(node, run_of[k])] > 1 else 0.25
-            distinct[id(fits[k])] = (fits[k], weight)
+            fit = tips.get((k, starts), fits[k])
+            distinct[id(fit)] = (fit, weight)
         chosen = list(distinct.values())
         anchor = web.anchors.setdefault(node, web.nodes[node])
         place, away = meeting_place([f for f, _ in chosen], anchor, [w for _, w in chosen])
@@ -228,13 +269,11 @@ def _arc(path: Array, fit: CircleFit, start: Point, end: Point, ring: bool) -> C
         return Arc(as_point(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
     last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
     short = (last - first + 180.0) % 360.0 - 180.0
-    # Both ways round lead from start to end; the lead is the one that passes its own middle.
-    middle = path[len(path) // 2]
+    # Both ways round lead from start to end; the lead is the one that is as long as its path.
     ways = (short, short - math.copysign(360.0, short))
     curves = [arc_through(start, end, sweep) for sweep in ways]
-    away = [float(np.hypot(*(c.points(0.1) - middle).T).min()) for c in curves]
-    long_way = polyline_length(path) > 0.5 * curves[1].length_mm
-    return curves[1] if long_way and away[1] < away[0] else curves[0]
+    length = polyline_length(path)
+    return min(curves, key=lambda c: abs(c.length_mm - length))
 
 
 def _cubic(fit: CubicFit, start: Point, end: Point, ring: bool) -> Curve:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.fitting.primitives import Fit, LineFit, fit_circle, fit_cubic, fit_line
+from rubbing2pattern.fitting.primitives import Fit, LineFit, fit_circle, fit_line, fit_tip
 from rubbing2pattern.fitting.runs import Measure, judged
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -80,7 +80,8 @@ def clean_places(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> npt.
     if strand.a == strand.b and web.degree(strand.a) == 2:
         return np.asarray(alone & seen)
     here, there = (reach_of_solder(web, n, options) for n in (strand.a, strand.b))
-    return np.asarray(alone & seen & (along >= here) & (along <= length - there))
+    clear = (along >= here) & (along <= length - there)
+    return np.asarray(track.known | (alone & seen & clear))
 
 
 def clean_length(clean: npt.NDArray[np.bool_], track: Track) -> float:
@@ -100,7 +101,7 @@ def hidden(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> bool:
 def stub_of(web: Web, end: End, tracks: Tracks, options: TidyOptions) -> Stub | None:
     """Fit the clean lead next to a joint; None when the strand is hidden.
 
-    A line if it will do, else a circle, else a cubic of one span, through up to `local_mm` of lead.
+    A line if it will do, else a circle, through up to `local_mm` of lead, else its tip alone.
     """
     k, starts = end
     track = tracks[k]
@@ -112,7 +113,8 @@ def stub_of(web: Web, end: End, tracks: Tracks, options: TidyOptions) -> Stub | 
     order = order[from_tip <= options.local_mm]
     points = track.points[order]
     weights = np.clip(track.response[order], 0.05, 1.0).astype(np.float64)
-    fit = _best(points, weights, max(options.noise_mm, options.noise_share * track.lone_mm))
+    noise = max(options.noise_mm, options.noise_share * track.lone_mm)
+    fit = _fitted(points, weights, noise, options)
     tip, along = fit.near(points[0])
     if float(along @ (points[0] - points[-1])) < 0:
         along = -along
@@ -120,20 +122,46 @@ def stub_of(web: Web, end: End, tracks: Tracks, options: TidyOptions) -> Stub | 
     return Stub(end, fit, tip, along, seen, track.lone_mm)
 
 
-def _best(points: Array, weights: Array, noise_mm: float) -> Fit:
+def followed(fit: Fit, start: Array, heading: Array, length_mm: float, step_mm: float) -> Array:
+    """Return places along a curve from one on it, (N, 2), the first included.
+
+    Once it has turned by 50 degrees it is taken to run straight: no bend is foretold further.
+    """
+    points, here, first, straight = [start], start, heading, False
+    for _ in range(int(length_mm / step_mm)):
+        if straight:
+            here = here + step_mm * heading
+        else:
+            here, along = fit.near(here + step_mm * heading)
+            heading = along if float(along @ heading) > 0 else -along
+            straight = float(heading @ first) < 0.64
+        points.append(here)
+    return np.array(points)
+
+
+def _fitted(points: Array, weights: Array, noise_mm: float, options: TidyOptions) -> Fit:
+    """Return a line if it explains clean lead next to a joint, else a circle, else its tip.
+
+    Either must also lie on the last places before the joint, for it is there that it is prolonged.
+    """
     measure = Measure(noise_mm, 3.0)
+    last = np.hypot(*(points - points[0]).T) < options.tip_mm
+
+    def at_tip(fit: Fit) -> bool:
+        off = np.average(fit.residuals(points[last]), weights=weights[last])
+        return abs(float(off)) <= noise_mm
+
     line: LineFit = fit_line(points, weights)
     line_cost, line_ok = judged(line, points, weights, measure)
     if len(points) < 10:
         return line
     circle = fit_circle(points, weights)
-    if circle is None or circle.radius_mm < 8.0:
+    if circle is not None and circle.radius_mm >= 8.0:
+        circle_cost, circle_ok = judged(circle, points, weights, measure)
+        if line_ok and line_cost <= circle_cost + 2.0 and at_tip(line):
+            return line
+        if circle_ok and at_tip(circle):
+            return circle
+    elif line_ok and at_tip(line):
         return line
-    circle_cost, circle_ok = judged(circle, points, weights, measure)
-    if line_ok and line_cost <= circle_cost + 2.0:
-        return line
-    if circle_ok or len(points) < 24:
-        return circle
-    cubic = fit_cubic(points, weights, 1)
-    cubic_cost, _ = judged(cubic, points, weights, measure)
-    return cubic if cubic_cost < circle_cost - 4.0 else circle
+    return fit_tip(points, weights, options.tip_memory_mm, options.tip_stiff_mm2)
