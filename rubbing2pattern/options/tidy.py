@@ -92,6 +92,7 @@ class TidyOptions(Checked):
     clearly_no_link: float = value(
         -5.0, -20.0, 2.0, "the same for links, of which less can be seen"
     )
+    straying: float = value(1.5, 1.0, 5.0, "of the chord: a path under solder is no longer")
     covered_mm: float = value(4.0, 0.0, 20.0, "of less no flank shows between two leaves")
     covered_odds: float = value(1.0, 0.1, 5.0, "three in four, for ink alone proves little")
     leaf_reach: float = value(

@@ -31,10 +31,10 @@ def link_line(
     base = evenly(np.array([start, end]), 0.5)
     covered = [_half_leaf(web, k, n) for n in (strand.a, strand.b)]
     s = np.linspace(0.0, length, len(base))
-    shows = (s > covered[0]) & (s < length - covered[1])
-    if shows.sum() < 2:
-        shows = (s >= 0.35 * length) & (s <= 0.65 * length)
-        shows = shows if shows.any() else np.ones(len(s), dtype=bool)
+    # Between wide leads hardly anything shows: then the millimetre midway between their leaves.
+    midway = 0.5 * (covered[0] + length - covered[1])
+    reach = max(0.5 * (length - covered[0] - covered[1]), 0.55)
+    shows = np.abs(s - np.clip(midway, 0.0, length)) <= reach
     centres, width = _dark_centres(base[shows], along, rubbing, lead)
     strand.width_mm = width
     seen_mm = float(np.hypot(*(centres[-1] - centres[0])))

@@ -29,6 +29,8 @@ Index = npt.NDArray[np.int64]
 
 _ROWS = np.linspace(-0.8, 0.8, 5)
 """Profiles averaged for one place, in mm along the lead: grain is averaged, a bend is not."""
+_MEETING_MM = 0.8
+"""Two that follow one lead from both sides come as near as this, about a step."""
 _HALF_MM = 3.0
 """Half of such a profile, about the edge."""
 
@@ -47,9 +49,10 @@ def follow_edges(
     3. where the edge comes to the side of another lead it is no longer the lead's own;
     4. of the two edges the one that is followed further is taken; its last stretch, where solder
        may round it off, is left out;
-    5. all is done twice, for where the other leads run is then known better.
+    5. two that follow one lead through a joint from both sides do not pass each other;
+    6. all is done twice, for where the other leads run is then known better.
     """
-    for _ in range(2):  # rule 5
+    for _ in range(2):  # rule 6
         _follow_once(web, tracks, rubbing, lead, options)
 
 
@@ -63,15 +66,31 @@ def _follow_once(
     if not fronts:
         return
     ways = _followed(fronts, _Others.of(fronts, sure, options), rubbing, lead, options)
-    # The far end of a strand comes first, so that the near end's places keep their indices.
-    for one, two in sorted(
-        zip(fronts[::2], fronts[1::2], strict=True), key=lambda pair: pair[0].starts
-    ):
+    grown = []
+    for one, two in zip(fronts[::2], fronts[1::2], strict=True):
         new = max(ways[id(one)], ways[id(two)], key=len)  # rule 4
         if len(new):
             new = new[np.hypot(*(new - new[-1]).T) >= one.trim_mm]
         if len(new):
+            grown.append((one, _unmet(new, [way for _, way in grown])))
+    # The far end of a strand comes first, so that the near end's places keep their indices.
+    for one, new in sorted(grown, key=lambda pair: pair[0].starts):
+        if len(new):
             tracks[one.strand] = _spliced(tracks[one.strand], one.nearest, new, one.starts)
+
+
+def _unmet(new: Array, others: list[Array]) -> Array:
+    """Return new places up to where they meet those of another that comes along the same lead."""
+    for other in others:
+        if len(other) < 2 or float((new[-1] - new[0]) @ (other[-1] - other[0])) > 0:
+            continue
+        d = np.hypot(new[:, None, 0] - other[None, :, 0], new[:, None, 1] - other[None, :, 1])
+        met = np.nonzero(d.min(axis=1) < _MEETING_MM)[0]
+        if met.size:
+            new = new[: met[0]]
+            if not len(new):
+                break
+    return new
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -133,7 +133,7 @@ def odds_of(
 
     Of a link the leads it joins hide much, so its ink counts; of a covered one only that is left.
     """
-    if _clear_mm(web, k) <= options.covered_mm:
+    if _clear_mm(web, k, options) <= options.covered_mm:
         inked = least_ink(web.strands[k], lead) > options.inkless_below
         return options.covered_odds if inked else -options.covered_odds
     features = second_look(web, k, tracks, lead, options)
@@ -284,15 +284,21 @@ def _possible(strand: Strand, track: Track, odds: float) -> Finding:
 
 def is_link(web: Web, k: int, options: TidyOptions) -> bool:
     """Whether the leaves of the leads it joins leave no more than `link_mm` of a strand."""
-    return _clear_mm(web, k) <= options.link_mm
+    return _clear_mm(web, k, options) <= options.link_mm
 
 
-def _clear_mm(web: Web, k: int) -> float:
-    """Length of a strand that no leaf of another lead covers."""
+def _clear_mm(web: Web, k: int, options: TidyOptions) -> float:
+    """Length of a strand that no leaf of another lead covers.
+
+    Under solder a path wanders; a short came is straight, so the chord counts unless it is far
+    shorter.
+    """
     strand = web.strands[k]
     if strand.a == strand.b:
         return strand.length_mm
-    return strand.length_mm - _half_leaf(web, k, strand.a) - _half_leaf(web, k, strand.b)
+    chord = math.dist(web.nodes[strand.a], web.nodes[strand.b])
+    length = chord if strand.length_mm < options.straying * chord else strand.length_mm
+    return length - _half_leaf(web, k, strand.a) - _half_leaf(web, k, strand.b)
 
 
 def _half_leaf(web: Web, k: int, node: int) -> float:
