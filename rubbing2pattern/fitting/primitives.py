@@ -177,8 +177,8 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
         res = dist - radius
         w = weights * _huber(res, weights)
         jac = np.column_stack((-d / dist[:, None], -np.ones(len(p))))
-        sw = np.sqrt(w)
-        step = np.linalg.lstsq(jac * sw[:, None], -res * sw, rcond=None)[0]
+        weighted = jac * w[:, None]
+        step = np.linalg.lstsq(weighted.T @ jac, -weighted.T @ res, rcond=None)[0]
         centre, radius = centre + step[:2], radius + float(step[2])
         if np.abs(step).max() < 1e-6:
             break

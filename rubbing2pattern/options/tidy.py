@@ -41,6 +41,9 @@ class TidyOptions(Checked):
         40.0, 0.0, 1e4, "a bend of 20 mm radius costs as 0.15 mm at each of twenty places"
     )
     sure_mm: float = value(0.4, 0.05, 2.0, "wider than the lead by this, another lead draws near")
+    hidden_mm: float = value(
+        -1.0, -5.0, 10.0, "less hidden than solder reaches, and this, tells nothing new"
+    )
     edge_memory_mm: float = value(14.0, 3.0, 40.0, "a came keeps its bend over about as long")
     edge_stray_mm: float = value(0.5, 0.1, 3.0, "a lead's edge wavers by half of it")
     beyond_mm: float = value(24.0, 5.0, 60.0, "a lead is known to go on this far behind a joint")

@@ -59,24 +59,24 @@ def follow_edges(
 def _follow_once(
     web: Web, tracks: Tracks, rubbing: Rubbing, lead: LeadMap, options: TidyOptions
 ) -> None:
-    sure = {
-        k: t.points[_sure(web, k, tracks, options)] for k, t in tracks.items() if k in web.strands
-    }
-    fronts = _fronts(web, tracks, rubbing, lead, options)
+    sure = {k: _sure(web, k, tracks, options) for k in sorted(web.strands)}
+    ends = _ends(web, tracks, sure, options)
+    fronts = _fronts([e for e in ends if e.hidden], rubbing, lead, options)
     if not fronts:
         return
-    ways = _followed(fronts, _Others.of(fronts, sure, options), rubbing, lead, options)
-    grown = []
-    for one, two in zip(fronts[::2], fronts[1::2], strict=True):
-        new = max(ways[id(one)], ways[id(two)], key=len)  # rule 4
+    others = _Others.of(ends, {k: tracks[k].points[s] for k, s in sure.items()}, options)
+    ways = _followed(fronts, others, rubbing, lead, options)
+    grown: list[tuple[_End, Array]] = []
+    for i in range(0, len(fronts), 2):
+        end, new = fronts[i].end, max(ways[i], ways[i + 1], key=len)  # rule 4
         if len(new):
-            new = new[np.hypot(*(new - new[-1]).T) >= one.trim_mm]
+            new = new[np.hypot(*(new - new[-1]).T) >= end.trim_mm]
         if len(new):
-            grown.append((one, _unmet(new, [way for _, way in grown])))
+            grown.append((end, _unmet(new, [way for _, way in grown])))
     # The far end of a strand comes first, so that the near end's places keep their indices.
-    for one, new in sorted(grown, key=lambda pair: pair[0].starts):
+    for end, new in sorted(grown, key=lambda pair: pair[0].starts):
         if len(new):
-            tracks[one.strand] = _spliced(tracks[one.strand], one.nearest, new, one.starts)
+            tracks[end.strand] = _spliced(tracks[end.strand], end.nearest, new, end.starts)
 
 
 def _unmet(new: Array, others: list[Array]) -> Array:
@@ -94,26 +94,34 @@ def _unmet(new: Array, others: list[Array]) -> Array:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Front:
-    """One edge of a strand end, ready to be followed.
+class _End:
+    """A strand end with a sure stretch behind it.
 
     Attributes
     ----------
     strand, starts : the strand end; True where the strand starts at the joint.
     nearest : index of the track's first sure place, seen from the joint.
     seed : (H, 2) sure places, the one nearest to the joint first.
-    edge_mm : where the edge lies from the middle, positive to the left of the way to the joint.
     width_mm : of the lead.
-    trim_mm : what solder may spoil before the edge is lost.
+    trim_mm : what solder may spoil before an edge is lost.
+    hidden : whether more is hidden than lies under solder.
     """
 
     strand: int
     starts: bool
     nearest: int
     seed: Array
-    edge_mm: float
     width_mm: float
     trim_mm: float
+    hidden: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Front:
+    """One edge of a strand end, and where it lies from the middle: positive to the left."""
+
+    end: _End
+    edge_mm: float
 
 
 def _sure(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> Mask:
@@ -123,52 +131,60 @@ def _sure(web: Web, k: int, tracks: Tracks, options: TidyOptions) -> Mask:
     return np.asarray(clean_places(web, k, tracks, options) & narrow)
 
 
-def _fronts(
-    web: Web, tracks: Tracks, rubbing: Rubbing, lead: LeadMap, options: TidyOptions
-) -> list[_Front]:
-    """Return two fronts for every strand end that has a sure stretch behind it (rule 1)."""
-    out: list[_Front] = []
-    for k in sorted(web.strands):
-        strand, track = web.strands[k], tracks[k]
+def _ends(web: Web, tracks: Tracks, sure: dict[int, Mask], options: TidyOptions) -> list[_End]:
+    """Return every strand end at a joint of three or more that has a sure stretch (rule 1)."""
+    out: list[_End] = []
+    for k, strand in sorted(web.strands.items()):
+        track = tracks[k]
         if strand.a == strand.b:
             continue
-        sure = _sure(web, k, tracks, options)
-        step = float(track.along_mm[-1]) / max(len(sure) - 1, 1)
+        step = float(track.along_mm[-1]) / max(len(sure[k]) - 1, 1)
         for starts, node in ((True, strand.a), (False, strand.b)):
-            order = np.arange(len(sure)) if starts else np.arange(len(sure))[::-1]
-            places = np.nonzero(sure[order])[0]
+            order = np.arange(len(sure[k])) if starts else np.arange(len(sure[k]))[::-1]
+            places = np.nonzero(sure[k][order])[0]
             if web.degree(node) < 3 or len(places) * step < options.clear_mm:
                 continue
             near = places[places <= places[0] + round(options.edge_memory_mm / step)]
-            seed = track.points[order[near]]
-            if len(seed) < 4:
+            if len(near) < 4:
                 continue
-            edges = _edges_beside(seed, track.lone_mm, rubbing, lead, options)
+            seed = track.points[order[near]]
             solder = reach_of_solder(web, node, options)
             widest = max(tracks[e].lone_mm for e, _ in web.ends_at(node))
-            trim = max(0.0, solder - 0.5 * widest)
-            for edge in edges:
-                out.append(
-                    _Front(k, starts, int(order[places[0]]), seed, edge, track.lone_mm, trim)
+            gap = float(np.hypot(*(seed[0] - web.nodes[node])))
+            out.append(
+                _End(
+                    k,
+                    starts,
+                    int(order[places[0]]),
+                    seed,
+                    track.lone_mm,
+                    max(0.0, solder - 0.5 * widest),
+                    gap > solder + options.hidden_mm,
                 )
+            )
     return out
 
 
-def _edges_beside(
-    seed: Array, width_mm: float, rubbing: Rubbing, lead: LeadMap, options: TidyOptions
-) -> tuple[float, float]:
-    """Return where both edges of clean lead lie from its middle, left and right; else half."""
-    way = seed[::-1]
-    left = left_normals(way)
-    half = 0.5 * width_mm
+def _fronts(
+    ends: list[_End], rubbing: Rubbing, lead: LeadMap, options: TidyOptions
+) -> list[_Front]:
+    """Return the left and the right edge of every end, as clean lead shows them; else half."""
+    if not ends:
+        return []
+    ways = [e.seed[::-1] for e in ends]
+    first = np.cumsum([0, *(len(w) for w in ways[:-1])])
+    base, left = np.vstack(ways), np.vstack([left_normals(w) for w in ways])
+    half = np.array([0.5 * e.width_mm for e in ends])
+    reach = np.repeat(half, [len(w) for w in ways])[:, None]
+    off = offsets(_HALF_MM, options.profile_step_mm)
     found = []
     for sign in (1.0, -1.0):
-        n = sign * left
-        off = offsets(_HALF_MM, options.profile_step_mm)
-        density = sample(rubbing, lead, way + half * n, n, off).density
-        edge = _edge(density.mean(axis=0)[None], off, np.array([half]))[0]
-        found.append(sign * (half + (float(edge) if np.isfinite(edge) else 0.0)))
-    return found[0], found[1]
+        out = sign * left
+        density = sample(rubbing, lead, base + reach * out, out, off).density
+        mean = np.add.reduceat(density, first) / np.diff([*first, len(base)])[:, None]
+        edge = _edge(mean.astype(np.float32), off, half)
+        found.append(sign * (half + np.where(np.isfinite(edge), edge, 0.0)))
+    return [_Front(e, float(side[i])) for i, e in enumerate(ends) for side in found]
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +196,10 @@ class _Others:
     half_mm: Array
 
     @classmethod
-    def of(cls, fronts: list[_Front], sure: dict[int, Array], options: TidyOptions) -> _Others:
+    def of(cls, ends: list[_End], sure: dict[int, Array], options: TidyOptions) -> _Others:
         """Take the sure places of every lead and what their ends, prolonged, pass over."""
-        ends = fronts[::2]
         step = 2.0 * options.step_mm
-        past, weight = _memory(ends)
+        past, weight = _memory([e.seed for e in ends])
         ahead = []
         for _ in range(round(options.beyond_mm / step)):
             new, _ = _foretold(past, weight, step, 100.0)
@@ -213,15 +228,15 @@ class _Others:
 
 def _followed(
     fronts: list[_Front], others: _Others, rubbing: Rubbing, lead: LeadMap, options: TidyOptions
-) -> dict[int, Array]:
-    """Return for each front, by id, the new middles (N, 2) on its way to the joint.
+) -> list[Array]:
+    """Return for each front the new middles (N, 2) on its way to the joint.
 
     Strategy: all fronts go on in step, so that each step is a few operations on whole arrays.
     """
-    past, weight = _memory(fronts)
+    past, weight = _memory([f.end.seed for f in fronts])
     edge = np.array([f.edge_mm for f in fronts])
-    width = np.array([f.width_mm for f in fronts])
-    own = np.array([f.strand for f in fronts], dtype=np.int64)
+    width = np.array([f.end.width_mm for f in fronts])
+    own = np.array([f.end.strand for f in fronts], dtype=np.int64)
     ways: list[list[Array]] = [[] for _ in fronts]
     going = np.arange(len(fronts))
     for _ in range(round(options.fused_mm / options.step_mm)):
@@ -239,17 +254,17 @@ def _followed(
         weight[going] = np.concatenate((np.ones((len(new), 1)), weight[going, :-1]), axis=1)
         for i, p in zip(going.tolist(), new, strict=True):
             ways[i].append(p)
-    return {id(f): np.array(w).reshape(-1, 2) for f, w in zip(fronts, ways, strict=True)}
+    return [np.array(w).reshape(-1, 2) for w in ways]
 
 
-def _memory(fronts: list[_Front]) -> tuple[Array, Array]:
+def _memory(seeds: list[Array]) -> tuple[Array, Array]:
     """Return the places that are remembered (F, H, 2), newest first, and their weights (F, H)."""
-    h = max(len(f.seed) for f in fronts)
-    past = np.zeros((len(fronts), h, 2))
-    weight = np.zeros((len(fronts), h))
-    for i, f in enumerate(fronts):
-        past[i, : len(f.seed)], weight[i, : len(f.seed)] = f.seed, 1.0
-        past[i, len(f.seed) :] = f.seed[-1]
+    h = max(len(s) for s in seeds)
+    past = np.zeros((len(seeds), h, 2))
+    weight = np.zeros((len(seeds), h))
+    for i, s in enumerate(seeds):
+        past[i, : len(s)], weight[i, : len(s)] = s, 1.0
+        past[i, len(s) :] = s[-1]
     return past, weight
 
 
@@ -298,7 +313,9 @@ def _edge(density: Grid, off: Array, half: Array) -> Array:
     Half is midway between the plateau within the lead and the palest place beyond the edge.
     """
     inside = (off[None] <= -0.5) & (off[None] >= -np.maximum(half, 1.0)[:, None])
-    plateau = np.nanpercentile(np.where(inside, density, np.nan), 75.0, axis=1)
+    rising = np.sort(np.where(inside, density, -np.inf), axis=1)
+    quarter = (0.25 * inside.sum(axis=1)).astype(np.int64)
+    plateau = rising[np.arange(len(density)), -1 - quarter]
     foot = density[:, off >= 0.0].min(axis=1)
     level = 0.5 * (plateau + foot)
     falls = (density[:, :-1] >= level[:, None]) & (density[:, 1:] < level[:, None])
