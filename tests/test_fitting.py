@@ -14,6 +14,7 @@ from rubbing2pattern.fitting.primitives import (
     fit_circle,
     fit_cubic,
     fit_line,
+    fit_tip,
 )
 from rubbing2pattern.fitting.runs import Bay, Measure, fit_run
 from rubbing2pattern.fitting.solve import meeting_place
@@ -157,3 +158,83 @@ def test_nearly_parallel_curves_do_not_meet_far_away() -> None:
 def test_no_circle_is_fitted_to_points_on_one_line() -> None:
     points = np.column_stack((np.linspace(0.0, 10.0, 20), np.zeros(20)))
     assert fit_circle(points, np.ones(20)) is None
+
+
+MEMORY_MM, STIFF_MM2 = 5.0, 40.0
+
+
+def tips(points: np.ndarray, spread_mm: float = 0.04) -> np.ndarray:
+    """Fit the end at the first of the points, for 30 noisy copies of them.
+
+    Places, unit tangents out of the end and signed curvatures, (30, 5).
+    """
+    out = []
+    for seed in range(30):
+        fit = fit_tip(noisy(points, spread_mm, seed), np.ones(len(points)), MEMORY_MM, STIFF_MM2)
+        place, along = fit.near(points[0])
+        bend = fit.turn / fit.radius_mm if isinstance(fit, CircleFit) else 0.0
+        out.append((*place, *along, bend))
+    return np.array(out)
+
+
+def off_deg(found: np.ndarray, along: tuple[float, float]) -> np.ndarray:
+    """Signed angles in degrees from an exact direction to those found, (N,)."""
+    exact = np.array(along) / math.hypot(*along)
+    cross = exact[0] * found[:, 3] - exact[1] * found[:, 2]
+    return np.asarray(np.degrees(np.arctan2(cross, found[:, 2:4] @ exact)))
+
+
+def test_the_tip_of_a_line_goes_on_straight() -> None:
+    s = np.arange(0.0, 28.0, 0.75)[:, None]
+    found = tips(np.array([10.0, 5.0]) - s * (0.8, 0.6))
+    assert np.hypot(*(found[:, :2] - (10.0, 5.0)).T).max() < 0.12
+    angles = off_deg(found, (0.8, 0.6))
+    assert abs(angles.mean()) < 0.3
+    assert np.abs(angles).max() < 2.0
+    assert np.abs(found[:, 4]).max() < 1.0 / 300.0
+
+
+@pytest.mark.parametrize("turn", [1.0, -1.0])
+@pytest.mark.parametrize("radius_mm", [30.0, 40.0, 80.0])
+def test_the_tip_of_a_circle_has_its_place_tangent_and_curvature(
+    radius_mm: float, turn: float
+) -> None:
+    a = -turn * np.arange(0.0, 28.0, 0.75) / radius_mm
+    found = tips(radius_mm * np.column_stack((np.cos(a), np.sin(a))))
+    assert np.hypot(*(found[:, :2] - (radius_mm, 0.0)).T).max() < 0.12
+    angles = off_deg(found, (0.0, turn))
+    assert abs(angles.mean()) < 0.8
+    assert np.abs(angles).max() < 2.5
+    assert found[:, 4].mean() * radius_mm == pytest.approx(turn, abs=0.12)
+    assert np.abs(found[:, 4] - turn / radius_mm).max() < 1.0 / 150.0
+
+
+def test_the_tip_of_an_s_knows_nothing_of_its_other_bend() -> None:
+    """The cubic y = x^3 / 5400 at x = 30: slope 1/2, curvature (1/30) / (1 + 1/4)^1.5."""
+    x = np.arange(30.0, -30.1, -0.75)
+    found = tips(np.column_stack((x, x**3 / 5400.0)))
+    assert np.hypot(*(found[:, :2] - (30.0, 5.0)).T).max() < 0.15
+    angles = off_deg(found, (1.0, 0.5))
+    assert abs(angles.mean()) < 1.8
+    assert np.abs(angles).max() < 3.0
+    assert found[:, 4].mean() == pytest.approx(1.0 / 30.0 / 1.25**1.5, rel=0.2)
+
+
+def test_the_tip_passes_outliers_by() -> None:
+    a = np.arange(0.0, 28.0, 0.75) / 40.0
+    points = 40.0 * np.column_stack((np.cos(a), np.sin(a)))
+    points[3::7] *= 1.04
+    found = tips(points)
+    assert np.abs(found[:, 0] - 40.0).mean() < 0.15
+    assert np.abs(off_deg(found, (0.0, -1.0))).mean() < 2.0
+
+
+@pytest.mark.parametrize("length_mm", [7.0, 9.0])
+def test_a_short_lead_with_frayed_ends_is_a_line_and_no_tiny_circle(length_mm: float) -> None:
+    """A parabola of 5 mm radius is what solder leaves of a link between two joints."""
+    t = np.arange(0.0, length_mm + 0.01, 0.5)
+    points = noisy(np.column_stack((t, 0.1 * (t - length_mm / 2.0) ** 2)))
+    (short,) = fit_run([bay(points)], Measure(0.08))
+    assert isinstance(short, LineFit)
+    (told,) = fit_run([bay(points)], Measure(0.08, short_mm=0.5 * length_mm))
+    assert isinstance(told, CircleFit)
