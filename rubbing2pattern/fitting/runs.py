@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -111,21 +112,38 @@ def _simple(bays: Sequence[Bay], measure: Measure) -> Fit | None:
     if (weights > 0).sum() < 3:
         return fit_line(points, np.maximum(weights, 1e-3))
     line = fit_line(points, weights)
-    line_cost, line_ok = judged(line, points, weights, measure)
+    as_line = judged(line, points, weights, measure)
+    if as_line.settles:
+        return line
     circle = fit_circle(points, weights) if (weights > 0).sum() >= 5 else None
     shown = points[weights > 0]
     reach = math.dist(shown[0], shown[-1])
     short = reach < measure.short_mm
     if circle is None or (short and circle.radius_mm < 3.0 * reach):
-        return line if line_ok or short else None
-    circle_cost, circle_ok = judged(circle, points, weights, measure)
-    if line_ok and (line_cost <= circle_cost or not circle_ok):
+        return line if as_line.will_do or short else None
+    as_circle = judged(circle, points, weights, measure)
+    if as_line.will_do and (as_line.cost <= as_circle.cost or not as_circle.will_do):
         return line
-    return circle if circle_ok else None
+    return circle if as_circle.will_do else None
 
 
-def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> tuple[float, bool]:
-    """Return the cost of a fit (Bayesian information criterion, Schwarz 1978) and if it will do.
+class Verdict(NamedTuple):
+    """How well a fit explains its points.
+
+    Attributes
+    ----------
+    cost : Bayesian information criterion.
+    will_do : whether the points lie within noise of it.
+    settles : whether it will do and no fit with one more parameter can cost less.
+    """
+
+    cost: float
+    will_do: bool
+    settles: bool
+
+
+def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> Verdict:
+    """Return what a fit costs (Bayesian information criterion, Schwarz 1978) and if it will do.
 
     Centres near each other share their error, so residuals are averaged over windows first; a fit
     will do when their mean square stays below 2.25 times that of the noise and nowhere two
@@ -133,13 +151,14 @@ def judged(fit: Fit, points: Array, weights: Array, measure: Measure) -> tuple[f
     """
     mean = _windows(fit.residuals(points), points, weights, measure.window_mm)
     if mean.size == 0:
-        return 0.0, True
+        return Verdict(0.0, True, True)
     noise = min(max(measure.noise_mm, _jitter(mean)), 2.0 * measure.noise_mm)
     z2 = (mean / noise) ** 2
-    cost = float(np.minimum(z2, 25.0).sum()) + fit.parameters * math.log(max(mean.size, 2))
+    misfit, price = float(np.minimum(z2, 25.0).sum()), math.log(max(mean.size, 2))
     pairs = 0.5 * (mean[1:] + mean[:-1]) if mean.size > 1 else mean
     straying = np.sort(np.abs(pairs))[-1 - len(pairs) // 40]
-    return cost, bool(np.mean(np.minimum(z2, 36.0)) <= 2.25 and straying <= 3.0 * noise)
+    good = bool(np.mean(np.minimum(z2, 36.0)) <= 2.25 and straying <= 3.0 * noise)
+    return Verdict(misfit + fit.parameters * price, good, good and misfit <= price)
 
 
 def _jitter(mean: Array) -> float:
@@ -175,12 +194,12 @@ def _cubic(bays: Sequence[Bay], i: int, j: int, measure: Measure, closed: bool) 
     p, w = points[keep], np.maximum(weights[keep], 1e-3)
     length = polyline_length(p)
     best = fit_cubic(p, w, 1)
-    least, _ = judged(best, p, w, measure)
+    least = judged(best, p, w, measure).cost
     for spans in range(2, max(2, int(length / 15.0) + 1) + 1):
         if len(p) < 2 * spans:
             break
         fit = fit_cubic(p, w, spans)
-        cost, good = judged(fit, p, w, measure)
+        cost, good, _ = judged(fit, p, w, measure)
         if cost < least:
             best, least = fit, cost
         elif good and cost > least + 12.0:

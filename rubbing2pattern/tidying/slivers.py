@@ -28,9 +28,10 @@ def drop_slivers(
     keys = list(paths)
     lines = np.array([shapely.LineString(paths[k]) for k in keys], dtype=object)
     tree = shapely.STRtree(lines)
+    widest = max(t.lone_mm for k, t in tracks.items() if k in web.strands)
     found = False
     for face in shapely.get_parts(shapely.polygonize([shapely.union_all(lines)])).tolist():
-        if not _narrow(face, max(web.strands[k].width_mm for k in keys if k in web.strands)):
+        if not face.buffer(-0.5 * widest, quad_segs=2).is_empty:
             continue
         near = [keys[i] for i in sorted(tree.query(face, predicate="intersects").tolist())]
         if any(k not in web.strands for k in near):
@@ -59,11 +60,6 @@ def _path(web: Web, k: int, fit: Fit, options: TidyOptions) -> Array:
     points = curve_of(web, k, fit, options).points(0.1)
     points[0], points[-1] = web.nodes[web.strands[k].a], web.nodes[web.strands[k].b]
     return points
-
-
-def _narrow(face: shapely.Polygon, width_mm: float) -> bool:
-    """Whether a face may be hidden by leads of this width; quick, and errs to yes."""
-    return bool(face.area <= width_mm * face.length)
 
 
 def _on_edge(face: shapely.Polygon, path: Array) -> bool:

@@ -152,16 +152,16 @@ def _fitted(points: Array, weights: Array, noise_mm: float, options: TidyOptions
         return abs(float(off)) <= noise_mm
 
     line: LineFit = fit_line(points, weights)
-    line_cost, line_ok = judged(line, points, weights, measure)
-    if len(points) < 10:
+    as_line = judged(line, points, weights, measure)
+    if len(points) < 10 or (as_line.settles and at_tip(line)):
         return line
     circle = fit_circle(points, weights)
     if circle is not None and circle.radius_mm >= 8.0:
-        circle_cost, circle_ok = judged(circle, points, weights, measure)
-        if line_ok and line_cost <= circle_cost + 2.0 and at_tip(line):
+        as_circle = judged(circle, points, weights, measure)
+        if as_line.will_do and as_line.cost <= as_circle.cost + 2.0 and at_tip(line):
             return line
-        if circle_ok and at_tip(circle):
+        if as_circle.will_do and at_tip(circle):
             return circle
-    elif line_ok and at_tip(line):
+    elif as_line.will_do and at_tip(line):
         return line
     return fit_tip(points, weights, options.tip_memory_mm, options.tip_stiff_mm2)
