@@ -225,8 +225,8 @@ def test_the_tip_passes_outliers_by() -> None:
     points = 40.0 * np.column_stack((np.cos(a), np.sin(a)))
     points[3::7] *= 1.04
     found = tips(points)
-    assert np.abs(found[:, 0] - 40.0).mean() < 0.15
-    assert np.abs(off_deg(found, (0.0, -1.0))).mean() < 2.0
+    assert np.abs(found[:, 0] - 40.0).mean() < 0.08
+    assert np.abs(off_deg(found, (0.0, -1.0))).mean() < 1.3
 
 
 @pytest.mark.parametrize("length_mm", [7.0, 9.0])
