@@ -35,7 +35,8 @@ class TidyOptions(Checked):
     alone_cost: float = value(
         4.0, 1.0, 50.0, "a misfit of 2.8 standard deviations: then two leads are not one"
     )
-    tip_mm: float = value(4.0, 1.0, 20.0, "a curve that is off here cannot be prolonged")
+    tip_mm: float = value(8.0, 1.0, 20.0, "a curve that is off here cannot be prolonged")
+    tip_ahead_mm: float = value(5.0, 0.0, 20.0, "how far a lead is prolonged as a rule")
     tip_memory_mm: float = value(5.0, 1.0, 30.0, "what lies three times as far tells little")
     tip_stiff_mm2: float = value(
         40.0, 0.0, 1e4, "a bend of 20 mm radius costs as 0.15 mm at each of twenty places"

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import shapely
 
+from rubbing2pattern.curves import Point
 from rubbing2pattern.fitting.primitives import Fit
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.tidying.settle import Chain, curve_of
@@ -44,7 +45,8 @@ def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) ->
     for _ in range(3):
         paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
         gone: set[int] = set()
-        for k, m, place in _crossings(web, paths):
+        for k, m, places in _crossings(web, paths):
+            place = places[0]
             around = {
                 n
                 for e in (k, m)
@@ -73,21 +75,24 @@ def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions)
     """
     run_of = {k: i for i, (chain, _) in enumerate(runs) for k, _ in chain}
     paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
-    for k, m, place in _crossings(web, paths):
+    arrivals: dict[int, tuple[float, Point]] = {}
+    for k, m, places in _crossings(web, paths):
         one, two = web.strands[k], web.strands[m]
         for node in sorted({one.a, one.b} & {two.a, two.b}):
-            if math.dist(web.nodes[node], place) > options.fused_mm / 2.0:
-                continue
             runs_here = [run_of[e] for e, _ in web.ends_at(node)]
             through = {r for r in runs_here if runs_here.count(r) > 1}
-            if len(runs_here) == 3 and len({run_of[k], run_of[m]} & through) <= 1:
-                web.nodes[node] = np.array(place)
+            if len(runs_here) != 3 or {run_of[k], run_of[m]} <= through:
+                continue
+            for place in places:
+                back = math.dist(web.nodes[node], place)
+                if arrivals.get(node, (0.0, place))[0] < back <= options.fused_mm / 2.0:
+                    arrivals[node] = (back, place)
+    for node, (_, place) in arrivals.items():
+        web.nodes[node] = np.array(place)
 
 
-def _crossings(
-    web: Web, paths: dict[int, np.ndarray]
-) -> list[tuple[int, int, tuple[float, float]]]:
-    """Pairs of strands that cross away from a joint they share, with the place."""
+def _crossings(web: Web, paths: dict[int, np.ndarray]) -> list[tuple[int, int, list[Point]]]:
+    """Pairs of strands that cross away from a joint they share, with the places."""
     keys = list(paths)
     lines = np.array([shapely.LineString(paths[k]) for k in keys], dtype=object)
     first, second = shapely.STRtree(lines).query(lines, predicate="crosses")
@@ -97,10 +102,13 @@ def _crossings(
             continue
         one, two = web.strands[keys[i]], web.strands[keys[j]]
         shared = {one.a, one.b} & {two.a, two.b}
-        for x, y in shapely.get_coordinates(shapely.intersection(lines[i], lines[j])):
-            if all(math.dist(web.nodes[n], (x, y)) > 0.3 for n in shared):
-                out.append((keys[i], keys[j], (float(x), float(y))))
-                break
+        places = [
+            (float(x), float(y))
+            for x, y in shapely.get_coordinates(shapely.intersection(lines[i], lines[j]))
+            if all(math.dist(web.nodes[n], (x, y)) > 0.3 for n in shared)
+        ]
+        if places:
+            out.append((keys[i], keys[j], places))
     return out
 
 

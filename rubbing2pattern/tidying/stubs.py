@@ -145,11 +145,16 @@ def _fitted(points: Array, weights: Array, noise_mm: float, options: TidyOptions
     Either must also lie on the last places before the joint, for it is there that it is prolonged.
     """
     measure = Measure(noise_mm, 3.0)
-    last = np.hypot(*(points - points[0]).T) < options.tip_mm
+    back = np.hypot(*(points - points[0]).T)
+    last = back < options.tip_mm
+    trend = np.column_stack((np.ones(int(last.sum())), -back[last]))
 
     def at_tip(fit: Fit) -> bool:
-        off = np.average(fit.residuals(points[last]), weights=weights[last])
-        return abs(float(off)) <= noise_mm
+        off = fit.residuals(points[last])
+        here, drift = np.linalg.lstsq(trend, off, rcond=None)[0]
+        # Where it leaves the lead on its way into the joint it is off before, if only a little.
+        ahead = here + options.tip_ahead_mm * drift
+        return max(abs(float(here)), abs(float(ahead)) / 3.0) <= noise_mm
 
     line: LineFit = fit_line(points, weights)
     as_line = judged(line, points, weights, measure)
