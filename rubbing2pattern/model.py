@@ -6,14 +6,16 @@ from the side on which the paper lay.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.curves import Curve, Point
 from rubbing2pattern.findings import Finding
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.frame import Array, Frame, Placement
 from rubbing2pattern.reading import Scale
 
 
@@ -40,6 +42,17 @@ class Profile(StrEnum):
     FLAT = "flat"
     ROUND = "round"
     UNKNOWN = "unknown"
+
+
+class Corrected(StrEnum):
+    """What a person settled about a came."""
+
+    NO = ""
+    """nothing; it is as the rubbing gave it"""
+    ADDED = "added"
+    MOVED = "moved"
+    WIDTH = "width"
+    """its face width was given"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +84,7 @@ class Came:
     seen_share, contrast, confidence : evidence, 0 .. 1.
     gaps : (from_mm, to_mm) along the came, bridged because the rubbing does not show it.
     pieces : numbers of the pieces left and right of the came (one for a border).
+    corrected : what a person settled about it.
     """
 
     id: str
@@ -91,6 +105,7 @@ class Came:
     confidence: float
     gaps: tuple[tuple[float, float], ...]
     pieces: tuple[int, ...]
+    corrected: Corrected = Corrected.NO
 
     @property
     def length_mm(self) -> float:
@@ -151,6 +166,60 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """One correction that was made.
+
+    Attributes
+    ----------
+    table, index : its place in the file: ``"add_lead"``, 2 for the second of its kind.
+    given : its fields as plain values, lengths in mm.
+    did : what it did, one clause for the bench.
+    """
+
+    table: str
+    index: int
+    given: Mapping[str, Any]
+    did: str
+
+
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """What one file of corrections did to a panel.
+
+    Attributes
+    ----------
+    by, date, remark : who, when (as in 2026-11-25) and what for, as the file says.
+    file : name of the copy beside the record.
+    sha256 : of the file's bytes, hexadecimal.
+    changes : in the order in which they were made.
+    pieces_new, pieces_gone : numbers of pieces.
+    cames_new, cames_gone, joints_new : ids. What is gone is not given to another.
+    """
+
+    by: str
+    date: str
+    remark: str
+    file: str
+    sha256: str
+    changes: tuple[Change, ...]
+    pieces_new: tuple[int, ...] = ()
+    pieces_gone: tuple[int, ...] = ()
+    cames_new: tuple[str, ...] = ()
+    cames_gone: tuple[str, ...] = ()
+    joints_new: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Dismissal:
+    """A finding that a person has looked at and settled without changing the panel."""
+
+    finding: Finding
+    by: str
+    date: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
     """A finished panel with everything that documents need.
 
@@ -164,6 +233,9 @@ class Panel:
     heart_mm, clearance_mm : given, never measured.
     placement : rigid motion from the rubbing sheet's mm to the panel's frame.
     level_angle_deg : angle taken out when levelling.
+    findings, dismissed : what is doubtful, and what was until a person settled it.
+    corrections : what persons changed, file by file.
+    rubbing : grid of the rubbing kept beside the record, in the panel's frame.
     """
 
     name: str
@@ -182,3 +254,6 @@ class Panel:
     placement: Placement
     level_angle_deg: float
     findings: tuple[Finding, ...] = ()
+    dismissed: tuple[Dismissal, ...] = ()
+    corrections: tuple[Corrections, ...] = ()
+    rubbing: Frame | None = None

@@ -12,11 +12,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from fnmatch import fnmatchcase
 from pathlib import Path
+from typing import Final
 
 from rubbing2pattern.errors import OutputNotWritten
 
 RECORD_NAME = "panel.json"
 """The file that tells a folder of ours from any other."""
+
+RUBBING_NAME: Final = "rubbing.png"
+"""The rubbing as the overlay shows it, kept so that the overlay can be drawn again."""
+
+CORRECTIONS_NAMES = "corrections-*.toml"
+"""Copies of the files of corrections that made the record what it is, numbered from 1."""
 
 OWN_NAMES = (
     RECORD_NAME,
@@ -26,11 +33,15 @@ OWN_NAMES = (
     "pieces.csv",
     "cames.csv",
     "overlay.png",
+    RUBBING_NAME,
+    CORRECTIONS_NAMES,
 )
 """What the program itself writes into a folder; anything else in it belongs to someone."""
 
 
-def check_folder(folder: Path, *, overwrite: bool = False) -> None:
+def check_folder(
+    folder: Path, *, overwrite: bool = False, discard_corrections: bool = False
+) -> None:
     """Raise `OutputNotWritten` when a folder of results may not be put at `folder`.
 
     Rules, in this order:
@@ -38,7 +49,8 @@ def check_folder(folder: Path, *, overwrite: bool = False) -> None:
     1. the path names something, and what stands there is a folder or nothing;
     2. an existing folder is replaced only with `overwrite`;
     3. with `overwrite` only when it is empty or holds a panel record;
-    4. the nearest existing folder above can be written to.
+    4. and no corrections, which a new reading would lose, unless `discard_corrections` is given;
+    5. the nearest existing folder above can be written to.
     """
     place = _real(folder)
     if _stands(place):
@@ -53,6 +65,13 @@ def check_folder(folder: Path, *, overwrite: bool = False) -> None:
                 f"{folder} holds files but no {RECORD_NAME}, so it is no folder of results and is "
                 "not replaced, even with --overwrite; choose another -o FOLDER"
             )
+        corrections = [] if discard_corrections else sorted(place.glob(CORRECTIONS_NAMES))
+        if corrections:
+            names = ", ".join(path.name for path in corrections)
+            raise OutputNotWritten(
+                f"{folder} holds corrections ({names}) that would be lost; choose another "
+                "-o FOLDER and apply them there, or give them up with --discard-corrections"
+            )
     above = next(p for p in place.parents if _stands(p))
     if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
         raise OutputNotWritten(
@@ -61,7 +80,9 @@ def check_folder(folder: Path, *, overwrite: bool = False) -> None:
 
 
 @contextmanager
-def whole_folder(folder: Path, *, overwrite: bool = False) -> Iterator[Path]:
+def whole_folder(
+    folder: Path, *, overwrite: bool = False, discard_corrections: bool = False
+) -> Iterator[Path]:
     """Give an empty folder to write into; it becomes `folder` when the block ends well.
 
     When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
@@ -73,7 +94,7 @@ def whole_folder(folder: Path, *, overwrite: bool = False) -> Iterator[Path]:
     OutputNotWritten
         As `check_folder` says, or when the disk refuses a step.
     """
-    check_folder(folder, overwrite=overwrite)
+    check_folder(folder, overwrite=overwrite, discard_corrections=discard_corrections)
     place = _real(folder)
     made = [p for p in place.parents if not _stands(p)]
     partial: Path | None = None
@@ -82,7 +103,7 @@ def whole_folder(folder: Path, *, overwrite: bool = False) -> Iterator[Path]:
         partial = _new_sibling(place)
         yield partial
         _make_safe(partial)
-        _put_in_place(partial, place, overwrite=overwrite)
+        _put_in_place(partial, place, overwrite=overwrite, discard_corrections=discard_corrections)
     except BaseException as fault:
         if partial is not None:
             shutil.rmtree(partial, ignore_errors=True)
@@ -155,7 +176,9 @@ def _new_sibling(place: Path) -> Path:
             return sibling
 
 
-def _put_in_place(partial: Path, place: Path, *, overwrite: bool) -> None:
+def _put_in_place(
+    partial: Path, place: Path, *, overwrite: bool, discard_corrections: bool
+) -> None:
     """Rename `partial` to `place`; an old folder there is restored unless the new one stands.
 
     1. With nothing at `place` one rename does it.
@@ -168,7 +191,7 @@ def _put_in_place(partial: Path, place: Path, *, overwrite: bool) -> None:
         _sync(place.parent)
         return
     # Another run may have put its results there while this one was at work.
-    check_folder(place, overwrite=overwrite)
+    check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
     aside = place.with_name(partial.name + "-old")
     try:
         place.rename(aside)  # rule 2

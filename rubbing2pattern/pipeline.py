@@ -114,15 +114,21 @@ def write_reading(
     *,
     options: Options = Options(),
     overwrite: bool = False,
+    discard_corrections: bool = False,
 ) -> None:
     """Write all documents of a reading into a folder, which appears whole or not at all.
+
+    A folder that holds corrections is replaced only with `discard_corrections`.
 
     Raises
     ------
     OutputNotWritten
         When the folder exists and may not be replaced, or cannot be written.
     """
-    with whole_folder(Path(folder), overwrite=overwrite) as partial:
+    place = Path(folder)
+    with whole_folder(
+        place, overwrite=overwrite, discard_corrections=discard_corrections
+    ) as partial:
         write_documents(
             partial, reading.panel, reading.rubbing, reading.provenance, options.documents
         )

@@ -15,6 +15,11 @@ from rubbing2pattern.cli.shared import folder_option, output_options
 @click.command()
 @folder_option(default="demo-output")
 @output_options
+@click.option(
+    "--discard-corrections",
+    is_flag=True,
+    help="With --overwrite: give up corrections that were made in FOLDER.",
+)
 def demo(folder: Path, **given: Any) -> int:
     """Trace the shipped rubbing and write its pattern into FOLDER."""
     from dataclasses import replace

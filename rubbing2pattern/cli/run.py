@@ -35,9 +35,11 @@ def run_one(
     strict: bool,
     as_json: bool,
     quiet: bool,
+    discard_corrections: bool,
 ) -> int:
     """Read a rubbing, write its folder of results, tell the summary and return the exit code."""
-    check_folder(folder, overwrite=overwrite)
+    replaces = {"overwrite": overwrite, "discard_corrections": discard_corrections}
+    check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
     from rubbing2pattern.pipeline import trace_rubbing, write_reading
 
@@ -50,7 +52,7 @@ def run_one(
             options=options,
             progress=progress,
         )
-        write_reading(reading, folder, options=options, overwrite=overwrite)
+        write_reading(reading, folder, options=options, **replaces)
     _tell(reading, folder, units, json_wanted=as_json)
     return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
 

@@ -32,6 +32,11 @@ from rubbing2pattern.cli.shared import (
 )
 @pattern_options
 @output_options
+@click.option(
+    "--discard-corrections",
+    is_flag=True,
+    help="With --overwrite: give up corrections that were made in FOLDER.",
+)
 def trace(image: Path, folder: Path, panel: str, seen_from: str | None, **given: Any) -> int:
     """Trace the rubbing in IMAGE and write its pattern into FOLDER.
 

@@ -12,15 +12,18 @@ from pathlib import Path
 from typing import Any
 
 from rubbing2pattern.documents.dxf import dxf_text
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
 from rubbing2pattern.documents.lists import cames_csv, pieces_csv
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.pattern import pattern_drawing
 from rubbing2pattern.documents.pdf import pdf_bytes
 from rubbing2pattern.documents.record import panel_of, record_of, record_text
+from rubbing2pattern.documents.record_history import rubbing_part
 from rubbing2pattern.documents.svg import svg_text
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME
 from rubbing2pattern.reading import Rubbing
 
 __all__ = ["document_files", "write_documents"]
@@ -29,7 +32,7 @@ __all__ = ["document_files", "write_documents"]
 def write_documents(
     folder: Path,
     panel: Panel,
-    rubbing: Rubbing | None,
+    rubbing: Rubbing | KeptRubbing | None,
     provenance: Mapping[str, Any],
     options: DocumentOptions,
 ) -> None:
@@ -39,7 +42,7 @@ def write_documents(
     ----------
     folder : an existing, empty folder; putting it in its place whole is the caller's part.
     panel : the finished panel.
-    rubbing : the picture, for the overlay; None leaves the overlay out.
+    rubbing : the picture or what was kept of it, for the overlay; None leaves the overlay out.
     provenance : plain values for the record.
     options : unit, lettering, margins.
 
@@ -58,7 +61,7 @@ def write_documents(
 
 def document_files(
     panel: Panel,
-    rubbing: Rubbing | None,
+    rubbing: Rubbing | KeptRubbing | None,
     provenance: Mapping[str, Any],
     options: DocumentOptions,
 ) -> dict[str, bytes]:
@@ -69,18 +72,22 @@ def document_files(
     """
     record = record_of(panel, provenance)
     kept = panel_of(record)
+    straight = keep_rubbing(rubbing, kept, options) if isinstance(rubbing, Rubbing) else rubbing
+    frame = None if straight is None else straight.frame
+    record = record.model_copy(update={"rubbing": rubbing_part(frame)})
     # Half of the overlay's time goes into libraries that let another thread run meanwhile.
     with ThreadPoolExecutor(1) as beside:
-        overlay = None if rubbing is None else beside.submit(overlay_png, rubbing, kept, options)
+        overlay = None if straight is None else beside.submit(overlay_png, straight, kept, options)
         drawing = pattern_drawing(kept, record.provenance, options)
         files = {
-            "panel.json": record_text(record).encode(),
+            RECORD_NAME: record_text(record).encode(),
             "pattern.dxf": dxf_text(drawing).encode(),
             "pattern.svg": svg_text(drawing).encode(),
             "pattern.pdf": pdf_bytes(drawing),
             "pieces.csv": pieces_csv(kept, options).encode(),
             "cames.csv": cames_csv(kept, options).encode(),
         }
-        if overlay is not None:
+        if straight is not None and overlay is not None:
+            files[RUBBING_NAME] = straight.png
             files["overlay.png"] = overlay.result()
     return files

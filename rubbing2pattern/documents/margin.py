@@ -28,7 +28,7 @@ from rubbing2pattern.documents.layers import (
 )
 from rubbing2pattern.documents.widths import WidthUse, widths_used
 from rubbing2pattern.findings import Severity
-from rubbing2pattern.model import Panel
+from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
 from rubbing2pattern.units import Unit, format_length, inch_fraction
@@ -212,6 +212,8 @@ def _identity(
         ):
             flow.line(line, 1.25 * flow.height_mm, bold=True)
     flow.text(_findings(panel))
+    if panel.corrections:
+        flow.text(_corrections(panel))
     image = provenance.get("image")
     if isinstance(image, Mapping) and "name" in image:
         flow.text(f"Read from {image['name']}")
@@ -308,6 +310,14 @@ def _findings(panel: Panel) -> str:
         f"Findings F1 to F{len(panel.findings)}: {counts[Severity.WRONG]} wrong, "
         f"{counts[Severity.CHECK]} to check, {_count(counts[Severity.NOTE], 'note')}"
     )
+
+
+def _corrections(panel: Panel) -> str:
+    last = panel.corrections[-1]
+    cames = [came.id for came in panel.cames if came.corrected is not Corrected.NO]
+    named = f"; by hand: {', '.join(cames[:12])}" if cames else ""
+    more = f" and {len(cames) - 12} more" if len(cames) > 12 else ""
+    return plain_text(f"Corrected by {last.by}, {last.date}{named}{more}")
 
 
 def _count(number: int, noun: str) -> str:

@@ -15,15 +15,13 @@ from shapely.ops import substring
 
 from rubbing2pattern.curves import Point
 from rubbing2pattern.documents.drawing import Text, plain_text
-from rubbing2pattern.documents.leaves import lead_bounds_mm
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.documents.lettering import piece_number
 from rubbing2pattern.documents.pattern import finding_mark
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.frame import Array, Frame
-from rubbing2pattern.imaging.resample import on_grid
-from rubbing2pattern.model import Came, Panel
+from rubbing2pattern.model import Came, Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.reading import Rubbing
 
 Canvas = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
@@ -44,20 +42,21 @@ _SHIFT = 4
 """OpenCV draws at a sixteenth of a pixel."""
 _MARK_MM = 3.2
 _JOINT_MM = 0.9
+_DIAMOND_MM = 1.6
+_DIAMOND_STEP_MM = 7.0
 _LISTED = 60
 """More findings are not spelled out below the picture; the record has them all."""
 
 
-def overlay_png(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> bytes:
+def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) -> bytes:
     """Draw the pattern over the rubbing in the panel's frame and return a PNG.
 
     Leads are drawn by centre line (bridged parts dashed) and leaf edges, joints as rings, pieces by
-    number; findings have marks that differ in shape, colour and number and are listed below.
+    number; findings have marks that differ in shape, colour and number and are listed below. Along
+    what a person corrected runs a chain of diamonds, to be told apart in black and white too.
     """
-    frame = overlay_frame(panel, options)
-    warp = rubbing.warp.placed(panel.placement)
-    grey = on_grid(rubbing.photograph.grey, warp, frame)
-    canvas = np.repeat(_lightened()[grey][..., None], 3, axis=2)
+    frame = rubbing.frame
+    canvas = np.repeat(_lightened()[rubbing.grey][..., None], 3, axis=2)
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
@@ -65,17 +64,6 @@ def overlay_png(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> byt
     stream = io.BytesIO()
     picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)
     return stream.getvalue()
-
-
-def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
-    """Return the grid of the overlay: the panel with a margin, at the resolution it may have."""
-    widths = [came.face_width_mm for came in panel.cames]
-    x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, widths)
-    around = options.overlay_margin_mm
-    bounds = (x_min - around, y_min - around, x_max + around, y_max + around)
-    area_mm2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-    finest = math.sqrt(options.overlay_limit_mp * 1e6 / area_mm2)
-    return Frame.over(bounds, min(options.overlay_px_per_mm, finest))
 
 
 def _lightened() -> Canvas:
@@ -92,6 +80,8 @@ def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
         for part, seen in _seen_parts(came):
             for run in (part,) if seen else _dashes(part):
                 _line(canvas, run, frame, VERMILION, thin + 1)
+        if came.corrected is not Corrected.NO:
+            _diamonds(canvas, came, frame)
     for joint in panel.joints:
         at = (joint.x_mm, joint.y_mm)
         _disc(canvas, at, _JOINT_MM, frame, WHITE, BLACK)
@@ -121,6 +111,21 @@ def _seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
                 part = substring(path, low, high)
                 yield np.asarray(part.coords), seen
         at = max(at, end)
+
+
+def _diamonds(canvas: Canvas, came: Came, frame: Frame) -> None:
+    """Draw diamonds along the middle of a came; a short one gets a single one."""
+    line = shapely.LineString(came.path)
+    half = min(_DIAMOND_MM, 0.45 * came.face_width_mm)
+    count = max(1, round(line.length / _DIAMOND_STEP_MM))
+    for k in range(count):
+        place = line.interpolate((k + 0.5) / count, normalized=True)
+        corners = np.array([(half, 0.0), (0.0, half), (-half, 0.0), (0.0, -half)]) + place.coords[0]
+        pixels = np.round(frame.to_px(corners) * 2**_SHIFT).astype(np.int32)
+        cv2.fillPoly(canvas, [pixels], WHITE, cv2.LINE_AA, _SHIFT)
+        cv2.polylines(
+            canvas, [pixels], True, BLACK, max(1, round(0.2 * frame.px_per_mm)), cv2.LINE_AA, _SHIFT
+        )
 
 
 def _dashes(path: Array, length_mm: float = 1.6) -> Iterator[Array]:
@@ -226,7 +231,7 @@ def _with_key(picture: Image.Image, panel: Panel, frame: Frame) -> Image.Image:
     y = picture.height + line
     side = "side not stated" if panel.seen_from == "unstated" else f"seen from {panel.seen_from}"
     pen.text((line, y), f"{plain_text(panel.name)}: {side}", BLACK, font, "lm")
-    _key(pen, (float(line), y + line), font, line)
+    _key(pen, panel, (float(line), y + line), font, line)
     y += round(2.4 * line)
     for severity, text in findings:
         if severity is not None:
@@ -236,10 +241,19 @@ def _with_key(picture: Image.Image, panel: Panel, frame: Frame) -> Image.Image:
     return sheet
 
 
-def _key(pen: ImageDraw.ImageDraw, at: Point, font: ImageFont.FreeTypeFont, line: int) -> None:
+def _key(
+    pen: ImageDraw.ImageDraw, panel: Panel, at: Point, font: ImageFont.FreeTypeFont, line: int
+) -> None:
     x, y = at
     for colour, said in ((VERMILION, "lead line (dashed: bridged)"), (BLUE, "edge of the leaf")):
         pen.line((x, y, x + 1.6 * line, y), colour, max(2, line // 9))
+        pen.text((x + 2.0 * line, y), said, BLACK, font, "lm")
+        x += 3.0 * line + font.getlength(said)
+    if any(came.corrected is not Corrected.NO for came in panel.cames):
+        half, said = 0.33 * line, "corrected by hand"
+        for middle in (x + 0.4 * line, x + 1.2 * line):
+            corners = ((middle - half, y), (middle, y - half), (middle + half, y))
+            pen.polygon([*corners, (middle, y + half)], WHITE, BLACK, 2)
         pen.text((x + 2.0 * line, y), said, BLACK, font, "lm")
         x += 3.0 * line + font.getlength(said)
     for severity, said in (

@@ -22,16 +22,25 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.curves import Arc, Cubic, Curve, Line
 from rubbing2pattern.documents import record_models as fields
+from rubbing2pattern.documents.record_history import (
+    LENGTH_PLACES,
+    corrections_of,
+    corrections_parts,
+    dismissed_of,
+    dismissed_parts,
+    finding_part,
+    findings_of,
+    rubbing_of,
+    rubbing_part,
+)
 from rubbing2pattern.documents.record_models import FORMAT, VERSION, PanelRecord
 from rubbing2pattern.errors import InputUnreadable
-from rubbing2pattern.findings import Finding
 from rubbing2pattern.frame import Array, Placement, points_array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Rectangle
 from rubbing2pattern.reading import MarkResidual, Scale
 
 Shape: TypeAlias = Polygon | MultiPolygon
 
-_LENGTH_PLACES = 3
 _GIVEN_PLACES = 6  # what a person states stays exact down to 1/64 in
 _AREA_PLACES = 2
 _ANGLE_PLACES = 7  # a ten-thousandth of a millimetre at the end of an arc of 50 m radius
@@ -56,7 +65,10 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         joints=[_joint_part(joint) for joint in panel.joints],
         cames=[_came_part(came) for came in panel.cames],
         pieces=[_piece_part(piece) for piece in panel.pieces],
-        findings=[_finding_part(finding) for finding in panel.findings],
+        findings=[finding_part(finding) for finding in panel.findings],
+        dismissed=dismissed_parts(panel.dismissed),
+        corrections=corrections_parts(panel.corrections),
+        rubbing=rubbing_part(panel.rubbing),
         provenance=_plain(provenance),
     )
 
@@ -80,9 +92,10 @@ def panel_of(record: PanelRecord) -> Panel:
         _scale(record.scale),
         Placement(part.placement.angle_deg, part.placement.dx_mm, part.placement.dy_mm),
         part.level_angle_deg,
-        tuple(
-            Finding(f.code, f.severity, f.message, f.at, tuple(f.pieces)) for f in record.findings
-        ),
+        findings_of(record.findings),
+        dismissed_of(record.dismissed),
+        corrections_of(record.corrections),
+        rubbing_of(record.rubbing),
     )
 
 
@@ -175,7 +188,7 @@ def _round(number: float, places: int) -> float:
 
 
 def _mm(number: float) -> float:
-    return _round(number, _LENGTH_PLACES)
+    return _round(number, LENGTH_PLACES)
 
 
 def _mm_if_known(number: float) -> float | None:
@@ -197,7 +210,7 @@ def _deg(number: float) -> float:
 def _points(points: npt.ArrayLike) -> list[fields.Place]:
     # Written out and not with `_mm`: a record has a hundred thousand of them.
     places = points_array(points).tolist()
-    return [(round(x, _LENGTH_PLACES) + 0.0, round(y, _LENGTH_PLACES) + 0.0) for x, y in places]
+    return [(round(x, LENGTH_PLACES) + 0.0, round(y, LENGTH_PLACES) + 0.0) for x, y in places]
 
 
 def _panel_part(panel: Panel) -> fields.PanelPart:
@@ -283,6 +296,7 @@ def _came_part(came: Came) -> fields.CamePart:
         confidence=_share(came.confidence),
         gaps=_points(came.gaps) if came.gaps else [],
         pieces=[int(number) for number in came.pieces],
+        corrected=came.corrected,
     )
 
 
@@ -308,6 +322,7 @@ def _came(part: fields.CamePart) -> Came:
         part.confidence,
         tuple(part.gaps),
         tuple(part.pieces),
+        part.corrected,
     )
 
 
@@ -393,24 +408,13 @@ def _piece(part: fields.PiecePart) -> Piece:
     )
 
 
-def _finding_part(finding: Finding) -> fields.FindingPart:
-    at = finding.at
-    return fields.FindingPart(
-        code=finding.code,
-        severity=finding.severity,
-        message=finding.message,
-        at=None if at is None else (_mm(at[0]), _mm(at[1])),
-        pieces=[int(number) for number in finding.pieces],
-    )
-
-
 def _rounded(shape: Shape) -> Shape:
     """Round the corners; a shape that this would make cross itself is brought to the grid."""
     if shape.is_empty:
         return Polygon()
-    rounded = shapely.transform(shape, lambda xy: np.round(xy, _LENGTH_PLACES) + 0.0)
+    rounded = shapely.transform(shape, lambda xy: np.round(xy, LENGTH_PLACES) + 0.0)
     if not rounded.is_valid:
-        rounded = shapely.set_precision(shape, 10.0**-_LENGTH_PLACES)
+        rounded = shapely.set_precision(shape, 10.0**-LENGTH_PLACES)
     parts = [p for p in shapely.get_parts(rounded) if isinstance(p, Polygon) and p.area > 0.0]
     largest_first = sorted(parts, key=lambda part: -part.area)
     return largest_first[0] if len(parts) == 1 else MultiPolygon(largest_first)

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, model_validator
 
 from rubbing2pattern.findings import Code, Severity
-from rubbing2pattern.model import JointKind, Profile
+from rubbing2pattern.model import Corrected, JointKind, Profile
 
 FORMAT: Final = "rubbing2pattern panel"
 VERSION: Final = 1
@@ -24,6 +24,7 @@ Place = tuple[float, float]
 Ring = Annotated[list[Place], Field(min_length=4)]
 Share = Annotated[float, Field(ge=0.0)]
 Size = Annotated[float, Field(ge=0.0)]
+Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 
 
 class Part(BaseModel):
@@ -169,6 +170,8 @@ class CamePart(Part):
     """from and to along the came [mm], bridged because the rubbing does not show it"""
     pieces: list[int]
     """numbers of the pieces to the left and right"""
+    corrected: Corrected = Corrected.NO
+    """what a person settled about it; empty when nothing"""
 
 
 class RectanglePart(Part):
@@ -219,6 +222,58 @@ class FindingPart(Part):
     pieces: list[int] = []
 
 
+class DismissedPart(FindingPart):
+    """A doubt that a person has settled without changing the panel."""
+
+    by: str
+    date: Day
+    why: str
+
+
+class ChangePart(Part):
+    """One correction that was made."""
+
+    table: str
+    """kind of correction"""
+    index: Annotated[int, Field(ge=1)]
+    """which of its kind in the file"""
+    given: dict[str, JsonValue]
+    """its fields, lengths in mm"""
+    did: str
+    """what it did"""
+
+
+class CorrectionsPart(Part):
+    """What one file of corrections did."""
+
+    by: str
+    date: Day
+    remark: str = ""
+    file: str
+    """name of the copy beside the record"""
+    sha256: str
+    """of the file"""
+    changes: list[ChangePart]
+    pieces_new: list[int] = []
+    pieces_gone: list[int] = []
+    cames_new: list[str] = []
+    cames_gone: list[str] = []
+    joints_new: list[str] = []
+
+
+class RubbingPart(Part):
+    """The rubbing kept beside the record: rectified, in the panel's frame, for the overlay."""
+
+    file: Literal["rubbing.png"]
+    px_per_mm: Annotated[float, Field(gt=0.0)]
+    left_mm: float
+    """x of the centre of the first column"""
+    top_mm: float
+    """y of the centre of the first row"""
+    width_px: Annotated[int, Field(ge=1)]
+    height_px: Annotated[int, Field(ge=1)]
+
+
 class PanelRecord(Part):
     """Everything known of a panel."""
 
@@ -231,6 +286,9 @@ class PanelRecord(Part):
     cames: list[CamePart]
     pieces: list[PiecePart]
     findings: list[FindingPart]
+    dismissed: list[DismissedPart] = []
+    corrections: list[CorrectionsPart] = []
+    rubbing: RubbingPart | None = None
     provenance: dict[str, JsonValue]
 
     @model_validator(mode="after")

@@ -97,7 +97,7 @@ def check_parts(panel: Panel) -> Iterator[Finding]:
             f"Piece {_numbers(numbers)} ({_covered_mm2(panel, group) / 100.0:.0f} cm²) "
             "hangs on no lead of the rest of the panel; look for a missing lead."
         )
-        at = panel.pieces[numbers[0] - 1].label_at
+        at = next(piece.label_at for piece in panel.pieces if piece.number == numbers[0])
         yield Finding(Code.SEPARATE_PARTS, Severity.CHECK, text, at, tuple(numbers))
 
 
@@ -201,7 +201,7 @@ def _connected(cames: Sequence[Came]) -> list[list[Came]]:
 
 def _covered_mm2(panel: Panel, group: Sequence[Came]) -> float:
     numbers = {n for came in group for n in came.pieces}
-    return sum(panel.pieces[n - 1].centre_area_mm2 for n in sorted(numbers))
+    return sum(piece.centre_area_mm2 for piece in panel.pieces if piece.number in numbers)
 
 
 def _loose_end(panel: Panel, names: set[str]) -> Point | None:

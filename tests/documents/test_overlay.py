@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,16 +13,17 @@ import shapely
 from PIL import Image
 from shapely.geometry import LineString
 
+from rubbing2pattern.documents.kept_rubbing import keep_rubbing, overlay_frame, read_rubbing
 from rubbing2pattern.documents.overlay import (
     BLUE,
     SEVERITY_COLOURS,
     VERMILION,
-    overlay_frame,
-    overlay_png,
+    overlay_png as overlay_of,
 )
+from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Frame, Placement, Warp
-from rubbing2pattern.model import Panel
+from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Photograph, Rubbing
 from tests import panels
@@ -45,6 +47,10 @@ def photograph(panel: Panel, warp: Warp, width_px: int, height_px: int) -> Rubbi
     grey = np.where(dark, 60, 230).astype(np.uint8)
     bounds = (0.0, 0.0, 400.0, 480.0)
     return Rubbing(Photograph(grey, "n4 3b.png", "0" * 64), warp, bounds, None, panel.scale)
+
+
+def overlay_png(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> bytes:
+    return overlay_of(keep_rubbing(rubbing, panel, options), panel, options)
 
 
 def picture(png: bytes) -> np.ndarray:
@@ -159,3 +165,48 @@ def test_a_warp_follows_the_panel_s_frame() -> None:
     places = [(10.0, 20.0), (300.0, 5.0), (150.0, 390.0)]
     on_sheet = TURNED.inverse().apply(places)
     assert np.allclose(TILTED.placed(TURNED).to_px(places), TILTED.to_px(on_sheet), atol=1e-8)
+
+
+def test_the_kept_rubbing_gives_the_same_overlay(panel: Panel, tmp_path: Path) -> None:
+    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+    (tmp_path / "rubbing.png").write_bytes(kept.png)
+    again = read_rubbing(tmp_path / "rubbing.png", kept.frame)
+    assert overlay_of(again, panel, OPTIONS) == overlay_of(kept, panel, OPTIONS)
+    with Image.open(io.BytesIO(kept.png)) as opened:  # outside check: Pillow reads the resolution
+        assert opened.mode == "L"
+        assert opened.info["dpi"][0] == pytest.approx(kept.frame.px_per_mm * 25.4, rel=1e-3)
+
+
+@pytest.mark.parametrize("content", [b"", b"no picture", None])
+def test_a_kept_rubbing_that_cannot_be_read(content: bytes | None, tmp_path: Path) -> None:
+    path = tmp_path / "rubbing.png"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(InputUnreadable, match="trace the rubbing again"):
+        read_rubbing(path, Frame(2.0, 0.0, 10.0, 20, 20))
+
+
+def test_a_kept_rubbing_of_another_size_is_refused(panel: Panel, tmp_path: Path) -> None:
+    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+    (tmp_path / "rubbing.png").write_bytes(kept.png)
+    with pytest.raises(InputUnreadable, match="record says 20 x 20"):
+        read_rubbing(tmp_path / "rubbing.png", replace(kept.frame, width_px=20, height_px=20))
+
+
+def test_corrected_leads_are_told_by_shape_not_by_colour(panel: Panel) -> None:
+    """White diamonds with a black edge stand on a corrected lead and on no other."""
+    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+    marked = tuple(
+        replace(c, corrected=Corrected.MOVED if k == 0 else Corrected.NO)
+        for k, c in enumerate(panel.cames)
+    )
+    plain = picture(overlay_of(kept, panel, OPTIONS)).sum(axis=2)
+    with_marks = picture(overlay_of(kept, replace(panel, cames=marked), OPTIONS)).sum(axis=2)
+    height = kept.frame.height_px
+    changed = np.argwhere(plain[:height] != with_marks[:height])
+    at = kept.frame.to_mm(changed[:, ::-1])
+    away = shapely.distance(LineString(panel.cames[0].path), shapely.points(at))
+    assert len(changed) > 200
+    assert away.max() < 2.5
+    assert with_marks[:height][tuple(changed.T)].max() == 3 * 255
+    assert (plain[height:] != with_marks[height:]).any()

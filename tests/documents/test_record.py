@@ -80,7 +80,7 @@ def test_field_names_are_the_contract_s() -> None:
     datum = json.loads(text_of(panels.two_by_two()))
     assert list(datum) == [
         "format", "version", "units", "panel", "scale", "joints", "cames", "pieces", "findings",
-        "provenance",
+        "dismissed", "corrections", "rubbing", "provenance",
     ]  # fmt: skip
     assert (datum["format"], datum["version"], datum["units"]) == ("rubbing2pattern panel", 1, "mm")
     assert {"id", "x", "y", "kind"} <= set(datum["joints"][0])

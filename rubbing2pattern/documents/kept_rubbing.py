@@ -1,0 +1,116 @@
+"""The rubbing seen straight on, in the panel's frame: what the overlay is drawn on, kept as a file.
+
+``rubbing.png`` holds it in 8-bit grey with its resolution in the pHYs chunk; the record holds the
+grid, so that the overlay can be drawn again without the photograph.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+import zlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from rubbing2pattern.documents.leaves import lead_bounds_mm
+from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
+from rubbing2pattern.frame import Frame
+from rubbing2pattern.imaging.resample import on_grid
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Grey, Rubbing
+
+_QUICK = 1
+"""The picture is noise for the most part: more effort makes it hardly smaller."""
+_HEADER_END = 33
+"""Signature and header of a PNG; the resolution must stand before the data."""
+_PLACES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRubbing:
+    """A rubbing on a grid in the panel's frame.
+
+    Attributes
+    ----------
+    frame : the grid.
+    grey : (H, W) uint8, white where the picture does not reach.
+    png : the same as a file.
+    """
+
+    frame: Frame
+    grey: Grey
+    png: bytes
+
+
+def keep_rubbing(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> KeptRubbing:
+    """Resample a rubbing to the grid of the overlay."""
+    frame = overlay_frame(panel, options)
+    grey = on_grid(rubbing.photograph.grey, rubbing.warp.placed(panel.placement), frame)
+    grey.setflags(write=False)
+    return KeptRubbing(frame, grey, _png(grey, frame.px_per_mm))
+
+
+def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
+    """Read a kept rubbing.
+
+    Parameters
+    ----------
+    path : the file.
+    frame : its grid as the record says.
+
+    Raises
+    ------
+    InputUnreadable
+        No such file, no picture, or another size than the record says.
+    """
+    cure = "put the file back, or trace the rubbing again"
+    try:
+        content = path.read_bytes()
+    except OSError as fault:
+        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}; {cure}") from fault
+    grey = None
+    if content:
+        grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
+    if grey is None:
+        raise InputUnreadable(f"{path} is no picture; {cure}")
+    if grey.shape != (frame.height_px, frame.width_px):
+        raise InputUnreadable(
+            f"{path} has {grey.shape[1]} x {grey.shape[0]} pixels, but the record says "
+            f"{frame.width_px} x {frame.height_px}; {cure}"
+        )
+    kept = np.asarray(grey, dtype=np.uint8)
+    kept.setflags(write=False)
+    return KeptRubbing(frame, kept, content)
+
+
+def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
+    """Return the grid of the overlay: the panel with a margin, at the resolution it may have.
+
+    Its numbers are as round as the record keeps them.
+    """
+    widths = [came.face_width_mm for came in panel.cames]
+    x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, widths)
+    around = options.overlay_margin_mm
+    bounds = (x_min - around, y_min - around, x_max + around, y_max + around)
+    area_mm2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    finest = math.sqrt(options.overlay_limit_mp * 1e6 / area_mm2)
+    frame = Frame.over(bounds, round(min(options.overlay_px_per_mm, finest), 6))
+    return replace(
+        frame, left_mm=round(frame.left_mm, _PLACES), top_mm=round(frame.top_mm, _PLACES)
+    )
+
+
+def _png(grey: Grey, px_per_mm: float) -> bytes:
+    """Write a PNG whose pHYs chunk tells pixels per metre (PNG specification, 11.3.4.3)."""
+    done, encoded = cv2.imencode(".png", grey, [cv2.IMWRITE_PNG_COMPRESSION, _QUICK])
+    if not done:
+        raise OutputNotWritten("the rubbing cannot be written as a PNG")
+    plain = encoded.tobytes()
+    per_metre = round(1000.0 * px_per_mm)
+    body = b"pHYs" + struct.pack(">IIB", per_metre, per_metre, 1)
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    return plain[:_HEADER_END] + chunk + plain[_HEADER_END:]
