@@ -167,3 +167,25 @@ def test_the_free_ends_of_an_s_go_on_as_their_last_clean_lead() -> None:
     after = path[-1] + (path[0] - before)  # the S is its own image when turned about its middle
     assert math.dist(tips[(1, False)].near(after)[0], after) < 0.3
     assert tips_of(web, tracks, fits, [([(0, True), (1, True)], True)], OPTIONS) == {}
+
+
+def test_a_closed_lead_fitted_as_a_line_is_drawn_as_its_path_shows_it() -> None:
+    t = np.linspace(0.0, 2.0 * math.pi, 90)
+    loop = np.column_stack((14.0 * np.cos(t), 9.0 * np.sin(t)))
+    web = Web.of(RawNet(np.array([[14.0, 0.0]]), np.array([[0, 0]]), (loop,), np.array([[1, 2]])))
+    flat = LineFit(np.zeros(2), np.array([1.0, 0.0]))
+    curve = curve_of(web, 0, flat, OPTIONS)
+    assert curve.length_mm == pytest.approx(running_length(loop)[-1], rel=0.02)
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_of_several_crossings_the_first_on_the_way_in_counts(side: float) -> None:
+    x = np.linspace(0.0, 30.0, 61)
+    path = np.column_stack((side * x, 0.0008 * x * (x - 6.0) * (x - 14.0)))
+    web = web_of(
+        [(-40, 0), (0, 0), (40, 0), (path[-1, 0], path[-1, 1])],
+        [(0, 1, straight((-40, 0), (0, 0))), (1, 2, straight((0, 0), (40, 0))), (1, 3, path)],
+    )
+    fits: dict[int, Fit] = {0: LEVEL, 1: LEVEL, 2: fit_cubic(path, np.ones(len(path)), 4)}
+    land_first(web, fits, [([(0, True), (1, True)], False), ([(2, True)], False)], OPTIONS)
+    assert web.nodes[1] == pytest.approx([14.0 * side, 0.0], abs=0.3)

@@ -85,6 +85,11 @@ def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions)
                 continue
             for place in places:
                 back = math.dist(web.nodes[node], place)
+                if any(
+                    math.dist(web.nodes[n], place) < options.close_mm
+                    for n in {one.a, one.b, two.a, two.b} - {node}
+                ):
+                    continue
                 if arrivals.get(node, (0.0, place))[0] < back <= options.fused_mm / 2.0:
                     arrivals[node] = (back, place)
     for node, (_, place) in arrivals.items():

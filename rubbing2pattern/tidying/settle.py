@@ -228,7 +228,14 @@ def _plain(path: Array, fit: Fit, start: Point, end: Point, ring: bool) -> Curve
     if isinstance(fit, CubicFit):
         return _cubic(fit, start, end, ring)
     assert isinstance(fit, LineFit)
-    return Line(start, end)
+    return _loop(path, start, end) if ring else Line(start, end)
+
+
+def _loop(path: Array, start: Point, end: Point) -> Curve:
+    """Return a closed lead of any shape as its path shows it."""
+    even = evenly(path, 1.0)
+    fit = fit_cubic(even, np.ones(len(even)), max(4, round(len(even) / 15)))
+    return _cubic(fit, start, end, True)
 
 
 def _bent_to(path: Array, fit: Fit, start: Array, end: Array) -> Curve:
@@ -263,9 +270,7 @@ def _arc(path: Array, fit: CircleFit, start: Point, end: Point, ring: bool) -> C
         angle = np.unwrap(np.arctan2(path[:, 1] - fit.centre[1], path[:, 0] - fit.centre[0]))
         run = float(angle[-1] - angle[0])
         if abs(run) < math.radians(300.0):  # a loop of another shape
-            even = evenly(path, 1.0)
-            loop = fit_cubic(even, np.ones(len(even)), max(4, round(len(even) / 15)))
-            return _cubic(loop, start, end, True)
+            return _loop(path, start, end)
         return Arc(as_point(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
     last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
     short = (last - first + 180.0) % 360.0 - 180.0
