@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from rubbing2pattern.correct import Corrected, apply_corrections, correct_folder
+    from rubbing2pattern.corrections import Corrections, CorrectionsFile, read_corrections
     from rubbing2pattern.curves import Arc, Cubic, Line
     from rubbing2pattern.errors import (
         InputUnreadable,
@@ -51,6 +53,9 @@ __all__ = [
     "Arc",
     "Came",
     "Code",
+    "Corrected",
+    "Corrections",
+    "CorrectionsFile",
     "Cubic",
     "Dpi",
     "Finding",
@@ -82,12 +87,17 @@ __all__ = [
     "Targets",
     "UsageFault",
     "__version__",
+    "apply_corrections",
+    "correct_folder",
     "parse_reference",
+    "read_corrections",
     "trace_rubbing",
     "write_reading",
 ]
 
 _ROOMS = {
+    "correct": "Corrected apply_corrections correct_folder",
+    "corrections": "Corrections CorrectionsFile read_corrections",
     "curves": "Arc Cubic Line",
     "errors": "InputUnreadable NoLeadFound OutputNotWritten RubbingError ScaleNotFound UsageFault",
     "findings": "Code Finding Severity",

@@ -6,7 +6,7 @@ No clock and no folder of any machine goes in, so the same input gives the same 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -15,9 +15,11 @@ from typing import Any
 import numpy as np
 
 from rubbing2pattern import __version__
+from rubbing2pattern.errors import InputUnreadable, RubbingError
 from rubbing2pattern.options import Options
 from rubbing2pattern.reading import Photograph
 from rubbing2pattern.reference import Reference
+from rubbing2pattern.stock import StockWidth
 
 LIBRARIES = (
     "ezdxf",
@@ -56,6 +58,45 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
         "reference": plain(reference),
         "options": {name: plain(given) for name, given in options.changed().items()},
     }
+
+
+def options_of(provenance: Mapping[str, Any]) -> Options:
+    """Return the options of a reading from its provenance; the inverse of what it says of them.
+
+    Raises
+    ------
+    InputUnreadable
+        An option that this version does not know, or a value that it does not take.
+    """
+    given = provenance.get("options", {})
+    if not isinstance(given, Mapping):
+        raise InputUnreadable("the record's provenance has options that are no table")
+    options, known = Options(), Options().values()
+    for name, written in given.items():
+        if name not in known:
+            raise InputUnreadable(f"the record was made with the option {name!r}, unknown here")
+        group, option = name.split(".")
+        try:
+            datum = _as_option(written, known[name])
+            changed = replace(getattr(options, group), **{option: datum})
+        except (TypeError, ValueError, KeyError, RubbingError) as fault:
+            raise InputUnreadable(
+                f"the record's option {name!r} cannot be used: {fault}"
+            ) from fault
+        options = replace(options, **{group: changed})
+    return options
+
+
+def _as_option(written: Any, like: Any) -> Any:
+    """Return a plain value as the kind of option that `like` is."""
+    match like:
+        case Enum():
+            return type(like)(written)
+        case (StockWidth(), *_):
+            return tuple(StockWidth(str(w["name"]), float(w["width_mm"])) for w in written)
+        case tuple():
+            return tuple(written)
+    return written
 
 
 def plain(datum: Any) -> Any:

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from rubbing2pattern import __version__
+from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
 from rubbing2pattern.cli.targets import targets
@@ -59,6 +60,7 @@ def main() -> None:
 
 
 main.add_command(trace)
+main.add_command(correct)
 main.add_command(demo)
 main.add_command(targets)
 

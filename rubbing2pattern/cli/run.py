@@ -18,7 +18,6 @@ from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
-    from rubbing2pattern.pipeline import Reading
     from rubbing2pattern.reference import Reference
 
 
@@ -53,20 +52,20 @@ def run_one(
             progress=progress,
         )
         write_reading(reading, folder, options=options, **replaces)
-    _tell(reading, folder, units, json_wanted=as_json)
+    if as_json:
+        text = json.dumps(summary(reading, folder), indent=2, ensure_ascii=False)
+    else:
+        text = table(reading, folder, units)
+    tell(text, folder)
     return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
 
 
-def _tell(reading: Reading, folder: Path, units: Unit, *, json_wanted: bool) -> None:
+def tell(text: str, folder: Path) -> None:
     """Show the summary on stdout.
 
     The results are written by now. Who has stopped reading stdout is not told anything more; any
     other fault of it is an error that says where the results lie.
     """
-    if json_wanted:
-        text = json.dumps(summary(reading, folder), indent=2, ensure_ascii=False)
-    else:
-        text = table(reading, folder, units)
     try:
         click.echo(text)
     except OSError as fault:

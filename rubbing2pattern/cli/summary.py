@@ -21,7 +21,12 @@ WORST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
 def summary(reading: Reading, folder: Path) -> dict[str, Any]:
     """Return the summary for programs; lengths in mm, areas in mm²."""
-    panel = reading.panel
+    seconds = {name: round(seconds, 3) for name, seconds in reading.seconds}
+    return panel_summary(reading.panel, folder) | {"seconds": seconds}
+
+
+def panel_summary(panel: Panel, folder: Path) -> dict[str, Any]:
+    """Return what the summary for programs says of a panel and its folder."""
     return {
         "panel": panel.name,
         "seen_from": panel.seen_from,
@@ -50,8 +55,7 @@ def summary(reading: Reading, folder: Path) -> dict[str, Any]:
         ],
         "findings": [_finding(finding) for finding in _sorted(panel.findings)],
         "folder": str(folder),
-        "files": _files(folder),
-        "seconds": {name: round(seconds, 3) for name, seconds in reading.seconds},
+        "files": files_of(folder),
     }
 
 
@@ -61,8 +65,8 @@ def table(reading: Reading, folder: Path, unit: Unit) -> str:
     lines = [f"{head:<8}{text}" for head, text in _facts(panel, unit)]
     if panel.cames:
         lines += ["", *_width_lines(panel, unit)]
-    lines += ["", *_finding_lines(panel, unit), "", f"The pattern lies in {folder}"]
-    return "\n".join([*lines, f"  {', '.join(_files(folder))}"])
+    lines += ["", *finding_lines(panel, unit), "", f"The pattern lies in {folder}"]
+    return "\n".join([*lines, f"  {', '.join(files_of(folder))}"])
 
 
 def _width_lines(panel: Panel, unit: Unit) -> list[str]:
@@ -140,7 +144,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _finding_lines(panel: Panel, unit: Unit) -> list[str]:
+def finding_lines(panel: Panel, unit: Unit) -> list[str]:
+    """Return the lines that tell the findings of a panel, the gravest first."""
     if not panel.findings:
         return ["No findings."]
     kinds = [f.severity for f in panel.findings]
@@ -162,5 +167,6 @@ def _place(at: tuple[float, float], unit: Unit) -> str:
     return f"x {format_length(at[0], unit)}, y {format_length(at[1], unit)}"
 
 
-def _files(folder: Path) -> list[str]:
+def files_of(folder: Path) -> list[str]:
+    """Return the names of what lies in a folder."""
     return sorted(entry.name for entry in folder.iterdir())

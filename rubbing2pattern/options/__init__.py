@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from rubbing2pattern.options.audit import AuditOptions
+from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.level import LevelOptions
@@ -20,7 +21,7 @@ from rubbing2pattern.options.trace import TraceOptions
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """The options of a whole run, one group for each stage and one for the documents."""
+    """The options of a whole run: a group for each stage, for corrections and for the documents."""
 
     load: LoadOptions = field(default_factory=LoadOptions)
     rectify: RectifyOptions = field(default_factory=RectifyOptions)
@@ -32,6 +33,7 @@ class Options:
     level: LevelOptions = field(default_factory=LevelOptions)
     pieces: PieceOptions = field(default_factory=PieceOptions)
     audit: AuditOptions = field(default_factory=AuditOptions)
+    correct: CorrectOptions = field(default_factory=CorrectOptions)
     documents: DocumentOptions = field(default_factory=DocumentOptions)
 
     def values(self) -> dict[str, Any]:

@@ -191,16 +191,17 @@ def _parts(
             start=nodes[k],
             end=nodes[k + 1],
             curve=curve,
-            gaps=_within(came.gaps, bounds[k], bounds[k + 1]),
+            gaps=gaps_within(came.gaps, bounds[k], bounds[k + 1]),
         )
         for k, curve in enumerate(curves)
         if curve.length_mm > _LEAST_RUN_MM
     ]
 
 
-def _within(
+def gaps_within(
     gaps: Sequence[tuple[float, float]], low: float, high: float
 ) -> tuple[tuple[float, float], ...]:
+    """Return what of gaps along a came lies between two lengths, counted from the first."""
     return tuple((max(a, low) - low, min(b, high) - low) for a, b in gaps if a < high and b > low)
 
 

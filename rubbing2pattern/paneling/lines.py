@@ -120,11 +120,12 @@ def _path(came: NetCame, joints: Array, flatness_mm: float) -> Array:
 def _directed(came: NetCame) -> NetCame:
     if came.start == came.end:
         turn = signed_area(came.curve.points(0.1))
-        return came if turn >= 0.0 else _turned(came)
-    return came if came.start < came.end else _turned(came)
+        return came if turn >= 0.0 else turned(came)
+    return came if came.start < came.end else turned(came)
 
 
-def _turned(came: NetCame) -> NetCame:
+def turned(came: NetCame) -> NetCame:
+    """Return the same came from its end to its start."""
     length = came.curve.length_mm
     gaps = tuple((length - b, length - a) for a, b in reversed(came.gaps))
     return replace(came, start=came.end, end=came.start, curve=came.curve.reversed(), gaps=gaps)

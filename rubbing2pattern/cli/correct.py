@@ -1,0 +1,100 @@
+"""The command `correct`: a person settles the doubts of a panel."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.units import Unit
+
+if TYPE_CHECKING:
+    from rubbing2pattern.correct import Corrected
+
+_HEAD = 11
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("corrections", type=click.Path(path_type=Path))
+@click.option("--strict", is_flag=True, help="Exit with 8 when findings are left.")
+@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+@click.option(
+    "--units",
+    type=click.Choice(["mm", "in"]),
+    default="mm",
+    show_default=True,
+    help="Unit of the summary; the lists keep theirs.",
+)
+def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units: Unit) -> int:
+    """Apply the file CORRECTIONS (TOML) to the pattern in FOLDER.
+
+    All corrections are made or none; docs/corrections.md lists them. Numbers and ids of what did
+    not change stay, the record tells who changed what and when, and a copy of the file is kept.
+    """
+    from rubbing2pattern.correct import correct_folder
+    from rubbing2pattern.corrections import read_corrections
+
+    done = correct_folder(folder, read_corrections(corrections))
+    if as_json:
+        text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
+    else:
+        text = "\n".join(_table(done, folder, units))
+    tell(text, folder)
+    return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
+
+
+def _summary(done: Corrected, folder: Path) -> dict[str, Any]:
+    applied = done.applied
+    return panel_summary(done.panel, folder) | {
+        "corrections": {
+            "by": applied.by,
+            "date": applied.date,
+            "file": applied.file,
+            "changes": [
+                {"table": c.table, "index": c.index, "did": c.did} for c in applied.changes
+            ],
+            "pieces_kept": list(done.kept),
+            "pieces_new": list(applied.pieces_new),
+            "pieces_gone": list(applied.pieces_gone),
+            "cames_new": list(applied.cames_new),
+            "cames_gone": list(applied.cames_gone),
+            "findings_before": len(done.before.findings),
+            "findings_after": len(done.panel.findings),
+            "dismissed": len(done.panel.dismissed) - len(done.before.dismissed),
+        }
+    }
+
+
+def _table(done: Corrected, folder: Path, unit: Unit) -> list[str]:
+    applied, before, now = done.applied, done.before, done.panel
+    dismissed = len(now.dismissed) - len(before.dismissed)
+    rows = [
+        ("panel", f"{now.name}, corrected by {applied.by}, {applied.date}"),
+        *(
+            ("changes" if k == 0 else "", f"{c.table} {c.index}: {c.did}")
+            for k, c in enumerate(applied.changes)
+        ),
+        ("pieces", f"{len(before.pieces)} before, {len(now.pieces)} now"),
+        ("kept", f"{len(done.kept)} numbers"),
+        ("new", _numbers(applied.pieces_new)),
+        ("gone", _numbers(applied.pieces_gone)),
+        (
+            "findings",
+            f"{len(before.findings)} before, {len(now.findings)} now, {dismissed} dismissed",
+        ),
+    ]
+    lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
+    lines += ["", *finding_lines(now, unit)]
+    if not done.overlay:
+        lines += ["", "No overlay: this folder keeps no rubbing.png; trace the rubbing again."]
+    return [*lines, "", f"The pattern lies in {folder}", f"  {', '.join(files_of(folder))}"]
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    return ", ".join(map(str, numbers)) or "none"

@@ -1,0 +1,133 @@
+"""Findings of a corrected panel: which of the reading still hold, and which a person settled."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import shapely
+from shapely.geometry import Point as ShapelyPoint
+
+from rubbing2pattern.correcting.names import near
+from rubbing2pattern.correcting.net import Net, told
+from rubbing2pattern.corrections import Dismiss
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.model import Corrected, Dismissal
+from rubbing2pattern.options.correct import CorrectOptions
+
+_OF_LEADS = (Code.DOUBTFUL_LEAD, Code.DOUBTFUL_JOINT, Code.BRIDGED_GAP, Code.FREE_END)
+"""What is said of a lead or a joint no longer holds when that is gone or lies elsewhere."""
+_OF_GAPS = (Code.POSSIBLE_LEAD,)
+"""What is said of a lead that may be missing no longer holds when one is drawn there."""
+_SAME_LINE_MM = 0.1
+_GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)
+
+
+def of_reading(
+    findings: Iterable[Finding], made_again: Sequence[Finding], same_place_mm: float
+) -> list[Finding]:
+    """Return the findings that only the picture could give.
+
+    Parameters
+    ----------
+    findings : of the panel before.
+    made_again : what cutting and auditing that panel again finds; these will be found once more if
+        they still hold.
+    same_place_mm : findings of one code and severity this near are one.
+    """
+    return [f for f in findings if not any(_same(f, other, same_place_mm) for other in made_again)]
+
+
+def still_true(
+    findings: Iterable[Finding], before: Net, net: Net, touch_mm: float, options: CorrectOptions
+) -> list[Finding]:
+    """Return the findings of the reading that the changes did not settle.
+
+    Rules:
+
+    1. One about a lead or a joint is settled when a lead within `touch_mm` of it is gone or changed
+       its place.
+    2. One about a missing lead is settled when a lead that was added or moved passes within reach.
+    3. All others stay.
+    """
+    ground = shapely.union_all([lead.line for lead in net.leads.values()]).buffer(_SAME_LINE_MM)
+    gone = [
+        lead.line
+        for name, lead in before.leads.items()
+        if not net.unchanged(name) and not ground.covers(lead.line)
+    ]
+    drawn = [
+        lead.line
+        for name, lead in net.leads.items()
+        if lead.corrected in (Corrected.ADDED, Corrected.MOVED) and not net.unchanged(name)
+    ]
+    kept = []
+    for finding in findings:
+        lines, limit_mm = (gone, touch_mm) if finding.code in _OF_LEADS else ([], 0.0)
+        if finding.code in _OF_GAPS:
+            lines, limit_mm = drawn, options.reach_mm
+        at = finding.at
+        if at is None or not lines or _away_mm(lines, at) > limit_mm:
+            kept.append(finding)
+    return kept
+
+
+def without_dismissed(
+    findings: Iterable[Finding], dismissed: Sequence[Dismissal], same_place_mm: float
+) -> tuple[Finding, ...]:
+    """Return the findings that nobody dismissed; one that became graver stands again."""
+    return tuple(
+        f
+        for f in findings
+        if not any(
+            f.code is d.finding.code
+            and _GRAVITY.index(f.severity) <= _GRAVITY.index(d.finding.severity)
+            and near(f.at, d.finding.at, same_place_mm)
+            and (f.at is not None or f.message == d.finding.message)
+            for d in dismissed
+        )
+    )
+
+
+def meant(
+    table: Dismiss, before: Sequence[Finding], after: Sequence[Finding], reach_mm: float
+) -> list[Finding]:
+    """Return the findings that a person dismisses: of the panel before, else of the corrected one.
+
+    Raises
+    ------
+    UsageFault
+        When there is none.
+    """
+    for findings in (before, after):
+        found = [f for f in findings if f.code is table.code]
+        if table.at is not None:
+            at = table.at
+            placed = [f for f in found if f.at is not None and math.dist(f.at, at) <= reach_mm]
+            placed.sort(key=lambda f: (math.dist(f.at or at, at), f.message))
+            found = placed[:1]
+        elif table.piece is not None:
+            found = [f for f in found if table.piece in f.pieces]
+        else:
+            found = [f for f in found if f.at is None]
+        if found:
+            return found
+    where = f"within {reach_mm:g} mm of {told(table.at)}" if table.at else "of the whole panel"
+    if table.piece is not None:
+        where = f"at piece {table.piece}"
+    elsewhere = [f.at for f in (*before, *after) if f.code is table.code and f.at]
+    hint = f"; there is one at {told(elsewhere[0])}" if elsewhere else ""
+    raise UsageFault(f"there is no finding {table.code.value} {where}{hint}")
+
+
+def _same(a: Finding, b: Finding, same_place_mm: float) -> bool:
+    if a.code is not b.code or a.severity is not b.severity:
+        return False
+    if a.at is None and b.at is None:
+        return a.message == b.message
+    return near(a.at, b.at, same_place_mm)
+
+
+def _away_mm(lines: Sequence[shapely.LineString], at: tuple[float, float]) -> float:
+    return min(float(line.distance(ShapelyPoint(at))) for line in lines)

@@ -1,0 +1,214 @@
+"""Numbers and ids that stay: a panel cut anew takes over the names of the one before.
+
+All lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from scipy.spatial import KDTree
+
+from rubbing2pattern.correcting.net import Net, id_number
+from rubbing2pattern.findings import Finding
+from rubbing2pattern.model import Came, Joint, Panel, Piece
+from rubbing2pattern.paneling.lines import point_along
+
+_SAME_MM = 1e-4
+_SHARE_PLACES = 2
+"""Two halves of a piece are equal to a hundredth: the first in reading order keeps the number."""
+_ID = re.compile(r"\b[CJ][1-9]\d*\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """New names by the names of a panel cut anew."""
+
+    pieces: Mapping[int, int]
+    cames: Mapping[str, str]
+    joints: Mapping[str, str]
+
+
+def names_for(cut: Panel, before: Panel, net: Net, same_share: float) -> Names:
+    """Return the names that a panel cut anew takes over, and new ones for what is new.
+
+    Rules:
+
+    1. A piece keeps the number of the piece before with which it shares most, when that is
+       `same_share` of both together at least (intersection over union), the largest share first,
+       of equal ones the lower number and the earlier piece in reading order.
+    2. Other pieces get numbers that were never used in this panel, in reading order.
+    3. Joints and cames have their ids from the net; what cutting added gets ids never used.
+
+    Parameters
+    ----------
+    cut : the panel as cut from the net.
+    before : the panel whose numbers stay.
+    net : the net.
+    same_share : as in rule 1.
+    """
+    joints, cames = _from_net(cut, net)
+    return Names(_numbers(cut.pieces, before, same_share), cames, joints)
+
+
+def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
+    """Return the panel under its names; whatever did not change is that of the panel before.
+
+    Pieces, cames and joints are in the order of their names. Ids in messages of findings follow.
+    """
+    old_cames = {came.id: came for came in before.cames}
+    cames = [_came(came, names, old_cames.get(names.cames[came.id]), net=net) for came in cut.cames]
+    same = {name for name in names.cames.values() if net.unchanged(name)}
+    old_pieces = {piece.number: piece for piece in before.pieces}
+    pieces = [_piece(piece, names, old_pieces, same) for piece in cut.pieces]
+    joints = [
+        replace(
+            joint,
+            id=names.joints[joint.id],
+            cames=tuple(sorted((names.cames[c] for c in joint.cames), key=id_number)),
+        )
+        for joint in cut.joints
+    ]
+    old_joints = {joint.id: joint for joint in before.joints}
+    joints = [_joint(joint, old_joints.get(joint.id), same) for joint in joints]
+    panel = replace(
+        cut,
+        name=before.name,
+        seen_from=before.seen_from,
+        heart_mm=before.heart_mm,
+        clearance_mm=before.clearance_mm,
+        placement=before.placement,
+        level_angle_deg=before.level_angle_deg,
+        joints=tuple(sorted(joints, key=lambda j: id_number(j.id))),
+        cames=tuple(sorted(cames, key=lambda c: id_number(c.id))),
+        pieces=tuple(sorted(pieces, key=lambda p: p.number)),
+        findings=tuple(_finding(finding, names) for finding in cut.findings),
+        dismissed=before.dismissed,
+        corrections=before.corrections,
+        rubbing=before.rubbing,
+    )
+    return _same_border(panel, before, same)
+
+
+def _numbers(pieces: Sequence[Piece], before: Panel, same_share: float) -> dict[int, int]:
+    """Rules 1 and 2."""
+    outlines = np.array([piece.outline for piece in before.pieces], dtype=object)
+    tree = shapely.STRtree(outlines)
+    shares = []
+    for piece in pieces:
+        for k in tree.query(piece.outline, predicate="intersects").tolist():
+            shared = float(shapely.intersection(piece.outline, outlines[k]).area)
+            share = shared / (piece.centre_area_mm2 + float(outlines[k].area) - shared)
+            if round(share, _SHARE_PLACES) >= same_share:
+                shares.append((-round(share, _SHARE_PLACES), before.pieces[k].number, piece.number))
+    numbers: dict[int, int] = {}
+    for _, old, new in sorted(shares):
+        if new not in numbers and old not in numbers.values():
+            numbers[new] = old
+    used = [piece.number for piece in before.pieces]
+    used += [n for c in before.corrections for n in (*c.pieces_new, *c.pieces_gone)]
+    following = 1 + max(used, default=0)
+    for piece in sorted(pieces, key=lambda p: p.number):
+        if piece.number not in numbers:
+            numbers[piece.number] = following
+            following += 1
+    return numbers
+
+
+def _from_net(cut: Panel, net: Net) -> tuple[dict[str, str], dict[str, str]]:
+    """Rule 3."""
+    joints = {}
+    names = sorted(net.joints, key=id_number)
+    away, nearest = KDTree([net.at(name) for name in names]).query(
+        [(joint.x_mm, joint.y_mm) for joint in cut.joints]
+    )
+    for joint, far_mm, k in zip(cut.joints, away, nearest, strict=True):
+        joints[joint.id] = names[int(k)] if far_mm < _SAME_MM else f"J{net.next_joint}"
+        net.next_joint += far_mm >= _SAME_MM
+    leads = sorted(net.leads, key=id_number)
+    middles = KDTree([net.leads[n].line.interpolate(0.5, normalized=True).coords[0] for n in leads])
+    cames = {}
+    for came in cut.cames:
+        ends = {joints[came.start], joints[came.end]}
+        near = middles.query_ball_point(point_along(came.path, 0.5), 100.0 * _SAME_MM)
+        fitting = [
+            leads[k] for k in near if {net.leads[leads[k]].start, net.leads[leads[k]].end} == ends
+        ]
+        cames[came.id] = fitting[0] if fitting else net.new_came()
+    return joints, cames
+
+
+def _came(came: Came, names: Names, old: Came | None, *, net: Net) -> Came:
+    name = names.cames[came.id]
+    start, end = names.joints[came.start], names.joints[came.end]
+    pieces = tuple(names.pieces[n] for n in came.pieces)
+    mark = net.leads[name].corrected if name in net.leads else came.corrected
+    now = replace(came, id=name, start=start, end=end, pieces=pieces, corrected=mark)
+    if old is not None and net.unchanged(name) and (old.start, old.end) == (start, end):
+        return replace(old, pieces=pieces, border=came.border)
+    return now
+
+
+def _piece(piece: Piece, names: Names, old_pieces: Mapping[int, Piece], same: set[str]) -> Piece:
+    number = names.pieces[piece.number]
+    cames = tuple(names.cames[c] for c in piece.cames)
+    old = old_pieces.get(number)
+    if old is not None and same.issuperset(cames) and sorted(cames) == sorted(old.cames):
+        return old
+    return replace(piece, number=number, cames=cames)
+
+
+def _joint(joint: Joint, old: Joint | None, same: set[str]) -> Joint:
+    if old is not None and same.issuperset(joint.cames) and set(joint.cames) == set(old.cames):
+        return old
+    return joint
+
+
+def _same_border(panel: Panel, before: Panel, same: set[str]) -> Panel:
+    """Take over outline and sizes where the border is as it was."""
+    border = {came.id for came in panel.cames if came.border}
+    if border != {came.id for came in before.cames if came.border} or not same.issuperset(border):
+        return panel
+    return replace(
+        panel,
+        outline=before.outline,
+        width_mm=before.width_mm,
+        height_mm=before.height_mm,
+        outer_width_mm=before.outer_width_mm,
+        outer_height_mm=before.outer_height_mm,
+    )
+
+
+def _finding(finding: Finding, names: Names) -> Finding:
+    ids = {**names.cames, **names.joints}
+    return replace(
+        finding,
+        message=_ID.sub(lambda found: ids.get(found[0], found[0]), finding.message),
+        pieces=tuple(sorted(names.pieces[n] for n in finding.pieces)),
+    )
+
+
+def renumbered(panel: Panel, numbers: Mapping[int, int]) -> Panel:
+    """Return the panel with other numbers for some of its pieces, in the order of the numbers."""
+    pieces = [replace(p, number=numbers.get(p.number, p.number)) for p in panel.pieces]
+    cames = tuple(
+        replace(came, pieces=tuple(numbers.get(n, n) for n in came.pieces)) for came in panel.cames
+    )
+    findings = tuple(
+        replace(f, pieces=tuple(sorted(numbers.get(n, n) for n in f.pieces)))
+        for f in panel.findings
+    )
+    ordered = tuple(sorted(pieces, key=lambda p: p.number))
+    return replace(panel, pieces=ordered, cames=cames, findings=findings)
+
+
+def near(a: tuple[float, float] | None, b: tuple[float, float] | None, limit_mm: float) -> bool:
+    """Tell whether two places are the same, or neither is one."""
+    if a is None or b is None:
+        return a is b
+    return math.dist(a, b) <= limit_mm

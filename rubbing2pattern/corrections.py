@@ -1,0 +1,342 @@
+"""The file of corrections that a person writes: its tables and fields, read and checked.
+
+Places are in mm in the panel's frame (x to the right, y up, from the lower left corner), lengths in
+mm; a text with a unit (``"1/4 in"``) is a length too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, ClassVar
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
+
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Code
+from rubbing2pattern.units import parse_length
+
+LARGEST_FILE_BYTES = 1_000_000
+
+
+def _length(given: Any) -> Any:
+    """Read a number of millimetres or a text with a unit; a minus sign may stand before it."""
+    if isinstance(given, str):
+        sign, text = (-1.0, given[1:]) if given.startswith("-") else (1.0, given)
+        try:
+            return sign * parse_length(text)
+        except UsageFault as fault:
+            raise ValueError(str(fault)) from fault
+    if isinstance(given, int) and not isinstance(given, bool):
+        return float(given)
+    return given
+
+
+def _pair(given: Any) -> Any:
+    return tuple(given) if isinstance(given, list) else given
+
+
+def _day(given: Any) -> Any:
+    """Take a TOML date, or a text that is one."""
+    if isinstance(given, str):
+        try:
+            given = tomllib.loads(f"day = {given}")["day"]
+        except tomllib.TOMLDecodeError:
+            raise ValueError(f"{given!r} is no date; write it like 2026-11-25") from None
+    text = given.isoformat() if hasattr(given, "isoformat") else ""
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+        raise ValueError("is no date; write it like 2026-11-25")
+    return text
+
+
+def _code(given: Any) -> Any:
+    if isinstance(given, str) and given not in {code.value for code in Code}:
+        raise ValueError(f"there is no finding {given!r}; docs/figures.md lists them")
+    return Code(given) if isinstance(given, str) else given
+
+
+Length = Annotated[float, BeforeValidator(_length)]
+Place = Annotated[tuple[Length, Length], BeforeValidator(_pair)]
+Width = Annotated[float, BeforeValidator(_length), Field(ge=1.0, le=60.0)]
+Number = Annotated[int, Field(ge=1, le=999_999)]
+Words = Annotated[str, Field(min_length=1, max_length=500, pattern=r"\S")]
+CameId = Annotated[str, Field(pattern=r"^C[1-9]\d*$")]
+JointId = Annotated[str, Field(pattern=r"^J[1-9]\d*$")]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        allow_inf_nan=False,
+        validate_by_name=True,
+        validate_by_alias=True,
+    )
+
+
+class Table(_Strict):
+    """Base of all kinds of correction."""
+
+    one_of: ClassVar[tuple[str, ...]] = ()
+    """Fields of which exactly one is given."""
+
+    @model_validator(mode="after")
+    def _exactly_one(self) -> Table:
+        given = [name for name in self.one_of if getattr(self, name) is not None]
+        if self.one_of and len(given) != 1:
+            raise ValueError(f"give exactly one of {', '.join(self.one_of)}")
+        return self
+
+
+class AddLead(Table):
+    """A lead that the rubbing hides, from one lead to another."""
+
+    start: Place = Field(alias="from")
+    end: Place = Field(alias="to")
+    through: Annotated[tuple[Place, ...], BeforeValidator(_pair)] = ()
+    width_mm: Width | None = None
+    free_end: bool = False
+
+
+class RemoveLead(Table):
+    """A lead that is none, between two joints."""
+
+    one_of = ("at", "came")
+    at: Place | None = None
+    came: CameId | None = None
+    border: bool = False
+
+
+class MoveLead(Table):
+    """A lead that lies elsewhere."""
+
+    one_of = ("at", "came")
+    at: Place | None = None
+    came: CameId | None = None
+    to: Place | None = None
+    by: Place | None = None
+
+    @model_validator(mode="after")
+    def _to_or_by(self) -> MoveLead:
+        if (self.to is None) == (self.by is None):
+            raise ValueError("give exactly one of to, by")
+        return self
+
+
+class MoveJoint(Table):
+    """A joint that lies elsewhere; the leads at it follow."""
+
+    one_of = ("at", "joint")
+    at: Place | None = None
+    joint: JointId | None = None
+    to: Place
+
+
+class SetWidth(Table):
+    """A face width measured on the panel."""
+
+    one_of = ("at", "came")
+    at: Place | None = None
+    came: CameId | None = None
+    width_mm: Width
+    uncertainty_mm: Annotated[float, BeforeValidator(_length), Field(ge=0.0, le=5.0)] | None = None
+
+
+class JoinPieces(Table):
+    """Pieces that are one: the leads between them are none."""
+
+    pieces: Annotated[tuple[Number, ...], BeforeValidator(_pair), Field(min_length=2)]
+
+
+class SplitPiece(Table):
+    """A piece that is two, parted by a lead that the rubbing hides."""
+
+    piece: Number
+    start: Place = Field(alias="from")
+    end: Place = Field(alias="to")
+    through: Annotated[tuple[Place, ...], BeforeValidator(_pair)] = ()
+    width_mm: Width | None = None
+
+
+class Dismiss(Table):
+    """A finding that was looked at and needs no change."""
+
+    code: Annotated[Code, BeforeValidator(_code)]
+    at: Place | None = None
+    piece: Number | None = None
+    why: Words
+
+    @model_validator(mode="after")
+    def _at_or_piece(self) -> Dismiss:
+        if self.at is not None and self.piece is not None:
+            raise ValueError("give at or piece, not both")
+        return self
+
+
+class Renumber(Table):
+    """A piece that bears another number."""
+
+    one_of = ("piece", "at")
+    piece: Number | None = None
+    at: Place | None = None
+    number: Number
+
+
+class Corrections(_Strict):
+    """A file of corrections: who, when, and any number of tables."""
+
+    by: Words
+    date: Annotated[str, BeforeValidator(_day)]
+    remark: str = ""
+    remove_lead: tuple[RemoveLead, ...] = ()
+    join_pieces: tuple[JoinPieces, ...] = ()
+    move_joint: tuple[MoveJoint, ...] = ()
+    move_lead: tuple[MoveLead, ...] = ()
+    add_lead: tuple[AddLead, ...] = ()
+    split_piece: tuple[SplitPiece, ...] = ()
+    set_width: tuple[SetWidth, ...] = ()
+    renumber: tuple[Renumber, ...] = ()
+    dismiss: tuple[Dismiss, ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _tables_are_arrays(cls, given: Any) -> Any:
+        if not isinstance(given, dict):
+            return given
+        for name in TABLES:
+            if isinstance(given.get(name), dict):
+                raise ValueError(f"write [[{name}]] with two brackets on each side")
+        return {k: tuple(v) if isinstance(v, list) else v for k, v in given.items()}
+
+    def tables(self) -> Iterator[tuple[str, int, Table]]:
+        """Yield every correction with its kind and its index from 1, in the order of working."""
+        for name in TABLES:
+            for index, table in enumerate(getattr(self, name), start=1):
+                yield name, index, table
+
+
+TABLES = (
+    "remove_lead",
+    "join_pieces",
+    "move_joint",
+    "move_lead",
+    "add_lead",
+    "split_piece",
+    "set_width",
+    "renumber",
+    "dismiss",
+)
+"""All kinds of correction, in the order in which they are made."""
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionsFile:
+    """A file of corrections as it was read.
+
+    Attributes
+    ----------
+    corrections : what it says.
+    content, sha256 : its bytes and their digest.
+    name : for messages.
+    """
+
+    corrections: Corrections
+    content: bytes
+    sha256: str
+    name: str
+
+
+def read_corrections(path: Path | str) -> CorrectionsFile:
+    """Read a file of corrections.
+
+    Raises
+    ------
+    UsageFault
+        The file cannot be read, is no TOML, or has a field that is missing, unknown or out of
+        range. The message names line, table and field.
+    """
+    try:
+        content = Path(path).read_bytes()
+    except OSError as fault:
+        raise UsageFault(f"cannot read {path}: {fault.strerror or fault}") from fault
+    if len(content) > LARGEST_FILE_BYTES:
+        raise UsageFault(
+            f"{path} has {len(content)} bytes, but a file of corrections has "
+            f"{LARGEST_FILE_BYTES} at most"
+        )
+    return corrections_from(content, str(path))
+
+
+def corrections_from(content: bytes, name: str = "the corrections") -> CorrectionsFile:
+    """Read corrections from the bytes of a file; raises `UsageFault` as `read_corrections` does."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise UsageFault(f"{name} is no text in UTF-8 (byte {fault.start})") from fault
+    try:
+        datum = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        raise UsageFault(f"{name} is no TOML: {fault}") from fault
+    try:
+        corrections = Corrections.model_validate(datum)
+    except ValidationError as fault:
+        raise UsageFault(f"{name}, {_first(fault, text)}") from fault
+    if not any(True for _ in corrections.tables()):
+        raise UsageFault(
+            f"{name} holds no correction; write tables like [[add_lead]], see docs/corrections.md"
+        )
+    return CorrectionsFile(corrections, content, hashlib.sha256(content).hexdigest(), name)
+
+
+def _first(fault: ValidationError, text: str) -> str:
+    """Say where the first fault lies and what it is, and how many more there are."""
+    faults = fault.errors(include_url=False)
+    first = faults[0]
+    what = first["msg"].removeprefix("Value error, ")
+    what = {"extra_forbidden": "there is no such field", "missing": "is missing"}.get(
+        first["type"], what
+    )
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    steps = [str(step) for step in first["loc"]]
+    line, where = _where(steps, text)
+    return f"line {line}, {where}: {what}{more}" if where else f"{what}{more}"
+
+
+def _where(steps: Sequence[str], text: str) -> tuple[int, str]:
+    """Return the line and the words for the place of a fault."""
+    if not steps:
+        return 1, ""
+    lines = text.splitlines()
+    head, rest, first = steps[0], list(steps[1:]), 0
+    if head in TABLES and rest:
+        index = int(rest.pop(0)) + 1
+        opens = re.compile(rf"\s*\[\[\s*{head}\s*\]\]")
+        places = [k for k, line in enumerate(lines) if opens.match(line)]
+        first = places[index - 1] if index <= len(places) else 0
+        head = f"{head} {index}"
+    key = rest[0] if rest else steps[0]
+    names = re.compile(rf"\s*(?:\[+\s*)?[\"']?{re.escape(key)}\b")
+    for k in range(first, len(lines)):
+        if names.match(lines[k]):
+            return k + 1, ", ".join([head, *_named(rest)])
+        if k > first and rest and lines[k].lstrip().startswith("["):
+            break
+    return first + 1, ", ".join([head, *_named(rest)])
+
+
+def _named(steps: Sequence[str]) -> list[str]:
+    """Join a field with the number of its part: ``through 2``."""
+    parts = [f"{int(step) + 1}" if step.isdigit() else step for step in steps]
+    return [" ".join(parts)] if parts else []

@@ -1,0 +1,22 @@
+"""Options of corrections: how near a place must lie to what it means, and what counts as the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True)
+class CorrectOptions(Checked):
+    """How places given by a person find leads and joints, and when a piece is still the same."""
+
+    reach_mm: float = value(8.0, 0.5, 50.0, "a place read off a print lies this near what it means")
+    joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint")
+    least_mm: float = value(1.0, 0.1, 20.0, "shorter than its own width a lead is none")
+    in_line_deg: float = value(15.0, 1.0, 45.0, "as for a through-lead: less is one lead")
+    in_line_mm: float = value(0.5, 0.0, 5.0, "a straight lead bends by less where another butted")
+    same_width_mm: float = value(0.6, 0.0, 5.0, "half the step between stock sizes")
+    joint_uncertainty_mm: float = value(0.5, 0.0, 5.0, "of a place measured with a rule")
+    width_uncertainty_mm: float = value(0.1, 0.0, 2.0, "of a width measured with callipers")
+    same_share: float = value(0.5, 0.1, 1.0, "of both areas together, shared: still that piece")
