@@ -1,4 +1,4 @@
-"""Options of corrections: how near a place must lie to what it means, and what counts as the same."""
+"""Options of corrections: how near a place lies to what it means, and what counts as the same."""
 
 from __future__ import annotations
 

@@ -1,0 +1,370 @@
+"""Corrections on drawn panels: what each kind does, what keeps its name, what is refused."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings, strategies as st
+
+from rubbing2pattern.curves import Arc, Cubic
+from rubbing2pattern.documents.record import record_of, record_text
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Code
+from rubbing2pattern.model import Corrected as Mark, JointKind, Panel
+from tests import nets
+from tests.correcting import HEAD, corrected, panel_from, piece
+
+# Four pieces of 100 by 150 mm: 1 and 2 above, 3 and 4 below.
+FOUR = panel_from(nets.two_by_two().net())
+BRICKS = panel_from(nets.brick_bond().net())
+RING = panel_from(nets.ring_in_frame().net())
+LANCET = panel_from(nets.lancet().net())
+ACROSS = "[[split_piece]]\npiece = 1\nfrom = [0, 200]\nto = [100, 210]\n"
+
+
+def came_between(panel: Panel, a: int, b: int) -> str:
+    return next(c.id for c in panel.cames if set(c.pieces) == {a, b})
+
+
+def area(panel: Panel) -> float:
+    return sum(p.centre_area_mm2 for p in panel.pieces)
+
+
+def text_of(panel: Panel) -> str:
+    return record_text(record_of(panel, {}))
+
+
+def refused(panel: Panel, text: str, *words: str) -> None:
+    before = text_of(panel)
+    with pytest.raises(UsageFault) as caught:
+        corrected(panel, text)
+    for word in words:
+        assert word in str(caught.value)
+    assert text_of(panel) == before
+
+
+def test_a_split_piece_keeps_its_number_once_and_all_others_keep_theirs() -> None:
+    done = corrected(FOUR, ACROSS)
+    assert [p.number for p in done.panel.pieces] == [1, 2, 3, 4, 5]
+    assert done.applied.pieces_new == (5,) and done.applied.pieces_gone == ()
+    # Two trapezia of 100 mm between 90 and 100 mm, and between 50 and 60 mm high.
+    assert piece(done.panel, 1).centre_area_mm2 == pytest.approx(9500.0, abs=0.1)
+    assert piece(done.panel, 5).centre_area_mm2 == pytest.approx(5500.0, abs=0.1)
+    for number in (3, 4):
+        assert piece(done.panel, number).outline.equals(piece(FOUR, number).outline)
+    added = [c for c in done.panel.cames if c.corrected is Mark.ADDED]
+    assert [set(c.pieces) for c in added] == [{1, 5}]
+    assert added[0].seen_share == 0.0
+
+
+def test_of_two_halves_the_upper_keeps_the_number() -> None:
+    done = corrected(FOUR, "[[split_piece]]\npiece = 1\nfrom = [0, 225]\nto = [100, 225]\n")
+    assert piece(done.panel, 1).outline.bounds == pytest.approx((0, 225, 100, 300))
+
+
+def test_removing_an_added_lead_gives_the_panel_back() -> None:
+    done = corrected(FOUR, ACROSS)
+    back = corrected(done.panel, f'[[remove_lead]]\ncame = "{done.applied.cames_new[-1]}"\n')
+    for now, before in zip(back.panel.pieces, FOUR.pieces, strict=True):
+        assert now.number == before.number
+        assert now.cames == before.cames
+        assert now.outline.equals(before.outline)
+        assert now.cut_outline.equals_exact(before.cut_outline, 0.0011)
+    assert {c.id for c in back.panel.cames} == {c.id for c in FOUR.cames}
+    assert {j.id for j in back.panel.joints} == {j.id for j in FOUR.joints}
+    assert [len(c.changes) for c in back.panel.corrections] == [1, 1]
+    assert back.applied.pieces_gone == (5,)
+
+
+def test_what_is_gone_is_not_given_to_another() -> None:
+    done = corrected(FOUR, ACROSS)
+    back = corrected(done.panel, f'[[remove_lead]]\ncame = "{done.applied.cames_new[-1]}"\n')
+    again = corrected(back.panel, ACROSS, HEAD + 'remark = "once more"\n')
+    assert again.applied.pieces_new == (6,)
+    assert not set(again.applied.cames_new) & set(done.applied.cames_new)
+
+
+def test_removing_a_lead_makes_one_piece_of_two() -> None:
+    name = came_between(FOUR, 1, 2)
+    done = corrected(FOUR, f'[[remove_lead]]\ncame = "{name}"\n')
+    assert [p.number for p in done.panel.pieces] == [1, 3, 4]
+    assert piece(done.panel, 1).centre_area_mm2 == pytest.approx(30000.0, abs=0.1)
+    assert done.applied.cames_gone[0] == name or name in done.applied.cames_gone
+    # The border above the lead is one came again, the crossing in the middle a tee.
+    joints = {(j.x_mm, j.y_mm): j.kind for j in done.panel.joints}
+    assert (100.0, 300.0) not in joints
+    assert joints[100.0, 150.0] is JointKind.TEE
+    top = [c for c in done.panel.cames if np.allclose(c.path[:, 1], 300.0)]
+    assert [round(c.length_mm, 3) for c in top] == [200.0]
+
+
+def test_a_lead_that_goes_leaves_its_neighbours_that_go_on_dangling_only_where_they_do() -> None:
+    """Two leads that end at one joint are removed alone, not with what they ran on into."""
+    first, second = came_between(FOUR, 1, 2), came_between(FOUR, 1, 3)
+    text = f'[[remove_lead]]\ncame = "{first}"\n[[remove_lead]]\ncame = "{second}"\n'
+    done = corrected(FOUR, text)
+    assert len(done.panel.pieces) == 2
+    assert sorted(round(p.centre_area_mm2) for p in done.panel.pieces) == [15000, 45000]
+
+
+def test_joined_pieces() -> None:
+    done = corrected(FOUR, "[[join_pieces]]\npieces = [4, 3]\n")
+    assert [p.number for p in done.panel.pieces] == [1, 2, 3]
+    assert "pieces 4 and 3" in done.applied.changes[0].did
+    three = corrected(FOUR, "[[join_pieces]]\npieces = [1, 2, 3]\n")
+    assert [p.number for p in three.panel.pieces] == [4, 5]
+
+
+def test_a_moved_lead_slides_along_those_that_run_through() -> None:
+    name = came_between(BRICKS, 1, 2)
+    came = next(c for c in BRICKS.cames if c.id == name)
+    done = corrected(BRICKS, f'[[move_lead]]\ncame = "{name}"\nby = [10, 0]\n')
+    moved = next(c for c in done.panel.cames if c.id == name)
+    assert np.allclose(
+        np.sort(moved.path, axis=0), np.sort(came.path + np.array([10.0, 0.0]), axis=0)
+    )
+    assert moved.corrected is Mark.MOVED
+    assert done.applied.pieces_new == done.applied.pieces_gone == ()
+    assert area(done.panel) == pytest.approx(area(BRICKS), abs=0.1)
+
+
+def test_a_moved_border_takes_its_corners_along() -> None:
+    left = [c.id for c in FOUR.cames if np.allclose(c.path[:, 0], 0.0)]
+    done = corrected(FOUR, f'[[move_lead]]\ncame = "{left[0]}"\nby = [-5, 0]\n')
+    assert done.panel.width_mm == pytest.approx(205.0)
+    assert [p.number for p in done.panel.pieces] == [1, 2, 3, 4]
+
+
+def test_a_moved_ring() -> None:
+    text = "[[move_lead]]\nat = [140, 100]\nto = [150, 95]\n"
+    done = corrected(RING, text)
+    ring = next(c for c in done.panel.cames if isinstance(c.curve, Arc))
+    assert ring.curve.centre == pytest.approx((110.0, 95.0))
+    assert area(done.panel) == pytest.approx(40000.0, abs=0.1)
+
+
+def test_a_moved_joint_takes_its_leads_along() -> None:
+    done = corrected(FOUR, "[[move_joint]]\nat = [101, 149]\nto = [110, 140]\n")
+    marks = [c for c in done.panel.cames if c.corrected is Mark.MOVED]
+    assert len(marks) == 4
+    assert area(done.panel) == pytest.approx(60000.0, abs=0.1)
+    # Shoelace by hand: (0, 300), (0, 150), (110, 140), (100, 300).
+    assert piece(done.panel, 1).centre_area_mm2 == pytest.approx(16250.0, abs=0.1)
+
+
+def test_a_width_given() -> None:
+    name = came_between(FOUR, 1, 2)
+    done = corrected(FOUR, f'[[set_width]]\ncame = "{name}"\nwidth_mm = "3/8 in"\n')
+    came = next(c for c in done.panel.cames if c.id == name)
+    assert came.face_width_mm == pytest.approx(9.525)
+    assert came.face_width_uncertainty_mm == pytest.approx(0.1)
+    assert (came.stock, came.corrected) == ("3/8 in", Mark.WIDTH)
+    # Sight size: half of 6 mm on one side, half of 9.525 mm on the other.
+    x_min, _, x_max, _ = piece(done.panel, 1).sight_outline.bounds
+    assert x_max - x_min == pytest.approx(100.0 - 3.0 - 4.7625, abs=0.002)
+
+
+def test_a_lead_across_several_others_has_a_joint_at_each() -> None:
+    done = corrected(FOUR, "[[add_lead]]\nfrom = [0, 30]\nto = [200, 50]\nwidth_mm = 5\n")
+    added = [c for c in done.panel.cames if c.corrected is Mark.ADDED]
+    assert len(added) == 2 and len(done.panel.pieces) == 6
+    assert len({c.strip for c in added}) == 1
+    assert area(done.panel) == pytest.approx(60000.0, abs=0.1)
+
+
+def test_a_lead_that_passes_a_joint_closely_goes_through_it() -> None:
+    done = corrected(FOUR, "[[add_lead]]\nfrom = [0, 30]\nto = [200, 267]\n")
+    ends = {e for c in done.panel.cames if c.corrected is Mark.ADDED for e in (c.start, c.end)}
+    at = {j.id: (j.x_mm, j.y_mm) for j in done.panel.joints}
+    assert (100.0, 150.0) in {at[e] for e in ends}
+    assert len(done.panel.pieces) == 6
+
+
+def test_ends_go_to_the_lead_that_is_near() -> None:
+    done = corrected(FOUR, "[[split_piece]]\npiece = 1\nfrom = [5, 200]\nto = [94, 210]\n")
+    added = next(c for c in done.panel.cames if c.corrected is Mark.ADDED)
+    assert sorted(round(float(x), 3) for x in added.path[:, 0]) == [0.0, 100.0]
+
+
+def test_bends_through_places() -> None:
+    one = corrected(FOUR, ACROSS + "through = [[50, 230]]\n").panel
+    arc = next(c for c in one.cames if c.corrected is Mark.ADDED)
+    assert isinstance(arc.curve, Arc)
+    assert shapely.LineString(arc.path).distance(shapely.Point(50, 230)) < 0.01
+    two = corrected(FOUR, ACROSS + "through = [[30, 230], [60, 190]]\n").panel
+    wave = next(c for c in two.cames if c.corrected is Mark.ADDED)
+    assert isinstance(wave.curve, Cubic)
+    for place in ((30, 230), (60, 190)):
+        assert shapely.LineString(wave.path).distance(shapely.Point(place)) < 0.02
+
+
+def test_a_strap_ends_freely_only_when_that_is_said() -> None:
+    strap = "[[add_lead]]\nfrom = [0, 225]\nto = [50, 230]\nwidth_mm = 5\n"
+    refused(FOUR, strap, "add_lead 1: no lead within 8 mm of (50.0, 230.0) mm", "is 50.0 mm away")
+    done = corrected(FOUR, strap + "free_end = true\n")
+    assert len(done.panel.pieces) == 4
+    assert all(f.code is not Code.FREE_END for f in done.panel.findings)
+    assert [d.finding.code for d in done.panel.dismissed] == [Code.FREE_END]
+    further = corrected(done.panel, "[[renumber]]\npiece = 4\nnumber = 9\n")
+    assert all(f.code is not Code.FREE_END for f in further.panel.findings)
+
+
+def test_a_lead_meets_an_arc_and_a_ring() -> None:
+    done = corrected(LANCET, "[[add_lead]]\nfrom = [150, 400]\nto = [150, 659]\n")
+    assert len(done.panel.pieces) == len(LANCET.pieces) + 1
+    back = corrected(done.panel, "[[remove_lead]]\nat = [150, 500]\n").panel
+    assert area(back) == pytest.approx(area(LANCET), abs=0.1)
+    halves = corrected(RING, "[[add_lead]]\nfrom = [100, 60]\nto = [100, 140]\n")
+    assert sorted(round(p.centre_area_mm2 / (math.pi * 800.0), 3) for p in halves.panel.pieces)[
+        :2
+    ] == [1.0, 1.0]
+    whole = corrected(halves.panel, "[[remove_lead]]\nat = [100, 100]\n").panel
+    assert sorted(p.centre_area_mm2 for p in whole.pieces) == pytest.approx(
+        sorted(p.centre_area_mm2 for p in RING.pieces), abs=0.5
+    )
+
+
+def test_numbers_change_places() -> None:
+    text = "[[renumber]]\npiece = 1\nnumber = 4\n[[renumber]]\nat = [150, 50]\nnumber = 1\n"
+    done = corrected(FOUR, text)
+    assert piece(done.panel, 4).outline.equals(piece(FOUR, 1).outline)
+    assert piece(done.panel, 1).outline.equals(piece(FOUR, 4).outline)
+    assert [p.number for p in done.panel.pieces] == [1, 2, 3, 4]
+    for came in done.panel.cames:
+        for number in came.pieces:
+            assert came.id in piece(done.panel, number).cames
+
+
+def test_a_finding_is_dismissed_with_its_reason_and_stays_so() -> None:
+    strapped = panel_from(nets.frame(200, 200).line((0, 0), (80, 80)).net())
+    ends = [f for f in strapped.findings if f.code is Code.FREE_END]
+    assert len(ends) == 1
+    text = '[[dismiss]]\ncode = "free-end"\nat = [82, 79]\nwhy = "a strap over a crack"\n'
+    done = corrected(strapped, text).panel
+    assert all(f.code is not Code.FREE_END for f in done.findings)
+    kept = done.dismissed[0]
+    assert (kept.finding, kept.by, kept.why) == (ends[0], "A. Glazier", "a strap over a crack")
+    further = corrected(done, "[[set_width]]\nat = [100, 0]\nwidth_mm = 8\n").panel
+    assert all(f.code is not Code.FREE_END for f in further.findings)
+    assert further.dismissed[0] == kept
+
+
+REFUSALS = {
+    "unknown came": ('[[remove_lead]]\ncame = "C99"\n', ["remove_lead 1: there is no came C99"]),
+    "no lead there": ("[[remove_lead]]\nat = [50, 75]\n", ["no lead within 8 mm", "nearest"]),
+    "outside": ("[[remove_lead]]\nat = [900, 75]\n", ["outside the panel", "limit 8 mm"]),
+    "border": ("[[remove_lead]]\nat = [0, 75]\n", ["is border", "border = true"]),
+    "twice": (
+        "[[remove_lead]]\nat = [100, 75]\n[[remove_lead]]\nat = [101, 80]\n",
+        ["remove_lead 2", "changed already by remove_lead 1"],
+    ),
+    "moved and removed": (
+        "[[remove_lead]]\nat = [100, 75]\n[[move_lead]]\nat = [100, 75]\nby = [1, 0]\n",
+        ["move_lead 1", "changed already by remove_lead 1"],
+    ),
+    "ends in nothing": ("[[add_lead]]\nfrom = [0, 75]\nto = [50, 75]\n", ["add_lead 1: no lead"]),
+    "no length": ("[[add_lead]]\nfrom = [0, 75]\nto = [0, 75.2]\n", ["no length"]),
+    "begins and ends at one joint": ("[[add_lead]]\nfrom = [0, 0]\nto = [2, 0]\n", ["one joint"]),
+    "doubles a lead": ("[[add_lead]]\nfrom = [100, 150]\nto = [100, 0]\n", ["runs along"]),
+    "crosses itself": (
+        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[80, 20], [20, 20]]\n",
+        ["crosses itself"],
+    ),
+    "free end on a lead": (
+        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nfree_end = true\n",
+        ["free_end is said, but it ends on"],
+    ),
+    "no joint there": ("[[move_joint]]\nat = [50, 75]\nto = [50, 80]\n", ["no joint within 8 mm"]),
+    "unknown joint": ('[[move_joint]]\njoint = "J99"\nto = [50, 80]\n', ["no joint J99"]),
+    "onto another joint": ("[[move_joint]]\nat = [0, 0]\nto = [100, 0.1]\n", ["is the place of"]),
+    "over another lead": (
+        "[[move_joint]]\nat = [100, 150]\nto = [150, -2]\n",
+        ["leads would cross at", "no joint"],
+    ),
+    "not neighbours": ("[[join_pieces]]\npieces = [1, 4]\n", ["piece 4 shares no lead"]),
+    "unknown piece": ("[[join_pieces]]\npieces = [1, 9]\n", ["there is no piece 9"]),
+    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["stands twice"]),
+    "split elsewhere": (ACROSS.replace("piece = 1", "piece = 4"), ["runs out of piece 4"]),
+    "split of no piece": (ACROSS.replace("piece = 1", "piece = 8"), ["there is no piece 8"]),
+    "number taken": ("[[renumber]]\npiece = 1\nnumber = 2\n", ["number 2", "another piece"]),
+    "number given twice": (
+        "[[renumber]]\npiece = 1\nnumber = 7\n[[renumber]]\npiece = 2\nnumber = 7\n",
+        ["renumber 2: number 7 is given twice"],
+    ),
+    "piece gone": (
+        "[[join_pieces]]\npieces = [1, 2]\n[[renumber]]\npiece = 2\nnumber = 7\n",
+        ["renumber 1: piece 2 is gone"],
+    ),
+    "no such finding": (
+        '[[dismiss]]\ncode = "free-end"\nwhy = "no"\n',
+        ["dismiss 1: there is no finding free-end of the whole panel"],
+    ),
+    "width of a removed lead": (
+        '[[remove_lead]]\nat = [100, 75]\n[[set_width]]\nat = [100, 75]\nwidth_mm = 5\n',
+        ["set_width 1: no lead within"],
+    ),
+    "one width twice": (
+        "[[set_width]]\nat = [100, 75]\nwidth_mm = 5\n"
+        "[[set_width]]\nat = [100, 76]\nwidth_mm = 6\n",
+        ["set_width 2", "from set_width 1 already"],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", REFUSALS)
+def test_a_bad_correction_is_refused_and_changes_nothing(what: str) -> None:
+    text, words = REFUSALS[what]
+    refused(FOUR, text, "nothing was changed", *words)
+
+
+def test_one_bad_correction_refuses_the_good_ones_too_and_all_are_told() -> None:
+    text = ACROSS + '[[remove_lead]]\ncame = "C99"\n[[join_pieces]]\npieces = [1, 4]\n'
+    refused(FOUR, text, "remove_lead 1", "join_pieces 1")
+
+
+def test_a_lead_between_rings_that_parts_nothing_is_no_split() -> None:
+    """From the frame to the ring inside it a lead goes through one piece, which stays whole."""
+    outer = next(p.number for p in RING.pieces if p.outline.interiors)
+    text = f"[[split_piece]]\npiece = {outer}\nfrom = [0, 100]\nto = [60, 100]\n"
+    refused(RING, text, f"does not part piece {outer}")
+
+
+def test_the_same_corrections_are_not_made_twice() -> None:
+    done = corrected(
+        FOUR, "[[renumber]]\npiece = 1\nnumber = 2\n[[renumber]]\npiece = 2\nnumber = 1\n"
+    )
+    text = "[[renumber]]\npiece = 1\nnumber = 2\n[[renumber]]\npiece = 2\nnumber = 1\n"
+    refused(done.panel, text, "applied already, by A. Glazier on 2026-11-25 (corrections-1.toml)")
+
+
+def test_the_same_again_gives_the_same_record() -> None:
+    text = ACROSS + "[[move_joint]]\nat = [100, 0]\nto = [104, 0]\n"
+    assert text_of(corrected(FOUR, text).panel) == text_of(corrected(FOUR, text).panel)
+
+
+places = st.tuples(st.floats(8.0, 92.0), st.floats(8.0, 92.0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(shares=places, upright=st.booleans(), number=st.integers(1, 4))
+def test_adding_and_removing_keeps_the_area(
+    shares: tuple[float, float], upright: bool, number: int
+) -> None:
+    x_min, y_min, x_max, y_max = piece(FOUR, number).outline.bounds
+    a, b = (round(s / 100.0, 4) for s in shares)
+    if upright:
+        x1, x2 = x_min + a * (x_max - x_min), x_min + b * (x_max - x_min)
+        ends = f"from = [{x1}, {y_min}]\nto = [{x2}, {y_max}]"
+    else:
+        y1, y2 = y_min + a * (y_max - y_min), y_min + b * (y_max - y_min)
+        ends = f"from = [{x_min}, {y1}]\nto = [{x_max}, {y2}]"
+    done = corrected(FOUR, f"[[split_piece]]\npiece = {number}\n{ends}\n")
+    assert len(done.panel.pieces) == 5
+    assert area(done.panel) == pytest.approx(area(FOUR), abs=0.05)
+    added = next(c.id for c in done.panel.cames if c.corrected is Mark.ADDED)
+    back = corrected(done.panel, f'[[remove_lead]]\ncame = "{added}"\n').panel
+    assert [p.number for p in back.pieces] == [1, 2, 3, 4]
+    assert area(back) == pytest.approx(area(FOUR), abs=0.05)
