@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +24,7 @@ from rubbing2pattern.documents.kept_rubbing import read_rubbing
 from rubbing2pattern.documents.record import panel_of, read_record, record_of
 from rubbing2pattern.errors import InputUnreadable, NoLeadFound, OutputNotWritten, UsageFault
 from rubbing2pattern.findings import Code, Finding
-from rubbing2pattern.model import Corrections as Applied, Dismissal, Panel
+from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import (
     CORRECTIONS_NAMES,
@@ -39,6 +39,8 @@ from rubbing2pattern.stages.pieces import cut_pieces
 
 _MOST_FAULTS = 3
 _AT_END_MM = 0.5
+_IN_THE_WIDTHS = ("calipers",)
+"""Options that the widths of the record hold already, so that they are not used twice."""
 _OF_CROSSINGS = (Code.DOUBTFUL_JOINT, Code.DOUBTFUL_LEAD, Code.POSSIBLE_LEAD)
 
 
@@ -57,7 +59,7 @@ class Corrected:
     overlay: bool = True
 
     @property
-    def applied(self) -> Applied:
+    def applied(self) -> AppliedCorrections:
         """What the last file did."""
         return self.panel.corrections[-1]
 
@@ -178,10 +180,10 @@ def _raise(faults: list[str]) -> None:
 def _cut(net: Net, before: Panel, options: Options) -> Panel:
     """Cut a net into pieces and give everything the names it had."""
     drawn, _, _ = net.lead_net()
-    heart_mm, clearance_mm = before.heart_mm, before.clearance_mm
+    given: dict[str, Any] = {"heart_mm": before.heart_mm, "clearance_mm": before.clearance_mm}
+    given |= {f.name: f.default for f in fields(options.pieces) if f.name in _IN_THE_WIDTHS}
     try:
-        given = replace(options.pieces, heart_mm=heart_mm, clearance_mm=clearance_mm)
-        cut = cut_pieces(drawn, given)
+        cut = cut_pieces(drawn, replace(options.pieces, **given))
     except (NoLeadFound, ValueError) as fault:
         raise UsageFault(f"nothing was changed: {fault}") from fault
     names = names_for(cut, before, net, options.correct.same_share)
@@ -307,7 +309,7 @@ def _with_history(
     came_before, came_now = _ids(before.cames), _ids(corrected.cames)
     number_of: Any = {piece.number for piece in before.pieces}
     now = {piece.number for piece in corrected.pieces}
-    entry = Applied(
+    entry = AppliedCorrections(
         corrections.by,
         corrections.date,
         corrections.remark,

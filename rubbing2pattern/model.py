@@ -183,7 +183,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Corrections:
+class AppliedCorrections:
     """What one file of corrections did to a panel.
 
     Attributes
@@ -255,5 +255,5 @@ class Panel:
     level_angle_deg: float
     findings: tuple[Finding, ...] = ()
     dismissed: tuple[Dismissal, ...] = ()
-    corrections: tuple[Corrections, ...] = ()
+    corrections: tuple[AppliedCorrections, ...] = ()
     rubbing: Frame | None = None

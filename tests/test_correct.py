@@ -273,6 +273,10 @@ REFUSALS = {
         "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[80, 20], [20, 20]]\n",
         ["crosses itself"],
     ),
+    "runs out on its way": (
+        "[[add_lead]]\nfrom = [0, 20]\nto = [0, 120]\nthrough = [[-5, 70]]\n",
+        ["add_lead 1: it runs out of the panel"],
+    ),
     "free end on a lead": (
         "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nfree_end = true\n",
         ["free_end is said, but it ends on"],

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 import shapely
-from shapely.geometry import Point as ShapelyPoint
+from shapely.geometry import LineString, Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Lead, Net, lead_of, shifted, told
 from rubbing2pattern.correcting.shapes import curve_through
@@ -297,7 +297,10 @@ class Changes:
             contrast=0.0,
         )
         self.net.next_strip += 1
-        return self.net.lay(curve_through(places), (start, end), like, Corrected.ADDED)
+        curve = curve_through(places)
+        if not self.ground.buffer(self.options.joint_mm).covers(LineString(curve.points())):
+            raise UsageFault("it runs out of the panel on its way")
+        return self.net.lay(curve, (start, end), like, Corrected.ADDED)
 
     def _free_end(self, place: Point) -> str:
         name, away_mm = self.net.nearest_lead(place)

@@ -11,7 +11,7 @@ from typing import Any
 from rubbing2pattern.documents import record_models as fields
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.frame import Frame
-from rubbing2pattern.model import Change, Corrections, Dismissal
+from rubbing2pattern.model import AppliedCorrections, Change, Dismissal
 from rubbing2pattern.output import RUBBING_NAME
 
 LENGTH_PLACES = 3
@@ -43,7 +43,7 @@ def dismissed_of(parts: Sequence[fields.DismissedPart]) -> tuple[Dismissal, ...]
     )
 
 
-def corrections_parts(history: Iterable[Corrections]) -> list[fields.CorrectionsPart]:
+def corrections_parts(history: Iterable[AppliedCorrections]) -> list[fields.CorrectionsPart]:
     """Return the parts of what persons changed."""
     return [
         fields.CorrectionsPart(
@@ -71,10 +71,10 @@ def corrections_parts(history: Iterable[Corrections]) -> list[fields.Corrections
     ]
 
 
-def corrections_of(parts: Iterable[fields.CorrectionsPart]) -> tuple[Corrections, ...]:
+def corrections_of(parts: Iterable[fields.CorrectionsPart]) -> tuple[AppliedCorrections, ...]:
     """Return what persons changed of its parts."""
     return tuple(
-        Corrections(
+        AppliedCorrections(
             part.by,
             part.date,
             part.remark,
