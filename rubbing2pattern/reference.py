@@ -191,7 +191,7 @@ def read_marks(path: Path) -> Marks:
     InputUnreadable
         When the file cannot be read as text.
     """
-    _, rows = _rows(path, (_MARK_COLUMNS,), optional=("name",))
+    _, rows = table_rows(path, (_MARK_COLUMNS,), optional=("name",))
     marks = tuple(_mark(row, number) for number, row in enumerate(rows, start=1))
     if len(marks) < LEAST_MARKS:
         raise UsageFault(f"{path} has {len(marks)} marks, but four or more are needed")
@@ -199,7 +199,7 @@ def read_marks(path: Path) -> Marks:
     return Marks(path.name, marks)
 
 
-def _mark(row: _Row, number: int) -> Mark:
+def _mark(row: Row, number: int) -> Mark:
     own = row.texts.get("name", "").strip()
     pixel_x, pixel_y, x_mm, y_mm = (row.number(column) for column in _MARK_COLUMNS)
     name = f"mark {own or number} (line {row.line})"
@@ -224,7 +224,7 @@ def read_targets(path: Path) -> Targets:
     InputUnreadable
         When the file cannot be read as text.
     """
-    columns, rows = _rows(path, (_POSITION_COLUMNS, _DISTANCE_COLUMNS))
+    columns, rows = table_rows(path, (_POSITION_COLUMNS, _DISTANCE_COLUMNS))
     if columns == _POSITION_COLUMNS:
         positions = tuple(
             TargetPosition(r.target("id"), r.number("x_mm"), r.number("y_mm")) for r in rows
@@ -241,7 +241,7 @@ def read_targets(path: Path) -> Targets:
     return targets
 
 
-def _distance(row: _Row) -> TargetDistance:
+def _distance(row: Row) -> TargetDistance:
     id_a, id_b, distance_mm = row.target("id_a"), row.target("id_b"), row.number("distance_mm")
     if id_a == id_b:
         raise UsageFault(f"{row.place}: the distance of target {id_a} from itself")
@@ -251,7 +251,7 @@ def _distance(row: _Row) -> TargetDistance:
 
 
 def _refuse_same_positions(
-    path: Path, rows: Sequence[_Row], positions: Sequence[TargetPosition]
+    path: Path, rows: Sequence[Row], positions: Sequence[TargetPosition]
 ) -> None:
     for i, (row, a) in enumerate(zip(rows, positions, strict=True)):
         for other, b in zip(rows[:i], positions[:i], strict=True):
@@ -274,8 +274,8 @@ def _refuse_too_few(path: Path, targets: Targets) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """One line of a CSV file."""
+class Row:
+    """One line of a CSV file: its fields by column, and how to complain of one."""
 
     path: Path
     line: int
@@ -283,28 +283,40 @@ class _Row:
 
     @property
     def place(self) -> str:
+        """File and line."""
         return f"{self.path}, line {self.line}"
 
     def fault(self, column: str, why: str) -> UsageFault:
+        """Return the error that names file, line, column and what stands there."""
         return UsageFault(f"{self.place}, column {column}: {self.texts[column]!r}: {why}")
 
     def number(self, column: str) -> float:
+        """Return a finite number, or raise `UsageFault`."""
         number = _float(self.texts[column])
         if number is None:
             raise self.fault(column, "not a number; write it with a decimal point")
         return number
 
     def target(self, column: str) -> int:
+        """Return the id of a printed target, or raise `UsageFault`."""
         text = self.texts[column].strip()
         if not text.isdecimal() or int(text) not in TARGET_IDS:
             raise self.fault(column, f"a target's id is a whole number from 0 to {TARGET_IDS[-1]}")
         return int(text)
 
 
-def _rows(
+def table_rows(
     path: Path, kinds: Sequence[tuple[str, ...]], optional: tuple[str, ...] = ()
-) -> tuple[tuple[str, ...], list[_Row]]:
-    """Return the kind of columns found and the lines below the header."""
+) -> tuple[tuple[str, ...], list[Row]]:
+    """Return the kind of columns found in a CSV file and the lines below its header.
+
+    Raises
+    ------
+    UsageFault
+        Naming the line whose header or number of fields is wrong.
+    InputUnreadable
+        When the file cannot be read as text.
+    """
     lines = _lines(path)
     line, head = next(lines, (0, []))
     names = tuple(name.strip().lower() for name in head)
@@ -320,7 +332,7 @@ def _rows(
     for line, fields in lines:
         if len(fields) != len(names):
             raise UsageFault(f"{path}, line {line}: {len(fields)} fields instead of {len(names)}")
-        rows.append(_Row(path, line, dict(zip(names, fields, strict=True))))
+        rows.append(Row(path, line, dict(zip(names, fields, strict=True))))
     return known[0], rows
 
 

@@ -36,10 +36,19 @@ class Drawing:
     solder: list[BaseGeometry] = field(default_factory=list)
     bare: list[BaseGeometry] = field(default_factory=list)
     pallid: list[BaseGeometry] = field(default_factory=list)
+    crowns: list[tuple[Place, Place, float, float]] = field(default_factory=list)
 
     def band(self, *places: Place, width_mm: float = 5.0) -> Drawing:
         self.bands.append((LineString(places), width_mm))
         return self
+
+    def round_band(self, a: Place, b: Place, width_mm: float, fade_mm: float) -> Drawing:
+        """Rub a straight band darkest in the middle: ink falls as the drop of a round leaf grows.
+
+        The drop grows by the square of the distance; at `fade_mm` from the middle no ink is left.
+        """
+        self.crowns.append((a, b, width_mm, fade_mm))
+        return self.band(a, b, width_mm=width_mm)
 
     def frame(self, width_mm: float = 8.0, low: float = 20.0, high: float = 140.0) -> Drawing:
         corners = [(low, low), (high, low), (high, high), (low, high), (low, low)]
@@ -91,10 +100,24 @@ class Drawing:
         small = cv2.resize(fine, (side, side), interpolation=cv2.INTER_AREA)
         return np.asarray(small, np.float32) / 255.0
 
+    def _crowned(self) -> npt.NDArray[np.float32]:
+        """Share of the ink that round leaves leave, (H, W)."""
+        side = round(self.size_mm * PX_PER_MM)
+        rows, columns = np.mgrid[0:side, 0:side]
+        x, y = columns / PX_PER_MM, (side - 1.0 - rows) / PX_PER_MM
+        left = np.ones((side, side), np.float32)
+        for (ax, ay), (bx, by), width_mm, fade_mm in self.crowns:
+            across = np.abs((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / np.hypot(
+                bx - ax, by - ay
+            )
+            near = across <= width_mm / 2.0 + 1.0
+            left[near] = np.clip(1.0 - (across[near] / fade_mm) ** 2, 0.0, 1.0)
+        return left
+
     def picture(self) -> npt.NDArray[np.uint8]:
         """Grey of every pixel, with slight noise."""
         pale = self._filled(shapely.union_all(self.pallid)) / 3.0
-        share = cv2.GaussianBlur(np.maximum(self.share(), pale), (0, 0), 0.6)
+        share = cv2.GaussianBlur(np.maximum(self.share() * self._crowned(), pale), (0, 0), 0.6)
         noise = np.random.default_rng(11).normal(0.0, 2.0, share.shape)
         return np.clip(PAPER * np.exp(-INK * share) + noise, 0, 255).astype(np.uint8)
 

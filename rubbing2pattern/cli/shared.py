@@ -72,6 +72,18 @@ def pattern_options(command: F) -> F:
             help='Widths of lead on sale: "4mm,5mm,1/4in".  [common sizes in the unit of --units]',
         ),
         click.option(
+            "--profile",
+            type=click.Choice(["flat", "round"]),
+            help="Shape of the leaves, where it is known.  [told from the rubbing]",
+        ),
+        click.option(
+            "--caliper",
+            "calipers",
+            multiple=True,
+            metavar="FILE.csv|CAME=WIDTH",
+            help="Widths measured on the lead: x_mm,y_mm,width_mm or came,width_mm; or C12=6.1mm.",
+        ),
+        click.option(
             "--max-megapixels",
             type=float,
             metavar="N",
@@ -115,17 +127,22 @@ def reference_of(given: dict[str, Any]) -> Reference:
 def options_of(given: dict[str, Any]) -> Options:
     """Take the options of a run out of the parameters of a command."""
     from rubbing2pattern.options import Options
+    from rubbing2pattern.options.calipers import parse_calipers
     from rubbing2pattern.options.setting import with_settings
 
     options = with_settings(Options(), given.pop("settings"))
     pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
     pieces["stock"] = given.pop("stock") or (STOCK_INCH if given["units"] == "in" else STOCK_MM)
+    pieces["calipers"] = parse_calipers(given.pop("calipers"))
+    profile = given.pop("profile")
+    measure = {} if profile is None else {"profile": profile}
     size_limit_mp = given.pop("max_megapixels")
     load = {} if size_limit_mp is None else {"size_limit_mp": size_limit_mp}
     chosen = {name: value for name, value in pieces.items() if value is not None}
     return replace(
         options,
         load=replace(options.load, **load),
+        measure=replace(options.measure, **measure),
         pieces=replace(options.pieces, **chosen),
         documents=replace(options.documents, units=given["units"]),
     )

@@ -25,18 +25,27 @@ def band_width(profile: Grid | Array, off: Array, guess_mm: float) -> float:
     beyond each edge, taken for each side by itself, since smudges lie on one side. Each edge is
     where the profile last falls through half of the height, walking outwards from the dark.
     """
+    found = edges(profile, off, guess_mm)
+    return float("nan") if found is None else found[0] + found[1]
+
+
+def edges(profile: Grid | Array, off: Array, guess_mm: float) -> tuple[float, float, float] | None:
+    """Return the distances of the left and right edge from offset 0, and the height.
+
+    Parameters as for `band_width`; None when an edge is missing.
+    """
     step = float(off[1] - off[0])
     zero = len(off) // 2
     reach = min(zero, round((0.5 * guess_mm + 0.6) / step))
     core = profile[zero - reach : zero + reach + 1]
     top = float(np.mean(core[core >= 0.75 * core.max()]))
-    total = 0.0
+    found = []
     for side in (profile[zero:], profile[zero::-1]):
         edge = _edge(np.asarray(side, dtype=np.float64), top, 0.5 * guess_mm / step)
         if edge is None:
-            return float("nan")
-        total += edge * step
-    return total
+            return None
+        found.append(edge * step)
+    return found[0], found[1], top
 
 
 def _edge(side: Array, top: float, guess: float) -> float | None:

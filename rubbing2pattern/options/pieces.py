@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
+from rubbing2pattern.options.calipers import Calipers, as_calipers
 from rubbing2pattern.stock import DEFAULT_STOCK, StockWidth
 
 
@@ -29,11 +30,18 @@ class PieceOptions(Checked):
     fallback_width_mm: float = value(6.0, 2.0, 20.0, "a middling size, when no width is measured")
     unstated_width_uncertainty_mm: float = value(0.4, 0.01, 3.0, "where a width came without one")
     unmeasured_uncertainty_mm: float = value(1.5, 0.1, 6.0, "half the span of usual inner leads")
+    unshaped_mm: float = value(0.44, 0.05, 5.0, "half of what a round leaf may hide is in it")
+    calipers: tuple[Calipers, ...] = choice((), "widths measured on the lead: --caliper")
+    caliper_uncertainty_mm: float = value(0.1, 0.01, 1.0, "a caliper on soft lead; practice")
+    caliper_like_mm: float = value(0.2, 0.01, 1.0, "how far cames of one size differ unseen")
+    caliper_agree_mm: float = value(0.6, 0.1, 3.0, "widths of one size nearer are one size")
+    caliper_reach_mm: float = value(3.0, 0.0, 20.0, "a place read off a pattern is as near")
     crossing_joint_mm: float = value(12.0, 0.0, 60.0, "lines fitted to a point cross near it")
     crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of")
 
     def __post_init__(self) -> None:
-        """Refuse values out of range and a list without a stock width."""
+        """Refuse values out of range and a list without a stock width; take in plain calipers."""
         Checked.__post_init__(self)
+        object.__setattr__(self, "calipers", tuple(as_calipers(part) for part in self.calipers))
         if not self.stock:
             raise UsageFault("stock is empty, but must hold one stock width at least")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
-from rubbing2pattern.model import Came
+from rubbing2pattern.model import Came, Profile
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.stock import StockChoice, nearest_stock
@@ -74,6 +74,7 @@ def width_findings(
     widths: FaceWidths,
     places: Sequence[tuple[float, float]],
     cover_mm: float,
+    options: PieceOptions,
 ) -> tuple[Finding, ...]:
     """Return what is doubtful about the widths of E cames.
 
@@ -88,7 +89,7 @@ def width_findings(
     for k, choice in enumerate(widths.choices):
         if not choice.fits and widths.measured[k]:
             between.setdefault(_gap_in_stock(choice), []).append(k)
-    found = []
+    found = list(_shape_unknown(cames, widths, places, options))
     for k in unmeasured:
         text = (
             f"The face width of {cames[k].id} could not be measured and is taken as "
@@ -110,6 +111,35 @@ def width_findings(
         )
         found.append(_finding(Code.WIDTH_BETWEEN_STOCK, text, group, cames, places))
     return tuple(found)
+
+
+def _shape_unknown(
+    cames: Sequence[Came],
+    widths: FaceWidths,
+    places: Sequence[tuple[float, float]],
+    options: PieceOptions,
+) -> Iterator[Finding]:
+    """Say once where it matters for the stock width that a leaf may be round.
+
+    A face as much wider as its uncertainty allows would then be another size. An uncertainty below
+    `unshaped_mm` has nothing of a round leaf in it.
+    """
+    group = []
+    for k, came in enumerate(cames):
+        sigma = float(widths.uncertainty_mm[k])
+        if came.profile is Profile.FLAT or not widths.measured[k] or sigma < options.unshaped_mm:
+            continue
+        wider_mm = float(widths.width_mm[k]) + options.stock_sigmas * sigma
+        most = min(options.stock, key=lambda s: (abs(wider_mm - s.width_mm), s.width_mm))
+        if most != widths.choices[k].nearest:
+            group.append(k)
+    if group:
+        text = (
+            f"How much of the face {_named(group, cames)} {'hides' if len(group) == 1 else 'hide'} "
+            "beside what shows cannot be told, as of a round leaf, and the next stock width may be "
+            "right; measure one of each size with callipers and give it with --caliper."
+        )
+        yield _finding(Code.WIDTH_UNCERTAIN, text, group, cames, places)
 
 
 def _finding(

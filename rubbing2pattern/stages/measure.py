@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +12,9 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.measuring.cut_off import cut_off
+from rubbing2pattern.measuring.leaf import Leaf, half_profiles, leaf_of
 from rubbing2pattern.measuring.width import band_width, readings
+from rubbing2pattern.model import Profile
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import Grid, LeadMap, LeadNet, NetCame, Rubbing
 from rubbing2pattern.stock import CommonWidths, common_widths
@@ -28,6 +30,7 @@ class _Reading:
     seen_share: float
     contrast: float
     gaps: tuple[tuple[float, float], ...]
+    halves: Grid = field(default_factory=lambda: np.zeros((0, 0), np.float32))
 
 
 def measure(
@@ -44,7 +47,10 @@ def measure(
     3. the leads of one panel come in a few sizes: a came that surely has one of them is read
        together with its size, by inverse variance;
     4. a came of which too little is seen takes the width of the run of lead it is part of; if
-       nothing of that is seen, the nearest common size, and says so by a large uncertainty.
+       nothing of that is seen, the nearest common size, and says so by a large uncertainty;
+    5. the shape of the leaf is told for every size as a whole; a round leaf hides the flanks of its
+       face, which is then wider than what shows; a size of which the shape cannot be told has that
+       of the others where they agree, else the uncertainty covers what a round leaf may hide.
     """
     options = options or MeasureOptions()
     reach, leaves = _reach(net, options)
@@ -55,8 +61,9 @@ def measure(
         np.array([r.length_mm for r in found]),
     )
     runs = _runs(net, found)
+    leaf = _leaves(found, sizes, options)
     cames = tuple(
-        _with_width(came, r, i, sizes, runs, net, options)
+        _with_leaf(_with_width(came, r, i, sizes, runs, net, options), leaf, sizes.group[i])
         for i, (came, r) in enumerate(zip(net.cames, found, strict=True))
     )
     doubts = (*_faint(net, lead, options), *cut_off(net, lead, rubbing, options))
@@ -134,7 +141,9 @@ def _read(
     shown = 0.5 * (shown + whole) if math.isfinite(whole) else shown
     spread = 1.4826 * float(np.median(np.abs(windows - np.median(windows))))
     spread = max(spread, 0.25) / math.sqrt(windows.size)
-    return _Reading(shown, math.hypot(spread, options.floor_mm), length, share, mean, gaps)
+    halves = half_profiles(density[rows], off, shown, round(options.window_mm / options.step_mm))
+    sigma = math.hypot(spread, options.floor_mm)
+    return _Reading(shown, sigma, length, share, mean, gaps, halves)
 
 
 def _between_leaves(
@@ -220,4 +229,34 @@ def _with_width(
         seen_share=reading.seen_share,
         contrast=reading.contrast,
         gaps=reading.gaps,
+    )
+
+
+def _leaves(
+    found: list[_Reading], sizes: CommonWidths, options: MeasureOptions
+) -> tuple[Leaf, ...]:
+    """Return the shape of the leaf of every common size (rule 5)."""
+    leaves = []
+    for k, size_mm in enumerate(sizes.sizes_mm):
+        parts = [r.halves for r, g in zip(found, sizes.group, strict=True) if g == k]
+        parts = [part for part in parts if part.size]
+        halves = np.vstack(parts) if parts else np.zeros((0, 0), np.float32)
+        leaves.append(leaf_of(halves, float(size_mm), options))
+    told = {leaf.profile for leaf in leaves} - {Profile.UNKNOWN}
+    if len(told) != 1:
+        return tuple(leaves)
+    like = next(leaf for leaf in leaves if leaf.profile in told)
+    return tuple(like if leaf.profile is Profile.UNKNOWN else leaf for leaf in leaves)
+
+
+def _with_leaf(came: NetCame, leaves: tuple[Leaf, ...], group: int) -> NetCame:
+    """Return the came with the face that its leaf gives to what shows of it (rule 5)."""
+    if group < 0:
+        return came
+    leaf = leaves[group]
+    return replace(
+        came,
+        width_mm=came.width_mm + leaf.hidden_mm,
+        width_uncertainty_mm=math.hypot(came.width_uncertainty_mm, leaf.uncertainty_mm),
+        profile=leaf.profile.value,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -14,6 +14,7 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Profile
 from rubbing2pattern.options.pieces import PieceOptions
+from rubbing2pattern.paneling.calipers import calibrated
 from rubbing2pattern.paneling.crossings import planar
 from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, point_along
 from rubbing2pattern.paneling.measures import (
@@ -57,6 +58,10 @@ def cut_pieces(net: LeadNet, options: PieceOptions) -> Panel:
         )
     centre, mended = _valid(centre_shapes(division, lines), options.crossed_area_mm2)
     draft = _Draft(net, lines, division, centre, face_widths(net, options), options)
+    settled: tuple[Finding, ...] = ()
+    if options.calipers:
+        net, settled = calibrated(net, lines, draft.ids()[1], options)
+        draft = replace(draft, net=net, widths=face_widths(net, options))
     glass = draft.glass()
     order = reading_order(glass.labels, _heights(centre), options.row_share)
     number = {opening: n for n, opening in enumerate(order, start=1)}
@@ -66,7 +71,13 @@ def cut_pieces(net: LeadNet, options: PieceOptions) -> Panel:
         joints=draft.joints(joint_ids, came_ids),
         cames=cames,
         pieces=tuple(draft.piece(k, number[k], glass, came_ids) for k in order),
-        findings=(*net.findings, *crossed, *mended, *draft.width_findings(cames, came_ids)),
+        findings=(
+            *net.findings,
+            *crossed,
+            *mended,
+            *settled,
+            *draft.width_findings(cames, came_ids),
+        ),
     )
 
 
@@ -212,7 +223,7 @@ class _Draft:
             tuple(self.widths.choices[c] for c in order),
         )
         places = [point_along(self.lines.paths[c], 0.5) for c in order]
-        return width_findings(cames, widths, places, 2.0 * self.cut_half_mm)
+        return width_findings(cames, widths, places, 2.0 * self.cut_half_mm, self.options)
 
     def panel(
         self,
