@@ -16,8 +16,9 @@ from shapely.geometry import Point as ShapelyPoint
 
 from rubbing2pattern.correcting.changes import Changes
 from rubbing2pattern.correcting.doubts import meant, of_reading, still_true, without_dismissed
+from rubbing2pattern.correcting.lead import id_number, told
 from rubbing2pattern.correcting.names import names_for, renamed, renumbered
-from rubbing2pattern.correcting.net import Net, id_number, told
+from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.corrections import Corrections, CorrectionsFile, Dismiss, Renumber
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import read_rubbing
@@ -179,11 +180,13 @@ def _raise(faults: list[str]) -> None:
 
 def _cut(net: Net, before: Panel, options: Options) -> Panel:
     """Cut a net into pieces and give everything the names it had."""
-    drawn, _, _ = net.lead_net()
+    doubled = net.doubled()
+    if doubled is not None:
+        raise UsageFault(f"nothing was changed: {doubled[1]} would lie on {doubled[0]}")
     given: dict[str, Any] = {"heart_mm": before.heart_mm, "clearance_mm": before.clearance_mm}
     given |= {f.name: f.default for f in fields(options.pieces) if f.name in _IN_THE_WIDTHS}
     try:
-        cut = cut_pieces(drawn, replace(options.pieces, **given))
+        cut = cut_pieces(net.lead_net(), replace(options.pieces, **given))
     except (NoLeadFound, ValueError) as fault:
         raise UsageFault(f"nothing was changed: {fault}") from fault
     names = names_for(cut, before, net, options.correct.same_share)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import given, settings, strategies as st
 from rubbing2pattern.curves import Arc, Cubic
 from rubbing2pattern.documents.record import record_of, record_text
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.findings import Code
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.model import Corrected as Mark, JointKind, Panel
 from tests import nets
 from tests.correcting import HEAD, corrected, panel_from, piece
@@ -288,6 +289,11 @@ REFUSALS = {
         "[[move_joint]]\nat = [100, 150]\nto = [150, -2]\n",
         ["leads would cross at", "no joint"],
     ),
+    "onto another lead": (
+        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[50, 75.6]]\n"
+        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[50, 75.9]]\n",
+        ["add_lead 2: it runs along C"],
+    ),
     "not neighbours": ("[[join_pieces]]\npieces = [1, 4]\n", ["piece 4 shares no lead"]),
     "unknown piece": ("[[join_pieces]]\npieces = [1, 9]\n", ["there is no piece 9"]),
     "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["stands twice"]),
@@ -372,3 +378,58 @@ def test_adding_and_removing_keeps_the_area(
     back = corrected(done.panel, f'[[remove_lead]]\ncame = "{added}"\n').panel
     assert [p.number for p in back.pieces] == [1, 2, 3, 4]
     assert area(back) == pytest.approx(area(FOUR), abs=0.05)
+
+
+def of_the_reading(*findings: Finding) -> Panel:
+    """Return the four pieces with findings that only a picture can give."""
+    return replace(FOUR, findings=findings)
+
+
+def test_findings_of_the_reading_stay_until_they_are_settled() -> None:
+    faint = Finding(Code.FAINT_REGION, Severity.CHECK, "Faint here.", (50.0, 75.0), (3,))
+    whole = Finding(Code.LOW_RESOLUTION, Severity.NOTE, "Few pixels.")
+    missing = Finding(Code.POSSIBLE_LEAD, Severity.CHECK, "A lead left out.", (50.0, 207.0), (1,))
+    weak = Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, "Who knows.", (100.0, 225.0), (1, 2))
+    panel = of_the_reading(faint, whole, missing, weak)
+    renumbered = corrected(panel, "[[renumber]]\npiece = 3\nnumber = 9\n").panel
+    assert {f.code for f in renumbered.findings} == {f.code for f in panel.findings}
+    assert next(f for f in renumbered.findings if f.code is Code.FAINT_REGION).pieces == (9,)
+    split = {f.code for f in corrected(panel, ACROSS + "width_mm = 6\n").panel.findings}
+    assert split == {Code.FAINT_REGION, Code.LOW_RESOLUTION, Code.DOUBTFUL_JOINT}
+    gone = {f.code for f in corrected(panel, "[[remove_lead]]\nat = [100, 225]\n").panel.findings}
+    assert gone == {Code.FAINT_REGION, Code.LOW_RESOLUTION, Code.POSSIBLE_LEAD}
+
+
+def test_findings_of_a_piece_and_of_the_whole_panel_are_dismissed() -> None:
+    faint = Finding(Code.FAINT_REGION, Severity.CHECK, "Faint here.", (50.0, 75.0), (3,))
+    whole = Finding(Code.LOW_RESOLUTION, Severity.NOTE, "Few pixels.")
+    text = '[[dismiss]]\ncode = "faint-region"\npiece = 3\nwhy = "seen"\n'
+    text += '[[dismiss]]\ncode = "low-resolution"\nwhy = "measured"\n'
+    done = corrected(of_the_reading(faint, whole), text).panel
+    assert done.findings == ()
+    assert [d.finding for d in done.dismissed] == [faint, whole]
+    graver = replace(faint, severity=Severity.WRONG)
+    again = corrected(replace(done, findings=(graver,)), ACROSS + "width_mm = 6\n").panel
+    assert [f.severity for f in again.findings] == [Severity.WRONG]
+
+
+def test_a_width_that_nobody_gave_is_a_finding() -> None:
+    done = corrected(FOUR, ACROSS).panel
+    said = [f for f in done.findings if f.code is Code.WIDTH_UNCERTAIN]
+    added = next(c.id for c in done.cames if c.corrected is Mark.ADDED)
+    assert len(said) == 1 and added in said[0].message
+
+
+def test_the_longer_part_of_a_lead_keeps_its_id() -> None:
+    left = next(c for c in FOUR.cames if c.pieces == (1,) and np.allclose(c.path[:, 0], 0.0))
+    done = corrected(FOUR, "[[split_piece]]\npiece = 1\nfrom = [0, 200]\nto = [100, 210]\n").panel
+    kept = next(c for c in done.cames if c.id == left.id)
+    assert kept.length_mm == pytest.approx(100.0)
+
+
+def test_the_border_is_removed_only_when_that_is_said() -> None:
+    text = "[[remove_lead]]\nat = [0, 75]\nborder = true\n"
+    done = corrected(FOUR, text)
+    assert [p.number for p in done.panel.pieces] == [1, 2, 4]
+    assert done.applied.pieces_gone == (3,)
+    assert any(f.code is Code.BORDER_OPEN for f in done.panel.findings)

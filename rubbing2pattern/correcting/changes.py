@@ -11,7 +11,8 @@ from typing import Any
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.correcting.net import Lead, Net, lead_of, shifted, told
+from rubbing2pattern.correcting.lead import Lead, lead_of, shifted, told
+from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.shapes import curve_through
 from rubbing2pattern.corrections import (
     AddLead,

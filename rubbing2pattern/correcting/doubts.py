@@ -8,8 +8,9 @@ from collections.abc import Iterable, Sequence
 import shapely
 from shapely.geometry import Point as ShapelyPoint
 
+from rubbing2pattern.correcting.lead import told
 from rubbing2pattern.correcting.names import near
-from rubbing2pattern.correcting.net import Net, told
+from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.corrections import Dismiss
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity

@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 from scipy.spatial import KDTree
 
-from rubbing2pattern.correcting.net import Net, id_number
+from rubbing2pattern.correcting.lead import id_number
+from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.model import Came, Joint, Panel, Piece
 from rubbing2pattern.paneling.lines import point_along
@@ -132,12 +133,14 @@ def _from_net(cut: Panel, net: Net) -> tuple[dict[str, str], dict[str, str]]:
         net.next_joint += far_mm >= _SAME_MM
     leads = sorted(net.leads, key=id_number)
     middles = KDTree([net.leads[n].line.interpolate(0.5, normalized=True).coords[0] for n in leads])
-    cames = {}
+    cames: dict[str, str] = {}
     for came in cut.cames:
         ends = {joints[came.start], joints[came.end]}
         near = middles.query_ball_point(point_along(came.path, 0.5), 100.0 * _SAME_MM)
         fitting = [
-            leads[k] for k in near if {net.leads[leads[k]].start, net.leads[leads[k]].end} == ends
+            name
+            for name in (leads[k] for k in near)
+            if {net.leads[name].start, net.leads[name].end} == ends and name not in cames.values()
         ]
         cames[came.id] = fitting[0] if fitting else net.new_came()
     return joints, cames

@@ -8,51 +8,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
+from rubbing2pattern.correcting.lead import (
+    CHORD_MM,
+    Lead,
+    as_one,
+    drawn_lead,
+    id_number,
+    lead_of,
+    told,
+)
 from rubbing2pattern.correcting.shapes import joined
 from rubbing2pattern.curves import Arc, Curve, Point, as_point
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.frame import Placement
-from rubbing2pattern.model import Came, Corrected, Panel
+from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.paneling.crossings import gaps_within, split_curve
 from rubbing2pattern.paneling.lines import leaving_deg, turned
 from rubbing2pattern.paneling.meetings import least_bend_deg
 from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
 
-_CHORD_MM = 0.005
 _MARKS = (Corrected.ADDED, Corrected.MOVED, Corrected.WIDTH, Corrected.NO)
 """Of two leads that become one, the first of these marks stays."""
 _ALONG_SHARE = 0.6
 """A lead with so much of its length on others is not a new one."""
-
-
-@dataclass(frozen=True, slots=True)
-class Lead:
-    """A came in the net; `came` has its curve and figures, its ends are ids."""
-
-    start: str
-    end: str
-    came: NetCame
-    corrected: Corrected
-    line: LineString
-
-    @property
-    def length_mm(self) -> float:
-        """Length of the lead line."""
-        return float(self.line.length)
-
-
-def lead_of(start: str, end: str, came: NetCame, corrected: Corrected) -> Lead:
-    """Return a lead with its line drawn."""
-    return Lead(start, end, came, corrected, LineString(came.curve.points(_CHORD_MM)))
 
 
 class Net:
@@ -63,7 +48,7 @@ class Net:
         self.joints = {
             j.id: NetJoint(j.x_mm, j.y_mm, j.kind.value, j.uncertainty_mm) for j in panel.joints
         }
-        self.first = {came.id: _lead(came) for came in panel.cames}
+        self.first = {came.id: drawn_lead(came) for came in panel.cames}
         self.leads = dict(self.first)
         self.merged: dict[str, str] = {}
         self.turned: set[str] = set()
@@ -74,17 +59,17 @@ class Net:
         self.next_strip = 1 + max((came.strip for came in panel.cames), default=0)
         self.scale, self.placement = panel.scale, panel.placement
 
-    def lead_net(self) -> tuple[LeadNet, tuple[str, ...], tuple[str, ...]]:
-        """Return the net with the ids of its joints and cames, in its order."""
-        joints = tuple(sorted(self.joints, key=id_number))
+    def lead_net(self) -> LeadNet:
+        """Return the net as the stages take it, in the order of its ids."""
+        joints = sorted(self.joints, key=id_number)
         place = {name: k for k, name in enumerate(joints)}
-        cames = tuple(sorted(self.leads, key=id_number))
+        cames = sorted(self.leads, key=id_number)
         drawn = tuple(
             replace(lead.came, start=place[lead.start], end=place[lead.end])
             for lead in (self.leads[name] for name in cames)
         )
         kept = tuple(self.joints[name] for name in joints)
-        return LeadNet(kept, drawn, self.scale, self.placement), joints, cames
+        return LeadNet(kept, drawn, self.scale, self.placement)
 
     def unchanged(self, name: str) -> bool:
         """Tell whether a lead is what it was in the panel."""
@@ -205,7 +190,7 @@ class Net:
         first = self._from_start(a, not a_starts)
         second = self._from_start(b, b_starts)
         curve = joined(first.came.curve, second.came.curve, self.options.in_line_mm)
-        came = _as_one(first, second, curve)
+        came = as_one(first, second, curve)
         mark = min(first.corrected, second.corrected, key=_MARKS.index)
         del self.joints[joint]
         del self.leads[b]
@@ -248,7 +233,7 @@ class Net:
             raise UsageFault(f"it begins and ends at one joint, {told(self.at(ends[0]))}")
         curve = curve.moved_ends(self.at(ends[0]), self.at(ends[1]))
         self._check_length(curve.length_mm)
-        line = LineString(curve.points(_CHORD_MM))
+        line = LineString(curve.points(CHORD_MM))
         if not line.is_simple:
             raise UsageFault("it crosses itself")
         self._refuse_doubled(line)
@@ -276,6 +261,20 @@ class Net:
         """Return an id that no came has had."""
         self.next_came += 1
         return f"C{self.next_came - 1}"
+
+    def doubled(self) -> tuple[str, str] | None:
+        """Return two leads of which one lies on the other, if there are any new ones."""
+        tied: dict[frozenset[str], list[str]] = {}
+        for name in sorted(self.leads, key=id_number):
+            lead = self.leads[name]
+            others = tied.setdefault(frozenset((lead.start, lead.end)), [])
+            for other in others:
+                old = self.unchanged(name) and self.unchanged(other)
+                near = self.leads[other].line.buffer(0.5 * self.options.least_mm)
+                if not old and near.covers(lead.line):
+                    return other, name
+            others.append(name)
+        return None
 
     def runs_through(self, joint: str, without: str) -> bool:
         """Tell whether two leads run through a joint in line when one is left out."""
@@ -368,81 +367,10 @@ class Net:
         return (float(foot.x), float(foot.y))
 
 
-def id_number(name: str) -> int:
-    """Return the number in an id: 12 of C12; ids of another kind come first."""
-    digits = name.lstrip("CJ")
-    return int(digits) if digits.isdigit() else 0
-
-
 def _meetings(a: LineString, b: LineString) -> list[shapely.Geometry]:
     """Return the parts that two lines have in common."""
     parts = shapely.get_parts(shapely.intersection(a, b))
     return [part for part in parts if not part.is_empty]
-
-
-def told(place: Point) -> str:
-    """Write a place."""
-    return f"({place[0]:.1f}, {place[1]:.1f}) mm"
-
-
-def shifted(curve: Curve, by: Point) -> Curve:
-    """Return a curve moved by (x, y)."""
-    return curve.placed(Placement(0.0, *by))
-
-
-def _lead(came: Came) -> Lead:
-    drawn = NetCame(
-        0,
-        0,
-        came.curve,
-        came.strip,
-        came.face_width_mm,
-        came.face_width_uncertainty_mm,
-        came.shown_width_mm,
-        came.profile.value,
-        came.seen_share,
-        came.contrast,
-        came.confidence,
-        came.gaps,
-    )
-    return lead_of(came.start, came.end, drawn, came.corrected)
-
-
-def _as_one(a: Lead, b: Lead, curve: Curve) -> NetCame:
-    """Return the figures of two leads that are one: means by length."""
-    total = a.length_mm + b.length_mm
-
-    def mean(name: str) -> float:
-        x, y = float(getattr(a.came, name)), float(getattr(b.came, name))
-        same = x == y or (math.isnan(x) and math.isnan(y))
-        return x if same else (x * a.length_mm + y * b.length_mm) / total
-
-    means: dict[str, Any] = {
-        name: mean(name)
-        for name in (
-            "width_mm",
-            "width_uncertainty_mm",
-            "shown_width_mm",
-            "seen_share",
-            "contrast",
-            "confidence",
-        )
-    }
-    longer = a if a.length_mm >= b.length_mm else b
-    later = tuple((low + a.length_mm, high + a.length_mm) for low, high in b.came.gaps)
-    gaps = _without_seam((*a.came.gaps, *later))
-    return replace(longer.came, curve=curve, gaps=gaps, **means)
-
-
-def _without_seam(gaps: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
-    """Join gaps that touch."""
-    kept: list[tuple[float, float]] = []
-    for low, high in gaps:
-        if kept and low - kept[-1][1] < _CHORD_MM:
-            kept[-1] = (kept[-1][0], high)
-        else:
-            kept.append((low, high))
-    return tuple(kept)
 
 
 def _next(names: Iterable[str]) -> int:
