@@ -15,7 +15,7 @@ class CorrectOptions(Checked):
     joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint")
     least_mm: float = value(1.0, 0.1, 20.0, "shorter than its own width a lead is none")
     in_line_deg: float = value(15.0, 1.0, 45.0, "as for a through-lead: less is one lead")
-    in_line_mm: float = value(0.5, 0.0, 5.0, "a straight lead bends by less where another butted")
+    in_line_mm: float = value(0.12, 0.0, 5.0, "a lead line across itself is known no better")
     same_width_mm: float = value(0.6, 0.0, 5.0, "half the step between stock sizes")
     joint_uncertainty_mm: float = value(0.5, 0.0, 5.0, "of a place measured with a rule")
     width_uncertainty_mm: float = value(0.1, 0.0, 2.0, "of a width measured with callipers")
