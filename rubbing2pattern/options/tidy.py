@@ -93,6 +93,11 @@ class TidyOptions(Checked):
     inkless_below: float = value(
         0.6, 0.1, 1.5, "of the local strength; smears stay below, solder not"
     )
+    steady_above: float = value(0.25, 0.05, 1.0, "of the band; false lines drop below it somewhere")
+    steady_mm: float = value(6.0, 2.0, 50.0, "a shorter stretch is steady by chance")
+    leaf_margin_mm: float = value(0.7, 0.0, 3.0, "beside a leaf the dark of both runs together")
+    narrowest_mm: float = value(2.2, 0.5, 5.0, "the narrowest came is sold at 3 mm, worn to 2.5")
+    thin_odds: float = value(3.0, 0.0, 20.0, "twenty to one against what is narrower")
     clearly_no_link: float = value(
         -5.0, -20.0, 2.0, "the same for links, of which less can be seen"
     )

@@ -67,7 +67,8 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
     """Remove strands that already the first look shows to be no lead, weakest first.
 
     What is left of a joint of three is joined and weighed again as one. A link that is inked all
-    along is left for the second look: between wide leads no flank shows, and it is no band.
+    along is left for the second look: between wide leads no flank shows, and it is no band. So is a
+    strand that is a band all along, if a pale one: beside darker leads its mean tells nothing.
     """
     odds: dict[int, float] = {}
 
@@ -77,7 +78,11 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
         if is_link(web, k, options):
             inked = least_ink(web.strands[k], lead) > options.inkless_below
             odds[k] = 0.0 if inked else odds[k] + options.clearly_false - options.clearly_no_link
+        if odds[k] < options.clearly_false and _steady(web, k, lead, options):
+            odds[k] = 0.0
 
+    for strand in web.strands.values():  # what is hidden depends on the neighbours' widths
+        strand.width_mm = float(np.median(band_along(strand.path, lead)[1]))
     for k in web.strands:
         look(k)
     heap = [(value, k) for k, value in odds.items()]
@@ -92,6 +97,18 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
         for new in replace_by_runs(web, k, strand.path, good, options):
             look(new)
             heapq.heappush(heap, (odds[new], new))
+
+
+def _steady(web: Web, k: int, lead: LeadMap, options: TidyOptions) -> bool:
+    """Whether a strand is band-like in nine places of ten where no other lead covers it."""
+    strand = web.strands[k]
+    response, _ = band_along(strand.path, lead)
+    along = np.linspace(0.0, strand.length_mm, len(response))
+    start, end = (_half_leaf(web, k, n) + options.leaf_margin_mm for n in (strand.a, strand.b))
+    clear = response[(along > start) & (along < strand.length_mm - end)]
+    if len(clear) < 3 or strand.length_mm - start - end < options.steady_mm:
+        return False
+    return float(np.percentile(clear, 10.0)) > options.steady_above
 
 
 def second_look(
@@ -132,6 +149,7 @@ def odds_of(
     """Return the log odds that a strand is lead.
 
     Of a link the leads it joins hide much, so its ink counts; of a covered one only that is left.
+    What is narrower than any lead is sooner a crease or the drawing of textured glass.
     """
     if _clear_mm(web, k, options) <= options.covered_mm:
         inked = least_ink(web.strands[k], lead) > options.inkless_below
@@ -139,7 +157,8 @@ def odds_of(
     features = second_look(web, k, tracks, lead, options)
     if is_link(web, k, options):
         return log_odds(features, LINK, options.link_look)
-    return log_odds(features, SECOND, options.second_look)
+    thin = tracks[k].width_mm < options.narrowest_mm
+    return log_odds(features, SECOND, options.second_look) - (options.thin_odds if thin else 0.0)
 
 
 def probability(
