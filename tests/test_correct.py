@@ -10,20 +10,33 @@ import pytest
 import shapely
 from hypothesis import given, settings, strategies as st
 
+from rubbing2pattern import apply_corrections
 from rubbing2pattern.curves import Arc, Cubic
-from rubbing2pattern.documents.record import record_of, record_text
-from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.model import Corrected as Mark, JointKind, Panel
+from rubbing2pattern.options import Options
+from rubbing2pattern.options.calipers import parse_calipers
+from rubbing2pattern.options.pieces import PieceOptions
+from rubbing2pattern.provenance import options_of, plain
+from rubbing2pattern.stages.audit import audit
+from rubbing2pattern.stages.pieces import cut_pieces
 from tests import nets
-from tests.correcting import HEAD, corrected, panel_from, piece
+from tests.correcting import (
+    ACROSS,
+    FOUR,
+    HEAD,
+    RING,
+    corrected,
+    panel_from,
+    piece,
+    refused,
+    said,
+    text_of,
+)
 
-# Four pieces of 100 by 150 mm: 1 and 2 above, 3 and 4 below.
-FOUR = panel_from(nets.two_by_two().net())
 BRICKS = panel_from(nets.brick_bond().net())
-RING = panel_from(nets.ring_in_frame().net())
 LANCET = panel_from(nets.lancet().net())
-ACROSS = "[[split_piece]]\npiece = 1\nfrom = [0, 200]\nto = [100, 210]\n"
 
 
 def came_between(panel: Panel, a: int, b: int) -> str:
@@ -32,19 +45,6 @@ def came_between(panel: Panel, a: int, b: int) -> str:
 
 def area(panel: Panel) -> float:
     return sum(p.centre_area_mm2 for p in panel.pieces)
-
-
-def text_of(panel: Panel) -> str:
-    return record_text(record_of(panel, {}))
-
-
-def refused(panel: Panel, text: str, *words: str) -> None:
-    before = text_of(panel)
-    with pytest.raises(UsageFault) as caught:
-        corrected(panel, text)
-    for word in words:
-        assert word in str(caught.value)
-    assert text_of(panel) == before
 
 
 def test_a_split_piece_keeps_its_number_once_and_all_others_keep_theirs() -> None:
@@ -253,103 +253,6 @@ def test_a_finding_is_dismissed_with_its_reason_and_stays_so() -> None:
     assert further.dismissed[0] == kept
 
 
-REFUSALS = {
-    "unknown came": ('[[remove_lead]]\ncame = "C99"\n', ["remove_lead 1: there is no came C99"]),
-    "no lead there": ("[[remove_lead]]\nat = [50, 75]\n", ["no lead within 8 mm", "nearest"]),
-    "outside": ("[[remove_lead]]\nat = [900, 75]\n", ["outside the panel", "limit 8 mm"]),
-    "border": ("[[remove_lead]]\nat = [0, 75]\n", ["is border", "border = true"]),
-    "twice": (
-        "[[remove_lead]]\nat = [100, 75]\n[[remove_lead]]\nat = [101, 80]\n",
-        ["remove_lead 2", "changed already by remove_lead 1"],
-    ),
-    "moved and removed": (
-        "[[remove_lead]]\nat = [100, 75]\n[[move_lead]]\nat = [100, 75]\nby = [1, 0]\n",
-        ["move_lead 1", "changed already by remove_lead 1"],
-    ),
-    "ends in nothing": ("[[add_lead]]\nfrom = [0, 75]\nto = [50, 75]\n", ["add_lead 1: no lead"]),
-    "no length": ("[[add_lead]]\nfrom = [0, 75]\nto = [0, 75.2]\n", ["no length"]),
-    "begins and ends at one joint": ("[[add_lead]]\nfrom = [0, 0]\nto = [2, 0]\n", ["one joint"]),
-    "doubles a lead": ("[[add_lead]]\nfrom = [100, 150]\nto = [100, 0]\n", ["runs along"]),
-    "crosses itself": (
-        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[80, 20], [20, 20]]\n",
-        ["crosses itself"],
-    ),
-    "runs out on its way": (
-        "[[add_lead]]\nfrom = [0, 20]\nto = [0, 120]\nthrough = [[-5, 70]]\n",
-        ["add_lead 1: it runs out of the panel"],
-    ),
-    "free end on a lead": (
-        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nfree_end = true\n",
-        ["free_end is said, but it ends on"],
-    ),
-    "no joint there": ("[[move_joint]]\nat = [50, 75]\nto = [50, 80]\n", ["no joint within 8 mm"]),
-    "unknown joint": ('[[move_joint]]\njoint = "J99"\nto = [50, 80]\n', ["no joint J99"]),
-    "onto another joint": ("[[move_joint]]\nat = [0, 0]\nto = [100, 0.1]\n", ["is the place of"]),
-    "over another lead": (
-        "[[move_joint]]\nat = [100, 150]\nto = [150, -2]\n",
-        ["leads would cross at", "no joint"],
-    ),
-    "onto another lead": (
-        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[50, 75.6]]\n"
-        "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nthrough = [[50, 75.9]]\n",
-        ["add_lead 2: it runs along C"],
-    ),
-    "not neighbours": ("[[join_pieces]]\npieces = [1, 4]\n", ["piece 4 shares no lead"]),
-    "unknown piece": ("[[join_pieces]]\npieces = [1, 9]\n", ["there is no piece 9"]),
-    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["stands twice"]),
-    "split elsewhere": (ACROSS.replace("piece = 1", "piece = 4"), ["runs out of piece 4"]),
-    "split of no piece": (ACROSS.replace("piece = 1", "piece = 8"), ["there is no piece 8"]),
-    "number taken": ("[[renumber]]\npiece = 1\nnumber = 2\n", ["number 2", "another piece"]),
-    "number given twice": (
-        "[[renumber]]\npiece = 1\nnumber = 7\n[[renumber]]\npiece = 2\nnumber = 7\n",
-        ["renumber 2: number 7 is given twice"],
-    ),
-    "piece gone": (
-        "[[join_pieces]]\npieces = [1, 2]\n[[renumber]]\npiece = 2\nnumber = 7\n",
-        ["renumber 1: piece 2 is gone"],
-    ),
-    "no such finding": (
-        '[[dismiss]]\ncode = "free-end"\nwhy = "no"\n',
-        ["dismiss 1: there is no finding free-end of the whole panel"],
-    ),
-    "width of a removed lead": (
-        '[[remove_lead]]\nat = [100, 75]\n[[set_width]]\nat = [100, 75]\nwidth_mm = 5\n',
-        ["set_width 1: no lead within"],
-    ),
-    "one width twice": (
-        "[[set_width]]\nat = [100, 75]\nwidth_mm = 5\n"
-        "[[set_width]]\nat = [100, 76]\nwidth_mm = 6\n",
-        ["set_width 2", "from set_width 1 already"],
-    ),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("what", REFUSALS)
-def test_a_bad_correction_is_refused_and_changes_nothing(what: str) -> None:
-    text, words = REFUSALS[what]
-    refused(FOUR, text, "nothing was changed", *words)
-
-
-def test_one_bad_correction_refuses_the_good_ones_too_and_all_are_told() -> None:
-    text = ACROSS + '[[remove_lead]]\ncame = "C99"\n[[join_pieces]]\npieces = [1, 4]\n'
-    refused(FOUR, text, "remove_lead 1", "join_pieces 1")
-
-
-def test_a_lead_between_rings_that_parts_nothing_is_no_split() -> None:
-    """From the frame to the ring inside it a lead goes through one piece, which stays whole."""
-    outer = next(p.number for p in RING.pieces if p.outline.interiors)
-    text = f"[[split_piece]]\npiece = {outer}\nfrom = [0, 100]\nto = [60, 100]\n"
-    refused(RING, text, f"does not part piece {outer}")
-
-
-def test_the_same_corrections_are_not_made_twice() -> None:
-    done = corrected(
-        FOUR, "[[renumber]]\npiece = 1\nnumber = 2\n[[renumber]]\npiece = 2\nnumber = 1\n"
-    )
-    text = "[[renumber]]\npiece = 1\nnumber = 2\n[[renumber]]\npiece = 2\nnumber = 1\n"
-    refused(done.panel, text, "applied already, by A. Glazier on 2026-11-25 (corrections-1.toml)")
-
-
 def test_the_same_again_gives_the_same_record() -> None:
     text = ACROSS + "[[move_joint]]\nat = [100, 0]\nto = [104, 0]\n"
     assert text_of(corrected(FOUR, text).panel) == text_of(corrected(FOUR, text).panel)
@@ -415,9 +318,9 @@ def test_findings_of_a_piece_and_of_the_whole_panel_are_dismissed() -> None:
 
 def test_a_width_that_nobody_gave_is_a_finding() -> None:
     done = corrected(FOUR, ACROSS).panel
-    said = [f for f in done.findings if f.code is Code.WIDTH_UNCERTAIN]
+    doubts = [f for f in done.findings if f.code is Code.WIDTH_UNCERTAIN]
     added = next(c.id for c in done.cames if c.corrected is Mark.ADDED)
-    assert len(said) == 1 and added in said[0].message
+    assert len(doubts) == 1 and added in doubts[0].message
 
 
 def test_the_longer_part_of_a_lead_keeps_its_id() -> None:
@@ -433,3 +336,17 @@ def test_the_border_is_removed_only_when_that_is_said() -> None:
     assert [p.number for p in done.panel.pieces] == [1, 2, 4]
     assert done.applied.pieces_gone == (3,)
     assert any(f.code is Code.BORDER_OPEN for f in done.panel.findings)
+
+
+def test_widths_that_callipers_calibrated_are_taken_as_they_are() -> None:
+    """A caliper adds to all cames of its size when the rubbing is read, and not once more."""
+    pieces = PieceOptions(calipers=parse_calipers(["C1=6.5mm"]))
+    options = replace(Options(), pieces=pieces)
+    cut = cut_pieces(nets.two_by_two().net(), pieces)
+    panel = panel_of(record_of(audit(cut, options.audit), {}))
+    assert {c.face_width_mm for c in panel.cames} == {6.5}
+    again = options_of({"options": {n: plain(v) for n, v in options.changed().items()}})
+    assert again == options
+    done = apply_corrections(panel, said(ACROSS + "width_mm = 5\n"), options=again).panel
+    widths = {c.face_width_mm for c in done.cames if c.corrected is Mark.NO}
+    assert widths == {6.5}
