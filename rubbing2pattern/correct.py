@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,8 +40,6 @@ from rubbing2pattern.stages.pieces import cut_pieces
 
 _MOST_FAULTS = 3
 _AT_END_MM = 0.5
-_IN_THE_WIDTHS = ("calipers",)
-"""Options that the widths of the record hold already, so that they are not used twice."""
 _OF_CROSSINGS = (Code.DOUBTFUL_JOINT, Code.DOUBTFUL_LEAD, Code.POSSIBLE_LEAD)
 
 
@@ -183,10 +181,11 @@ def _cut(net: Net, before: Panel, options: Options) -> Panel:
     doubled = net.doubled()
     if doubled is not None:
         raise UsageFault(f"nothing was changed: {doubled[1]} would lie on {doubled[0]}")
-    given: dict[str, Any] = {"heart_mm": before.heart_mm, "clearance_mm": before.clearance_mm}
-    given |= {f.name: f.default for f in fields(options.pieces) if f.name in _IN_THE_WIDTHS}
+    heart_mm, clearance_mm = before.heart_mm, before.clearance_mm
+    # The widths of the record hold what callipers add already.
+    given = replace(options.pieces, heart_mm=heart_mm, clearance_mm=clearance_mm, calipers=())
     try:
-        cut = cut_pieces(net.lead_net(), replace(options.pieces, **given))
+        cut = cut_pieces(net.lead_net(), given)
     except (NoLeadFound, ValueError) as fault:
         raise UsageFault(f"nothing was changed: {fault}") from fault
     names = names_for(cut, before, net, options.correct.same_share)
