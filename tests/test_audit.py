@@ -72,13 +72,25 @@ def test_a_bridged_gap_is_found_where_it_is() -> None:
 
 def test_a_doubtful_lead_and_an_uncertain_width() -> None:
     draft = frame(200, 100).line(
-        (0, 0), (200, 100), confidence=0.3, seen_share=0.55, width_uncertainty_mm=0.9
+        (0, 0),
+        (200, 100),
+        confidence=0.3,
+        seen_share=0.55,
+        width_uncertainty_mm=0.9,
+        profile="flat",
     )
     panel = audited(draft)
     assert set(codes(panel)) == {Code.DOUBTFUL_LEAD, Code.WIDTH_UNCERTAIN}
     assert "55%" in only(panel, Code.DOUBTFUL_LEAD).message
     assert "0.9 mm" in only(panel, Code.WIDTH_UNCERTAIN).message
     assert all(f.pieces == (1, 2) for f in panel.findings)
+
+
+def test_a_leaf_that_may_be_round_is_told_where_the_next_size_may_be_right() -> None:
+    draft = frame(200, 100).line((0, 0), (200, 100), width_uncertainty_mm=0.9)
+    message = only(audited(draft), Code.WIDTH_UNCERTAIN).message
+    assert "may have a round leaf" in message
+    assert "--caliper" in message
 
 
 def test_a_doubtful_joint_touches_all_pieces_round_it() -> None:

@@ -117,7 +117,7 @@ def _simple(bays: Sequence[Bay], measure: Measure) -> Fit | None:
         return line
     circle = fit_circle(points, weights) if (weights > 0).sum() >= 5 else None
     shown = points[weights > 0]
-    reach = polyline_length(shown)
+    reach = float(np.hypot(*(shown - shown[0]).T).max())
     short = reach < measure.short_mm
     if circle is None or (short and circle.radius_mm < 3.0 * reach):
         return line if as_line.will_do or short else None

@@ -135,9 +135,9 @@ def _shape_unknown(
             group.append(k)
     if group:
         text = (
-            f"How much of the face {_named(group, cames)} {'hides' if len(group) == 1 else 'hide'} "
-            "beside what shows cannot be told, as of a round leaf, and the next stock width may be "
-            "right; measure one of each size with callipers and give it with --caliper."
+            f"{_named(group, cames)} may have a round leaf, of which a rubbing shows less than the "
+            "face, and the next stock width may be right; measure one of each size with callipers "
+            "and give it with --caliper."
         )
         yield _finding(Code.WIDTH_UNCERTAIN, text, group, cames, places)
 
