@@ -18,7 +18,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from benchmarks.cases import ROOT, Rubbing, cases, fingerprint, rendered
+from benchmarks.cases import ROOT, Rubbing, case_arguments, cases, fingerprint, rendered
 from benchmarks.scoring import Score, refused, score
 from benchmarks.tables import case_line, table
 from tests.rendering.designs import DESIGNS
@@ -93,14 +93,8 @@ def main() -> None:
 
 
 def _arguments() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="python -m benchmarks.accuracy", description=__doc__)
-    parser.add_argument("--tiers", default="clean,everyday")
-    parser.add_argument("--captures", default="scan,photo")
-    parser.add_argument("--designs", default="all", help="names with commas, or all")
-    parser.add_argument("--seeds", default="101,102,103")
-    parser.add_argument("--jobs", type=int, default=1)
+    parser = case_arguments("accuracy", __doc__, "clean,everyday", "101,102,103")
     parser.add_argument("--chain", action="store_true", help="score the plain library chain")
-    parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out")
     return parser.parse_args()
 
 

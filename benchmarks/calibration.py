@@ -8,7 +8,6 @@ true lead line.
 
 from __future__ import annotations
 
-import argparse
 import json
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
@@ -22,7 +21,7 @@ from shapely.geometry import LineString
 
 from benchmarks.accuracy import read
 from benchmarks.alignment import align, sample
-from benchmarks.cases import ROOT, Rubbing, cases, fingerprint, rendered
+from benchmarks.cases import Rubbing, case_arguments, cases, fingerprint, rendered
 from tests.rendering.designs import DESIGNS
 
 Array = npt.NDArray[np.float64]
@@ -92,7 +91,7 @@ def measure(rubbing: Rubbing, version: str, out: Path) -> tuple[Array, str]:
 
 def main() -> None:
     """Read the command line, measure, print a line per rubbing and a table per tier."""
-    args = _arguments()
+    args = case_arguments("calibration", __doc__, "everyday,hard", "11,12").parse_args()
     designs = sorted(DESIGNS) if args.designs == "all" else args.designs.split(",")
     seeds = [int(s) for s in args.seeds.split(",")]
     tiers, captures = args.tiers.split(","), args.captures.split(",")
@@ -113,17 +112,6 @@ def main() -> None:
             f"{calibration_error(rows):.4f}, area under the curve {area_under_curve(rows):.3f}\n"
         )
         print(reliability(rows))
-
-
-def _arguments() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="python -m benchmarks.calibration", description=__doc__)
-    parser.add_argument("--tiers", default="everyday,hard")
-    parser.add_argument("--captures", default="scan,photo")
-    parser.add_argument("--designs", default="all", help="names with commas, or all")
-    parser.add_argument("--seeds", default="11,12")
-    parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out")
-    return parser.parse_args()
 
 
 if __name__ == "__main__":

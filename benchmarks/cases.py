@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import subprocess
 import sys
@@ -61,3 +62,17 @@ def cases(
         for d in designs
         for s in seeds
     ]
+
+
+def case_arguments(
+    program: str, about: str | None, tiers: str, seeds: str
+) -> argparse.ArgumentParser:
+    """Return the command line that chooses cases, with the default tiers and seeds given."""
+    parser = argparse.ArgumentParser(prog=f"python -m benchmarks.{program}", description=about)
+    parser.add_argument("--tiers", default=tiers)
+    parser.add_argument("--captures", default="scan,photo")
+    parser.add_argument("--designs", default="all", help="names with commas, or all")
+    parser.add_argument("--seeds", default=seeds)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out")
+    return parser

@@ -125,11 +125,14 @@ class Changes:
             return came
         assert at is not None
         self.inside(at)
-        name, away_mm = self.before.nearest_lead(at)
+        return self._reached("lead", at, *self.before.nearest_lead(at))
+
+    def _reached(self, what: str, at: Point, name: str, away_mm: float) -> str:
+        """Return the name of what lies nearest to a place, unless that is too far to be meant."""
         if away_mm > self.options.reach_mm:
             raise UsageFault(
-                f"no lead within {self.options.reach_mm:g} mm of {told(at)}; the nearest, {name}, "
-                f"is {away_mm:.1f} mm away"
+                f"no {what} within {self.options.reach_mm:g} mm of {told(at)}; the nearest, "
+                f"{name}, is {away_mm:.1f} mm away"
             )
         return name
 
@@ -189,12 +192,7 @@ class Changes:
         if joint is None:
             assert table.at is not None
             self.inside(table.at)
-            joint, away_mm = self.before.nearest_joint(table.at)
-            if away_mm > self.options.reach_mm:
-                raise UsageFault(
-                    f"no joint within {self.options.reach_mm:g} mm of {told(table.at)}; the "
-                    f"nearest, {joint}, is {away_mm:.1f} mm away"
-                )
+            joint = self._reached("joint", table.at, *self.before.nearest_joint(table.at))
         self.inside(table.to)
         self._claim(label, [joint])
         if joint not in self.net.joints:
@@ -319,12 +317,7 @@ class Changes:
         else:
             assert table.at is not None
             self.inside(table.at)
-            name, away_mm = self.net.nearest_lead(table.at)
-            if away_mm > self.options.reach_mm:
-                raise UsageFault(
-                    f"no lead within {self.options.reach_mm:g} mm of {told(table.at)}; the "
-                    f"nearest, {name}, is {away_mm:.1f} mm away"
-                )
+            name = self._reached("lead", table.at, *self.net.nearest_lead(table.at))
         if f"width of {name}" in self.used:
             raise UsageFault(f"{name} has its width from {self.used[f'width of {name}']} already")
         self.used[f"width of {name}"] = label

@@ -42,7 +42,8 @@ def tidy(
     4. strands are cut at corners; crossings pulled apart by solder are put together;
     5. leads that run through a joint are taken as one run and fitted with lines, arcs or cubics;
     6. joints are put where the fitted curves meet; two that come to lie together are one;
-    7. every lead line that came out of it is weighed once more.
+    7. where leads hide all of a face between them, one of them goes, and 5 and 6 are done again;
+    8. every lead line that came out of it is weighed once more.
 
     Raises
     ------
@@ -77,7 +78,7 @@ def tidy(
             break
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
     settled = replace(settled, findings=settled.findings + found)
-    return with_confidence(settled, lead, rubbing, options)  # rule 7
+    return with_confidence(settled, lead, rubbing, options)  # rule 8
 
 
 def _settled(
@@ -137,14 +138,7 @@ def _join_loose(web: Web, options: TidyOptions) -> None:
         ends = web.ends_at(node) if node in web.incident else []
         if len(ends) != 2 or ends[0][0] == ends[1][0]:
             continue
-        arms = []
-        for end in ends:
-            path = web.away(*end)
-            arms.append(path[min(len(path) - 1, 16)] - path[0])
-        cosine = float(arms[0] @ arms[1]) / max(
-            float(np.hypot(*arms[0]) * np.hypot(*arms[1])), 1e-9
-        )
-        if np.degrees(np.arccos(np.clip(-cosine, -1, 1))) < options.corner_deg - 5.0:
+        if web.bend_deg(ends[0], ends[1]) < options.corner_deg - 5.0:
             web.join(node)
 
 

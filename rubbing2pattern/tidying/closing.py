@@ -43,7 +43,7 @@ def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) ->
     """
     near = 3.5 * options.close_mm
     for _ in range(3):
-        paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
+        paths = _paths(web, fits, options)
         gone: set[int] = set()
         for k, m, places in _crossings(web, paths):
             place = places[0]
@@ -74,7 +74,7 @@ def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions)
     A curve may cross the other and come back to the joint; a glazier cuts it where it arrives.
     """
     run_of = {k: i for i, (chain, _) in enumerate(runs) for k, _ in chain}
-    paths = {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
+    paths = _paths(web, fits, options)
     arrivals: dict[int, tuple[float, Point]] = {}
     for k, m, places in _crossings(web, paths):
         one, two = web.strands[k], web.strands[m]
@@ -94,6 +94,10 @@ def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions)
                     arrivals[node] = (back, place)
     for node, (_, place) in arrivals.items():
         web.nodes[node] = np.array(place)
+
+
+def _paths(web: Web, fits: dict[int, Fit], options: TidyOptions) -> dict[int, np.ndarray]:
+    return {k: curve_of(web, k, fits[k], options).points(0.05) for k in sorted(web.strands)}
 
 
 def _crossings(web: Web, paths: dict[int, np.ndarray]) -> list[tuple[int, int, list[Point]]]:

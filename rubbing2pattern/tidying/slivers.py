@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import shapely
 
@@ -12,7 +10,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.tidying.knots import Follows, join_through
 from rubbing2pattern.tidying.settle import curve_of
-from rubbing2pattern.tidying.stubs import End, Tracks, clean_length, clean_places, lone_width
+from rubbing2pattern.tidying.stubs import Tracks, clean_length, clean_places, lone_width
 from rubbing2pattern.tidying.web import Web
 
 
@@ -47,9 +45,7 @@ def drop_slivers(
             _take_out(web, tracks, follows, min(seen, key=lambda k: (seen[k], k)), options)
             found = True
     if found:
-        for end in [e for e in follows if e[0] not in web.strands]:
-            del follows[end]
-        for end in [e for e, f in follows.items() if f[0] not in web.strands]:
+        for end in [e for e, f in follows.items() if not {e[0], f[0]} <= web.strands.keys()]:
             del follows[end]
         join_through(web, tracks, follows)
     return found
@@ -81,17 +77,9 @@ def _take_out(web: Web, tracks: Tracks, follows: Follows, k: int, options: TidyO
     for node in nodes:
         web.forget(node)
         ends = web.ends_at(node) if node in web.incident else []
-        if len(ends) == 2 and ends[0][0] != ends[1][0] and _in_line(web, ends, options):
+        if len(ends) != 2 or ends[0][0] == ends[1][0]:
+            continue
+        if web.bend_deg(ends[0], ends[1]) < options.corner_deg:
             for end in ends:
                 follows.pop(follows.pop(end, end), None)
             follows[ends[0]], follows[ends[1]] = ends[1], ends[0]
-
-
-def _in_line(web: Web, ends: list[End], options: TidyOptions) -> bool:
-    arms = []
-    for end in ends:
-        path = web.away(*end)
-        arms.append(path[min(len(path) - 1, 16)] - path[0])
-    lengths = [max(float(np.hypot(*a)), 1e-9) for a in arms]
-    cosine = float(arms[0] @ arms[1]) / (lengths[0] * lengths[1])
-    return math.degrees(math.acos(float(np.clip(-cosine, -1.0, 1.0)))) < options.corner_deg

@@ -92,6 +92,14 @@ class Web:
         path = self.strands[strand].path
         return path if starts_here else path[::-1]
 
+    def bend_deg(self, one: tuple[int, bool], two: tuple[int, bool]) -> float:
+        """Angle by which two strand ends that meet differ from one lead running straight on."""
+        u, v = (
+            path[min(len(path) - 1, 16)] - path[0] for path in (self.away(*one), self.away(*two))
+        )
+        cosine = float(u @ v) / max(float(np.hypot(*u) * np.hypot(*v)), 1e-9)
+        return float(np.degrees(np.arccos(np.clip(-cosine, -1.0, 1.0))))
+
     def add(self, strand: Strand) -> int:
         """Add a strand; return its number."""
         k = self.new_number()

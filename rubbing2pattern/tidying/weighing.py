@@ -72,8 +72,11 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
     """
     odds: dict[int, float] = {}
 
-    def look(k: int) -> None:
+    def look(k: int) -> Features:
         features, web.strands[k].width_mm = first_look(web.strands[k], lead)
+        return features
+
+    def weigh(k: int, features: Features) -> None:
         odds[k] = log_odds(features, FIRST, options.first_look)
         if is_link(web, k, options):
             inked = least_ink(web.strands[k], lead) > options.inkless_below
@@ -81,10 +84,9 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
         if odds[k] < options.clearly_false and _steady(web, k, lead, options):
             odds[k] = 0.0
 
-    for strand in web.strands.values():  # what is hidden depends on the neighbours' widths
-        strand.width_mm = float(np.median(band_along(strand.path, lead)[1]))
-    for k in web.strands:
-        look(k)
+    looks = {k: look(k) for k in web.strands}
+    for k, features in looks.items():  # what is hidden depends on the neighbours' widths
+        weigh(k, features)
     heap = [(value, k) for k, value in odds.items()]
     heapq.heapify(heap)
     while heap and heap[0][0] < options.clearly_false:
@@ -95,7 +97,7 @@ def drop_clearly_false(web: Web, lead: LeadMap, options: TidyOptions) -> None:
         response, _ = band_along(strand.path, lead)
         good = _as_long(response > _WELL_SEEN, strand.path) & ~_bends(strand.path)
         for new in replace_by_runs(web, k, strand.path, good, options):
-            look(new)
+            weigh(new, look(new))
             heapq.heappush(heap, (odds[new], new))
 
 
