@@ -52,6 +52,9 @@ class TidyOptions(Checked):
     sliver_seen: float = value(0.2, 0.0, 1.0, "of a lead: more seen alone is no double")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
+    elbow_deg: float = value(
+        40.0, 15.0, 180.0, "two leads that meet so are not one lead, and are weighed each for itself"
+    )
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
     chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
     stray: float = value(1.6, 0.5, 5.0, "of the solder's reach: how far a joint may be moved")
@@ -68,12 +71,12 @@ class TidyOptions(Checked):
     )
     clearly_false: float = value(-4.0, -20.0, 2.0, "log odds that one lead in a thousand is below")
     second_look: tuple[float, ...] = choice(
-        (-2.4, 4.8, -3.8, 2.4, 0.5, -3.2),
-        "the same in the full picture: constant, mean, wiggle, aligned, goes_on, free; fitted",
+        (-3.0, 4.6, -2.5, 1.4, -0.4, -3.1, 1.2, -1.5),
+        "in the full picture: constant, mean, wiggle, aligned, goes_on, free, corner, elbow; fitted",
     )
     link_look: tuple[float, ...] = choice(
-        (-0.5, 2.8, 0.9, -1.2, -1.7),
-        "the same for links: constant, mean, least, wiggle, free; fitted",
+        (-2.7, 3.4, -0.1, -1.6, -2.1, 1.7, -1.8),
+        "the same for links: constant, mean, least, wiggle, free, corner, elbow; fitted",
     )
     finished_look: tuple[float, ...] = choice(
         (-3.0, 3.9, -1.3, 0.9, 0.4, -1.6, 1.9),

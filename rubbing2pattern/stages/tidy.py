@@ -51,7 +51,7 @@ def tidy(
         when nothing is left, or next to nothing of all that is dark.
     """
     options = options or TidyOptions()
-    web = Web.of(net)
+    web = Web.of(net, options.elbow_deg)
     drop_clearly_false(web, lead, options)  # rule 1
     tracks: dict[int, Track] = {}
     _refine_new(web, tracks, rubbing, lead, options)  # rule 2
@@ -72,10 +72,9 @@ def tidy(
         _refine_new(web, tracks, rubbing, lead, options)
     follow_edges(web, tracks, rubbing, lead, options)
     follows = untie(web, tracks, lead, options)
-    for _ in range(3):
+    runs, fits, misfit = _settled(web, tracks, follows, rubbing, lead, options)
+    while drop_slivers(web, tracks, fits, follows, options):  # rule 7; ends, as each takes a lead
         runs, fits, misfit = _settled(web, tracks, follows, rubbing, lead, options)
-        if not drop_slivers(web, tracks, fits, follows, options):  # rule 7
-            break
     settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
     settled = replace(settled, findings=settled.findings + found)
     return with_confidence(settled, lead, rubbing, options)  # rule 8

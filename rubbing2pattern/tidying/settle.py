@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
+import shapely
 
 from rubbing2pattern.curves import (
     Arc,
@@ -37,6 +39,8 @@ from rubbing2pattern.tidying.stubs import (
     stub_of,
 )
 from rubbing2pattern.tidying.web import Web
+
+_HALF_ROUND_DEG = 90.0
 
 Chain = list[End]
 """Strands of a run in order; True where the strand is walked from its start."""
@@ -274,11 +278,20 @@ def _arc(path: Array, fit: CircleFit, start: Point, end: Point, ring: bool) -> C
         return Arc(as_point(fit.centre), fit.radius_mm, first, math.copysign(360.0, run))
     last = math.degrees(math.atan2(end[1] - fit.centre[1], end[0] - fit.centre[0]))
     short = (last - first + 180.0) % 360.0 - 180.0
-    # Both ways round lead from start to end; the lead is the one that is as long as its path.
+    # Both ways round lead from start to end; the lead is the one that is as long as its path, and
+    # on about half a circle, where both are, the one that its path keeps to.
     ways = (short, short - math.copysign(360.0, short))
     curves = [arc_through(start, end, sweep) for sweep in ways]
-    length = polyline_length(path)
-    return min(curves, key=lambda c: abs(c.length_mm - length))
+    if abs(short) < _HALF_ROUND_DEG:
+        length = polyline_length(path)
+        return min(curves, key=lambda c: abs(c.length_mm - length))
+    places = shapely.points(evenly(path, 5.0))
+    return min(curves, key=lambda c: _stray_mm(places, c))
+
+
+def _stray_mm(places: npt.NDArray[np.object_], curve: Curve) -> float:
+    """Mean distance of places from a curve."""
+    return float(shapely.distance(shapely.linestrings(curve.points(0.1)), places).mean())
 
 
 def _cubic(fit: CubicFit, start: Point, end: Point, ring: bool) -> Curve:

@@ -40,7 +40,8 @@ class Strand:
 class Web:
     """Nodes and strands by number; numbers are never used twice.
 
-    `anchors` keeps where a node was before its place was solved for the first time.
+    `anchors` keeps where a node was before its place was solved for the first time. Two strands that
+    are left alone at a node become one, unless they meet at a sharper bend than `elbow_deg`.
     """
 
     nodes: dict[int, Array]
@@ -48,9 +49,10 @@ class Web:
     incident: dict[int, set[int]]
     next_number: int
     anchors: dict[int, Array] = field(default_factory=dict)
+    elbow_deg: float = 180.0
 
     @classmethod
-    def of(cls, net: RawNet) -> Web:
+    def of(cls, net: RawNet, elbow_deg: float = 180.0) -> Web:
         """Copy a raw net."""
         strands = {
             k: Strand(int(a), int(b), np.array(path), int(left), int(right))
@@ -63,7 +65,8 @@ class Web:
             incident[strand.a].add(k)
             incident[strand.b].add(k)
         nodes = {k: np.array(p) for k, p in enumerate(net.nodes)}
-        return cls(nodes, strands, incident, max(len(nodes), len(strands)))
+        number = max(len(nodes), len(strands))
+        return cls(nodes, strands, incident, number, elbow_deg=elbow_deg)
 
     def new_number(self) -> int:
         """Return a number not used before, for a node or a strand."""
@@ -109,7 +112,7 @@ class Web:
         return k
 
     def remove(self, k: int, join: bool = True) -> list[int]:
-        """Remove a strand; nodes left with two ends are joined. Return strands made new."""
+        """Remove a strand; what is left of a joint of three is joined. Return strands made new."""
         strand = self.strands.pop(k)
         made = []
         for node in {strand.a, strand.b}:
@@ -118,11 +121,16 @@ class Web:
             if not self.incident[node]:
                 del self.incident[node]
                 self.nodes.pop(node, None)
-            elif join:
+            elif join and not self.is_elbow(node):
                 new = self.join(node)
                 if new is not None:
                     made.append(new)
         return [m for m in made if m in self.strands]
+
+    def is_elbow(self, node: int) -> bool:
+        """Whether two strands meet alone at a node, and at a sharp bend."""
+        at = self.ends_at(node)
+        return len(at) == 2 and at[0][0] != at[1][0] and self.bend_deg(*at) > self.elbow_deg
 
     def join(self, node: int) -> int | None:
         """Make one strand of the two that meet at a node, unless it is the node of a ring."""

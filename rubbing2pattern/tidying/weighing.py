@@ -30,14 +30,15 @@ Tracks = dict[int, Track]
 Mask = npt.NDArray[np.bool_]
 
 FIRST = ("mean", "aligned", "straight")
-SECOND = ("mean", "wiggle", "aligned", "goes_on", "free")
-LINK = ("mean", "least", "wiggle", "free")
+SECOND = ("mean", "wiggle", "aligned", "goes_on", "free", "corner", "elbow")
+LINK = ("mean", "least", "wiggle", "free", "corner", "elbow")
 FINISHED = ("mean", "wiggle", "aligned", "goes_on", "free", "least")
 """The features that each look weighs, in the order of the weights."""
 
 _TURN_MM = 6.0
 _PROLONGED_DEG = 12.0
 _WELL_SEEN = 0.5
+_TOLD_MM = 5.0
 
 
 def log_odds(features: Features, names: Sequence[str], weights: Sequence[float]) -> float:
@@ -124,16 +125,20 @@ def second_look(
     least : faintest tenth of the ink along a link, over the local strength.
     free : number of ends tied to nothing.
     goes_on : number of ends that a well seen strand prolongs.
+    corner : ends without which a seen lead would be left with a sharp bend, 0 .. 2.
+    elbow : ends at which it meets one other strand alone, at a sharp bend.
     """
     strand, track = web.strands[k], tracks[k]
     features = {
-        "mean": float(np.clip(track.response, 0.0, 1.0).mean()),
+        "mean": _mean_response(track),
         "wiggle": math.log(
             0.1 * float(np.abs(_turns_deg(track.points, track.width_mm)).mean()) + 0.2
         ),
         "aligned": aligned_share(track.points, lead),
         "free": float(sum(web.degree(n) == 1 for n in (strand.a, strand.b))),
         "goes_on": float(sum(_prolonged(web, k, starts, tracks) for starts in (True, False))),
+        "corner": sum(_cornered(web, k, starts, tracks) for starts in (True, False)),
+        "elbow": float(sum(web.is_elbow(n) for n in (strand.a, strand.b))),
     }
     if is_link(web, k, options):
         features["least"] = least_ink(strand, lead)
@@ -352,11 +357,42 @@ def _prolonged(web: Web, k: int, starts: bool, tracks: Mapping[int, Track]) -> b
     for other, other_starts in web.ends_at(strand.a if starts else strand.b):
         if other == k or other not in tracks or web.strands[other].length_mm < 8.0:
             continue
-        if float(np.clip(tracks[other].response, 0.0, 1.0).mean()) < _WELL_SEEN:
+        if _mean_response(tracks[other]) < _WELL_SEEN:
             continue
         if _angle_deg(own, -_way_out(web, other, other_starts)) < _PROLONGED_DEG:
             return True
     return False
+
+
+def _cornered(web: Web, k: int, starts: bool, tracks: Mapping[int, Track]) -> float:
+    """How surely a lead has to leave from an end, for without it glass would get a notch, 0 .. 1.
+
+    No piece can be cut with a sharp inner corner, so where two seen leads meet at one, a third goes
+    off on the outer side. The share grows with the angle there, from 20 degrees over a straight
+    line to 60, and is as good as the fainter of the two is seen.
+    """
+    strand = web.strands[k]
+    own = _heading_deg(_way_out(web, k, starts))
+    beside = sorted(
+        ((_heading_deg(_way_out(web, *end)) - own) % 360.0, end[0])
+        for end in web.ends_at(strand.a if starts else strand.b)
+        if end[0] != k
+    )
+    if len(beside) < 2:
+        return 0.0
+    (first, one), (last, other) = beside[0], beside[-1]
+    notch = min(max((first + 360.0 - last - 200.0) / 40.0, 0.0), 1.0)
+    if min(web.strands[one].length_mm, web.strands[other].length_mm) < _TOLD_MM:
+        return 0.0
+    return notch * min(_mean_response(tracks.get(one)), _mean_response(tracks.get(other)))
+
+
+def _mean_response(track: Track | None) -> float:
+    return 0.0 if track is None else float(np.clip(track.response, 0.0, 1.0).mean())
+
+
+def _heading_deg(way: Array) -> float:
+    return math.degrees(math.atan2(way[1], way[0]))
 
 
 def _way_out(web: Web, k: int, starts: bool) -> Array:
