@@ -50,10 +50,11 @@ class TidyOptions(Checked):
     beyond_mm: float = value(24.0, 5.0, 60.0, "a lead is known to go on this far behind a joint")
     beside_mm: float = value(0.5, 0.0, 3.0, "nearer to another lead's side an edge is not its own")
     sliver_seen: float = value(0.2, 0.0, 1.0, "of a lead: more seen alone is no double")
+    same_mm: float = value(0.05, 0.001, 1.0, "joints so near are one place, drawn with any pen")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
     elbow_deg: float = value(
-        40.0, 15.0, 180.0, "two leads that meet so are not one lead, and are weighed each for itself"
+        40.0, 15.0, 180.0, "two leads that meet so are not one, and are weighed each for itself"
     )
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
     chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
@@ -71,11 +72,12 @@ class TidyOptions(Checked):
     )
     clearly_false: float = value(-4.0, -20.0, 2.0, "log odds that one lead in a thousand is below")
     second_look: tuple[float, ...] = choice(
-        (-3.0, 4.6, -2.5, 1.4, -0.4, -3.1, 1.2, -1.5),
-        "in the full picture: constant, mean, wiggle, aligned, goes_on, free, corner, elbow; fitted",
+        (-4.2, 5.2, -2.6, 2.2, -0.2, -3.3, 1.3, -1.4),
+        "in the full picture: constant, mean, wiggle, aligned, goes_on, free, corner, elbow; "
+        "fitted",
     )
     link_look: tuple[float, ...] = choice(
-        (-2.7, 3.4, -0.1, -1.6, -2.1, 1.7, -1.8),
+        (-3.1, 3.0, 0.4, -1.6, -2.5, 1.9, -1.5),
         "the same for links: constant, mean, least, wiggle, free, corner, elbow; fitted",
     )
     finished_look: tuple[float, ...] = choice(
@@ -84,7 +86,7 @@ class TidyOptions(Checked):
     )
     surest: float = value(0.999, 0.9, 0.9999, "of no came does a rubbing prove more")
     false_below: float = value(
-        -0.4, -10.0, 10.0, "two in five: false lead is sooner seen than missed"
+        -1.5, -10.0, 10.0, "one in five: false lead is sooner seen than missed"
     )
     fair_chance: float = value(-2.2, -10.0, 10.0, "log odds of one in ten")
     inner_part_mm: float = value(45.0, 10.0, 500.0, "a roundel 15 mm across; a figure is shorter")

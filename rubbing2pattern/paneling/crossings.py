@@ -116,9 +116,14 @@ def _simplified(
 
 
 def _tangled(lines: LeadLines) -> set[int]:
-    """Cames whose lines cross themselves or another line."""
+    """Cames whose lines cross themselves or another line, or run along one."""
     paths = np.array([LineString(path) for path in lines.paths], dtype=object)
-    pairs = shapely.STRtree(paths).query(paths, predicate="crosses")
+    tree = shapely.STRtree(paths)
+    pairs = tree.query(paths, predicate="crosses")
+    near = tree.query(paths, predicate="intersects")
+    near = near[:, near[0] != near[1]]
+    along = shapely.relate_pattern(paths[near[0]], paths[near[1]], "1********")
+    pairs = np.concatenate((pairs, near[:, along]), axis=1)
     rings = np.array([len(set(ends)) == 1 for ends in lines.ends], dtype=bool)
     loose = ~shapely.is_simple(paths) & ~rings
     return {int(c) for c in np.flatnonzero(loose)} | {int(c) for c in pairs.ravel()}

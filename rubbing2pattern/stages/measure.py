@@ -47,7 +47,8 @@ def measure(
     3. the leads of one panel come in a few sizes: a came that surely has one of them is read
        together with its size, by inverse variance;
     4. a came of which too little is seen takes the width of the run of lead it is part of; if
-       nothing of that is seen, the nearest common size, and says so by a large uncertainty;
+       nothing of that is seen, the common size of the leads it joins, and says so by a large
+       uncertainty;
     5. the shape of the leaf is told for every size as a whole; a round leaf hides the flanks of its
        face, which is then wider than what shows; a size of which the shape cannot be told has that
        of the others where they agree, else the uncertainty covers what a round leaf may hide.
@@ -63,8 +64,8 @@ def measure(
     runs = _runs(net, found)
     leaf = _leaves(found, sizes, options)
     cames = tuple(
-        _with_leaf(_with_width(came, r, i, sizes, runs, net, options), leaf, sizes.group[i])
-        for i, (came, r) in enumerate(zip(net.cames, found, strict=True))
+        _with_leaf(_with_width(came, i, found, sizes, runs, net, options), leaf, sizes.group[i])
+        for i, came in enumerate(net.cames)
     )
     doubts = (*_faint(net, lead, options), *cut_off(net, lead, rubbing, options))
     findings = (*net.findings, *lead.findings, *doubts)
@@ -198,13 +199,14 @@ def _runs(net: LeadNet, found: list[_Reading]) -> dict[int, tuple[float, float]]
 
 def _with_width(
     came: NetCame,
-    reading: _Reading,
     i: int,
+    found: list[_Reading],
     sizes: CommonWidths,
     runs: dict[int, tuple[float, float]],
     net: LeadNet,
     options: MeasureOptions,
 ) -> NetCame:
+    reading = found[i]
     width, sigma = reading.shown_mm, reading.uncertainty_mm
     shown = width if math.isfinite(width) else came.shown_width_mm
     if not math.isfinite(width) and came.strip in runs:  # rule 4
@@ -212,7 +214,7 @@ def _with_width(
         shown = width
     elif sizes.sizes_mm.size:
         if not math.isfinite(width):
-            k = int(np.abs(sizes.sizes_mm - came.shown_width_mm).argmin())
+            k = int(np.abs(sizes.sizes_mm - _like_neighbours(came, i, net, found)).argmin())
             width, sigma = float(sizes.sizes_mm[k]), options.alone_mm
         elif sizes.probability[i] >= options.member:  # rule 3
             own, common = 1.0 / sigma**2, 1.0 / max(sizes.scatter_mm, 0.05) ** 2
@@ -230,6 +232,23 @@ def _with_width(
         contrast=reading.contrast,
         gaps=reading.gaps,
     )
+
+
+def _like_neighbours(came: NetCame, i: int, net: LeadNet, found: list[_Reading]) -> float:
+    """Width of the wider lead at either end, of the two the narrower; what shows if none is known.
+
+    A came that solder hides shows wider than it is, and a short one is seldom wider than the leads
+    it joins.
+    """
+    ends = []
+    for joint in {came.start, came.end}:
+        beside = [
+            reading.shown_mm
+            for k, (other, reading) in enumerate(zip(net.cames, found, strict=True))
+            if k != i and joint in (other.start, other.end) and math.isfinite(reading.shown_mm)
+        ]
+        ends.extend([max(beside)] if beside else [])
+    return min(ends, default=came.shown_width_mm)
 
 
 def _leaves(

@@ -93,10 +93,11 @@ def _settled(
     fits = fit_all(web, tracks, runs, rubbing, lead, options)
     tips = tips_of(web, tracks, fits, runs, options)
     solve_joints(web, fits, tips, runs, options)
-    runs = close_up(web, fits, runs, options)
+    runs = close_up(web, fits, runs, options, options.close_mm)
     solve_joints(web, fits, tips, runs, options)
     runs = uncross(web, fits, runs, options)
     misfit = solve_joints(web, fits, tips, runs, options)
+    runs = close_up(web, fits, runs, options, options.same_mm)
     land_first(web, fits, runs, options)
     return runs, fits, misfit
 

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.curves import Point
-from rubbing2pattern.fitting.primitives import Fit
+from rubbing2pattern.fitting.primitives import Fit, LineFit
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.tidying.settle import Chain, curve_of
 from rubbing2pattern.tidying.web import Web
@@ -16,8 +16,10 @@ from rubbing2pattern.tidying.web import Web
 Runs = list[tuple[Chain, bool]]
 
 
-def close_up(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -> Runs:
-    """Make one joint of every two that came to lie nearer than `close_mm` and are tied directly.
+def close_up(
+    web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions, within_mm: float
+) -> Runs:
+    """Make one joint of every two that came to lie nearer than `within_mm` and are tied directly.
 
     Returns the runs of lead that are left.
     """
@@ -26,12 +28,12 @@ def close_up(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) -
         strand = web.strands.get(k)
         if strand is None or strand.a == strand.b:
             continue
-        if math.dist(web.nodes[strand.a], web.nodes[strand.b]) >= options.close_mm:
+        if math.dist(web.nodes[strand.a], web.nodes[strand.b]) >= within_mm:
             continue
-        if _holds_a_piece(web, k, options):
+        if _holds_a_piece(web, k, fits, options):
             continue
         if curve_of(web, k, fits[k], options).length_mm <= 2.0 * options.close_mm:
-            gone |= _shrunk(web, k, options)
+            gone |= _shrunk(web, k, fits, options)
     return _without(runs, gone)
 
 
@@ -58,10 +60,11 @@ def uncross(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions) ->
                 (math.dist(web.nodes[web.strands[e].a], web.nodes[web.strands[e].b]), e)
                 for n in sorted(around)
                 for e, _ in web.ends_at(n)
-                if web.strands[e].a != web.strands[e].b and not _holds_a_piece(web, e, options)
+                if web.strands[e].a != web.strands[e].b
+                and not _holds_a_piece(web, e, fits, options)
             ]
             if links and min(links)[0] < near:
-                gone |= _shrunk(web, min(links)[1], options)
+                gone |= _shrunk(web, min(links)[1], fits, options)
         if not gone:
             break
         runs = _without(runs, gone)
@@ -93,7 +96,9 @@ def land_first(web: Web, fits: dict[int, Fit], runs: Runs, options: TidyOptions)
                 if arrivals.get(node, (0.0, place))[0] < back <= options.fused_mm / 2.0:
                     arrivals[node] = (back, place)
     for node, (_, place) in arrivals.items():
-        web.nodes[node] = np.array(place)
+        tied = {n for e in web.incident[node] for n in (web.strands[e].a, web.strands[e].b)}
+        if all(math.dist(web.nodes[n], place) >= options.close_mm for n in tied - {node}):
+            web.nodes[node] = np.array(place)
 
 
 def _paths(web: Web, fits: dict[int, Fit], options: TidyOptions) -> dict[int, np.ndarray]:
@@ -121,24 +126,29 @@ def _crossings(web: Web, paths: dict[int, np.ndarray]) -> list[tuple[int, int, l
     return out
 
 
-def _holds_a_piece(web: Web, k: int, options: TidyOptions) -> bool:
-    """Whether a longer lead ties the same two joints, so that a piece lies between the two."""
+def _holds_a_piece(web: Web, k: int, fits: dict[int, Fit], options: TidyOptions) -> bool:
+    """Whether a longer lead ties the same two joints, so that a piece lies between the two.
+
+    Between two straight leads that join the same two places lies nothing.
+    """
     strand = web.strands[k]
     return any(
         e != k
+        and not (isinstance(fits[e], LineFit) and isinstance(fits[k], LineFit))
         and {web.strands[e].a, web.strands[e].b} == {strand.a, strand.b}
         and web.strands[e].length_mm >= 4.0 * options.close_mm
         for e in web.incident[strand.a]
     )
 
 
-def _shrunk(web: Web, k: int, options: TidyOptions) -> set[int]:
+def _shrunk(web: Web, k: int, fits: dict[int, Fit], options: TidyOptions) -> set[int]:
     """Shrink a strand, and with it what would be left as a loop of nothing; return what went."""
     node = web.fuse(k)
     gone = {k}
     for other in sorted(web.incident[node]):
         loop = web.strands[other]
-        if loop.a == loop.b and loop.length_mm < 4.0 * options.close_mm:
+        nothing = isinstance(fits[other], LineFit) or loop.length_mm < 4.0 * options.close_mm
+        if loop.a == loop.b and nothing:
             web.detach(other)
             gone.add(other)
     return gone

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -12,6 +13,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap
+from rubbing2pattern.tidying.openings import angle_deg, heading, turn_between, wanted
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Strand, Web
 
@@ -76,7 +78,7 @@ def _must_go(track: Track, stretch: Stretch, options: TidyOptions) -> bool:
     chord = track.points[last] - track.points[first]
     for here, sign in ((first, 1.0), (last, -1.0)):  # rule 2
         ahead = _direction(track, here, sign)
-        if ahead is not None and _angle(ahead, sign * chord) > options.bridge_deg:
+        if ahead is not None and angle_deg(ahead, sign * chord) > options.bridge_deg:
             return True
     return False
 
@@ -94,13 +96,6 @@ def _direction(track: Track, here: int, sign: float) -> Array | None:
     half = len(p) // 2
     way = p[half:].mean(axis=0) - p[:half].mean(axis=0)
     return np.asarray(sign * way)
-
-
-def _angle(u: Array, v: Array) -> float:
-    scale = float(np.hypot(*u) * np.hypot(*v))
-    if scale < 1e-9:
-        return 0.0
-    return math.degrees(math.acos(float(np.clip(u @ v / scale, -1.0, 1.0))))
 
 
 def _cut(web: Web, k: int, track: Track, cuts: list[Stretch], options: TidyOptions) -> None:
@@ -137,11 +132,12 @@ def _cut(web: Web, k: int, track: Track, cuts: list[Stretch], options: TidyOptio
 def bridge_free_ends(web: Web, options: TidyOptions) -> tuple[Finding, ...]:
     """Carry leads on over stretches that the rubbing does not show. Return what was bridged.
 
-    Rules, for every strand longer than `stump_mm` that ends freely:
+    Rules, for every strand longer than `stump_mm` that ends freely, and for every elbow:
 
-    1. another free end lies ahead within `bridge_mm`, and both leads head for each other within
-       `bridge_deg`: they are one lead; nearest first;
-    2. else another lead or joint lies straight ahead within `meet_mm`: it ends there;
+    1. another of them lies ahead within `bridge_mm`, and both head for each other within
+       `bridge_deg`: one lead joins them; nearest first;
+    2. else, for a free end, another lead or joint lies straight ahead within `meet_mm`: it ends
+       there;
     3. else it ends freely.
     """
     found: list[Finding] = []
@@ -163,30 +159,17 @@ def _ends_freely(web: Web, node: int, options: TidyOptions) -> bool:
     return web.strands[k].length_mm >= options.stump_mm
 
 
-def _heading(web: Web, node: int) -> Array:
-    """Return the unit vector a lead points in at its free end, by its last 20 mm but the tip."""
-    ((k, starts),) = web.ends_at(node)
-    path = evenly(web.away(k, starts), 0.5)
-    tip = path[min(4, len(path) // 4)]
-    way = tip - path[min(len(path) - 1, 44)]
-    return np.asarray(way / max(float(np.hypot(*way)), 1e-9))
-
-
 def _facing(web: Web, options: TidyOptions) -> list[tuple[int, int]]:
-    """Pairs of free ends that head for each other, nearest first, no end twice."""
-    free = [n for n in sorted(web.nodes) if _ends_freely(web, n, options)]
-    heading = {n: _heading(web, n) for n in free}
+    """Pairs of openings that head for each other, nearest first, none twice."""
+    ways = {n: wanted(web, n) for n in sorted(web.nodes) if _is_open(web, n, options)}
     pairs = []
-    for i, n in enumerate(free):
-        for m in free[i + 1 :]:
-            chord = web.nodes[m] - web.nodes[n]
-            apart = float(np.hypot(*chord))
-            if apart > options.bridge_mm:
-                continue
-            turn = max(_angle(heading[n], chord), _angle(heading[m], -chord))
-            # The place of a frayed end is known to a few mm, which matters over a short gap.
-            if turn <= options.bridge_deg + math.degrees(math.atan2(1.5, apart)):
-                pairs.append((apart, n, m))
+    for n, m in itertools.combinations(ways, 2):
+        apart = math.dist(web.nodes[n], web.nodes[m])
+        if apart > options.bridge_mm or _tied(web, n, m):
+            continue
+        turn = turn_between(web.nodes[n], ways[n], web.nodes[m], ways[m])
+        if turn <= options.bridge_deg:
+            pairs.append((apart, n, m))
     out, taken = [], set()
     for _, n, m in sorted(pairs):
         if n not in taken and m not in taken:
@@ -195,16 +178,25 @@ def _facing(web: Web, options: TidyOptions) -> list[tuple[int, int]]:
     return out
 
 
+def _is_open(web: Web, node: int, options: TidyOptions) -> bool:
+    return _ends_freely(web, node, options) or web.is_elbow(node)
+
+
+def _tied(web: Web, one: int, other: int) -> bool:
+    """Whether a strand runs from one node to the other."""
+    return bool(web.incident[one] & web.incident[other])
+
+
 def _ahead(web: Web, node: int, options: TidyOptions) -> int | None:
     """Node on the first lead straight ahead of a free end; the lead is cut there if need be."""
     ((own, _),) = web.ends_at(node)
-    here, heading = web.nodes[node], _heading(web, node)
+    here, ahead_way = web.nodes[node], heading(web, web.ends_at(node)[0])
     best: tuple[float, int, int] | None = None
     for k in sorted(web.strands):
         strand = web.strands[k]
         rel = strand.path - here
-        ahead = rel @ heading
-        aside = np.abs(rel @ np.array([-heading[1], heading[0]]))
+        ahead = rel @ ahead_way
+        aside = np.abs(rel @ np.array([-ahead_way[1], ahead_way[0]]))
         reach = options.meet_mm + 0.5 * strand.width_mm
         near = (ahead > 0.5) & (ahead <= reach) & (aside <= 0.6 + 0.12 * ahead)
         if k == own:
@@ -225,13 +217,13 @@ def _ahead(web: Web, node: int, options: TidyOptions) -> int | None:
 
 
 def _bridge(web: Web, node: int, other: int, options: TidyOptions) -> list[Finding]:
-    ((k, _),) = web.ends_at(node)
+    k = min(web.incident[node])
     width = web.strands[k].width_mm
     chord = np.array([web.nodes[node], web.nodes[other]])
     gap_mm = float(np.hypot(*(chord[1] - chord[0])))
     web.add(Strand(node, other, evenly(chord, 0.5), 0, 0, width))
     for end in (node, other):
-        if end in web.incident:
+        if end in web.incident and not web.is_elbow(end):
             web.join(end)
     if gap_mm < options.gap_mm:
         return []

@@ -40,8 +40,8 @@ class Strand:
 class Web:
     """Nodes and strands by number; numbers are never used twice.
 
-    `anchors` keeps where a node was before its place was solved for the first time. Two strands that
-    are left alone at a node become one, unless they meet at a sharper bend than `elbow_deg`.
+    `anchors` keeps where a node was before its place was solved for the first time. Two strands
+    that are left alone at a node become one, unless they meet at a sharper bend than `elbow_deg`.
     """
 
     nodes: dict[int, Array]

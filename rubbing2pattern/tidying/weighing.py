@@ -22,6 +22,7 @@ from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap
 from rubbing2pattern.tidying.evidence import aligned_share, band_along, ink_along, straightness
+from rubbing2pattern.tidying.openings import angle_deg
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Strand, Web
 
@@ -359,7 +360,7 @@ def _prolonged(web: Web, k: int, starts: bool, tracks: Mapping[int, Track]) -> b
             continue
         if _mean_response(tracks[other]) < _WELL_SEEN:
             continue
-        if _angle_deg(own, -_way_out(web, other, other_starts)) < _PROLONGED_DEG:
+        if angle_deg(own, -_way_out(web, other, other_starts)) < _PROLONGED_DEG:
             return True
     return False
 
@@ -399,10 +400,3 @@ def _way_out(web: Web, k: int, starts: bool) -> Array:
     path = web.away(k, starts)
     n = len(path) - 1
     return np.asarray(path[min(n, 30)] - path[min(n // 3, 6)])
-
-
-def _angle_deg(u: Array, v: Array) -> float:
-    scale = float(np.hypot(*u) * np.hypot(*v))
-    if scale < 1e-9:
-        return 0.0
-    return math.degrees(math.acos(float(np.clip(u @ v / scale, -1.0, 1.0))))
