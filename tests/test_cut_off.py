@@ -101,4 +101,4 @@ def test_a_rendered_rubbing_cropped_through_its_border(tmp_path: Path) -> None:
     reached = {p.number for p in panel.pieces if p.outline.bounds[0] < 5.0}
     assert reached & set(finding.pieces)
     assert finding.at is not None
-    assert finding.at[0] < 1.0
+    assert finding.at[0] < 6.0  # the middle of the border lies 4 mm beyond the edge
