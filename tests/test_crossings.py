@@ -6,7 +6,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString
 
-from rubbing2pattern.findings import Code
+from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.paneling import openings
 from tests.laws import (
     assert_euler,
@@ -72,3 +72,15 @@ def test_where_no_order_works_the_leads_get_a_joint(monkeypatch: pytest.MonkeyPa
     assert_euler(panel)
     assert_tiled(panel)
     assert sum(p.centre_area_mm2 > 100.0 for p in panel.pieces) == 3
+
+
+def test_of_two_leads_on_one_line_only_one_is_left_out() -> None:
+    """Drawn twice from joint to joint, a lead crosses nothing and still is no plane drawing."""
+    draft = frame(200, 200).line((0, 0), (200, 200), confidence=0.9)
+    panel = cut(draft.line((0, 0), (200, 200), confidence=0.3))
+    assert_euler(panel)
+    assert len(panel.pieces) == 2
+    told = [f for f in panel.findings if "left out" in f.message]
+    assert len(told) == 1
+    assert told[0].severity is Severity.WRONG
+    assert min(came.confidence for came in panel.cames) > 0.8

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from scipy import ndimage
 from shapely.geometry import LineString
 
-from rubbing2pattern.measuring.width import band_width
+from rubbing2pattern.measuring.width import band_width, joined_width
 from rubbing2pattern.reading import LeadNet, NetCame
 from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured
 
@@ -72,6 +74,25 @@ def test_a_band_pale_in_the_middle_is_measured_over_its_outer_edges() -> None:
     drawing.pale((80.0, 20.0), (80.0, 140.0), width_mm=4.0)
     net = measured(drawing)
     assert upright(net, 80.0).width_mm == pytest.approx(8.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "wanted"),
+    [((4.0, 6.0), (8.0,), 6.0), ((4.0,), (4.0, 4.0), 4.0), ((), (6.0,), 6.0), ((), (), math.nan)],
+)
+def test_a_came_hidden_by_solder_is_taken_for_the_narrower_lead_it_joins(
+    first: tuple[float, ...], second: tuple[float, ...], wanted: float
+) -> None:
+    ends, widths = [(0, 1)], [math.nan]
+    for joint, beside in ((0, first), (1, second)):
+        ends += [(joint, 2 + len(ends) + k) for k in range(len(beside))]
+        widths += beside
+    ends.append((0, 99))  # another of which nothing is known
+    widths.append(math.nan)
+    ends.append((98, 99))  # and one elsewhere
+    widths.append(2.0)
+
+    assert joined_width(0, ends, widths) == pytest.approx(wanted, nan_ok=True)
 
 
 OFF = np.linspace(-9.0, 9.0, 181)

@@ -18,7 +18,7 @@ from rubbing2pattern.fitting.primitives import (
 )
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import RawNet
-from rubbing2pattern.tidying.closing import Runs, land_first
+from rubbing2pattern.tidying.closing import Runs, close_up, land_first
 from rubbing2pattern.tidying.knots import Follows
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.settle import curve_of, tips_of
@@ -189,3 +189,47 @@ def test_of_several_crossings_the_first_on_the_way_in_counts(side: float) -> Non
     fits: dict[int, Fit] = {0: LEVEL, 1: LEVEL, 2: fit_cubic(path, np.ones(len(path)), 4)}
     land_first(web, fits, [([(0, True), (1, True)], False), ([(2, True)], False)], OPTIONS)
     assert web.nodes[1] == pytest.approx([14.0 * side, 0.0], abs=0.3)
+
+
+def test_two_straight_leads_between_two_places_that_came_together_are_nothing() -> None:
+    """Both joints were solved to one place; a loop of straight leads there holds no glass."""
+    detour = np.vstack((straight((0, 0), (6, 5)), straight((6, 5), (0.02, 0))))
+    web = web_of(
+        [(-30, 0), (0, 0), (0.02, 0), (30, 0)],
+        [
+            (0, 1, straight((-30, 0), (0, 0))),
+            (1, 2, detour),
+            (1, 2, detour * np.array([1.0, -1.0])),
+            (2, 3, straight((0.02, 0), (30, 0))),
+        ],
+    )
+    fits: dict[int, Fit] = dict.fromkeys(range(4), LEVEL)
+    runs: Runs = [([(k, True)], False) for k in range(4)]
+
+    left = close_up(web, fits, runs, OPTIONS, OPTIONS.same_mm)
+
+    assert sorted(web.strands) == [0, 3]
+    assert [chain for chain, _ in left] == [[(0, True)], [(3, True)]]
+    assert len(web.nodes) == 3
+
+
+def test_two_leads_do_not_both_end_where_they_cross() -> None:
+    """Both moved to one place would leave a lead of no length."""
+    up = [(-20.0, 0.0), (-6.0, 0.0), (6.0, 0.0), (20.0, 0.0)]
+    first = np.array([(-6, 0), (-3, 4), (0, 2), (6, 0)], float)
+    web = web_of(
+        [*up, (-6, 30), (6, 30)],
+        [
+            (0, 1, straight(up[0], up[1])),
+            (1, 2, first),
+            (2, 3, straight(up[2], up[3])),
+            (1, 4, straight((-6, 0), (-6, 30))),
+            (2, 5, straight((6, 0), (6, 30))),
+        ],
+    )
+    fits: dict[int, Fit] = dict.fromkeys(range(5), LEVEL)
+    for k, x in ((3, -6.0), (4, 6.0)):
+        fits[k] = LineFit(np.array([x, 0.0]), np.array([0.0, 1.0]))
+    runs: Runs = [([(0, True), (1, True), (2, True)], False), ([(3, True)], False)]
+    land_first(web, fits, [*runs, ([(4, True)], False)], OPTIONS)
+    assert math.dist(web.nodes[1], web.nodes[2]) >= OPTIONS.close_mm

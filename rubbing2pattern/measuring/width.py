@@ -5,6 +5,9 @@ Legend: N profiles, M offsets.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import numpy as np
 
 from rubbing2pattern.frame import Array
@@ -68,3 +71,17 @@ def readings(density: Grid, off: Array, guess_mm: float, rows_per_window: int) -
     count = max(1, len(density) // rows_per_window)
     parts = np.array_split(np.arange(len(density)), count)
     return np.array([band_width(density[p].mean(axis=0), off, guess_mm) for p in parts])
+
+
+def joined_width(i: int, ends: Sequence[tuple[int, int]], widths_mm: Sequence[float]) -> float:
+    """Return the width, mm, of the leads that came `i` joins; nan where none of them is known.
+
+    `ends` holds the joints of every came, `widths_mm` what was read, nan for nothing. Of the leads
+    at one end the widest counts, since a came butts against it; of the two ends the narrower, since
+    a short came is seldom wider than the leads it joins (common practice, no source).
+    """
+    known = []
+    for joint in set(ends[i]):
+        beside = [w for k, w in enumerate(widths_mm) if k != i and joint in ends[k] and w == w]
+        known.extend([max(beside)] if beside else [])
+    return min(known, default=math.nan)

@@ -13,7 +13,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.measuring.cut_off import cut_off
 from rubbing2pattern.measuring.leaf import Leaf, half_profiles, leaf_of
-from rubbing2pattern.measuring.width import band_width, readings
+from rubbing2pattern.measuring.width import band_width, joined_width, readings
 from rubbing2pattern.model import Profile
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import Grid, LeadMap, LeadNet, NetCame, Rubbing
@@ -214,7 +214,11 @@ def _with_width(
         shown = width
     elif sizes.sizes_mm.size:
         if not math.isfinite(width):
-            k = int(np.abs(sizes.sizes_mm - _like_neighbours(came, i, net, found)).argmin())
+            like = joined_width(
+                i, [(c.start, c.end) for c in net.cames], [r.shown_mm for r in found]
+            )
+            like = like if math.isfinite(like) else came.shown_width_mm
+            k = int(np.abs(sizes.sizes_mm - like).argmin())
             width, sigma = float(sizes.sizes_mm[k]), options.alone_mm
         elif sizes.probability[i] >= options.member:  # rule 3
             own, common = 1.0 / sigma**2, 1.0 / max(sizes.scatter_mm, 0.05) ** 2
@@ -232,23 +236,6 @@ def _with_width(
         contrast=reading.contrast,
         gaps=reading.gaps,
     )
-
-
-def _like_neighbours(came: NetCame, i: int, net: LeadNet, found: list[_Reading]) -> float:
-    """Width of the wider lead at either end, of the two the narrower; what shows if none is known.
-
-    A came that solder hides shows wider than it is, and a short one is seldom wider than the leads
-    it joins.
-    """
-    ends = []
-    for joint in {came.start, came.end}:
-        beside = [
-            reading.shown_mm
-            for k, (other, reading) in enumerate(zip(net.cames, found, strict=True))
-            if k != i and joint in (other.start, other.end) and math.isfinite(reading.shown_mm)
-        ]
-        ends.extend([max(beside)] if beside else [])
-    return min(ends, default=came.shown_width_mm)
 
 
 def _leaves(
