@@ -213,23 +213,25 @@ def test_two_straight_leads_between_two_places_that_came_together_are_nothing() 
     assert len(web.nodes) == 3
 
 
-def test_two_leads_do_not_both_end_where_they_cross() -> None:
-    """Both moved to one place would leave a lead of no length."""
-    up = [(-20.0, 0.0), (-6.0, 0.0), (6.0, 0.0), (20.0, 0.0)]
-    first = np.array([(-6, 0), (-3, 4), (0, 2), (6, 0)], float)
+def test_two_joints_do_not_both_move_to_where_their_leads_cross() -> None:
+    """Moved to one place, they would leave two leads of no length between them."""
     web = web_of(
-        [*up, (-6, 30), (6, 30)],
+        [(-30, 0), (0, 0), (24, 0), (54, 0)],
         [
-            (0, 1, straight(up[0], up[1])),
-            (1, 2, first),
-            (2, 3, straight(up[2], up[3])),
-            (1, 4, straight((-6, 0), (-6, 30))),
-            (2, 5, straight((6, 0), (6, 30))),
+            (0, 1, straight((-30, 0), (0, 0))),
+            (1, 2, straight((0, 0), (24, 0))),
+            (1, 2, straight((0, 0), (24, 0))),
+            (2, 3, straight((24, 0), (54, 0))),
         ],
     )
-    fits: dict[int, Fit] = dict.fromkeys(range(5), LEVEL)
-    for k, x in ((3, -6.0), (4, 6.0)):
-        fits[k] = LineFit(np.array([x, 0.0]), np.array([0.0, 1.0]))
-    runs: Runs = [([(0, True), (1, True), (2, True)], False), ([(3, True)], False)]
-    land_first(web, fits, [*runs, ([(4, True)], False)], OPTIONS)
+    fits: dict[int, Fit] = dict.fromkeys(range(4), LEVEL)
+    for k, side in ((1, 1.0), (2, -1.0)):  # both pass their joints by 3 mm, and cross between them
+        along = np.array([24.0, -6.0 * side])
+        fits[k] = LineFit(np.array([12.0, 0.0]), along / np.hypot(*along))
+    runs: Runs = [([(k, True)], False) for k in range(4)]
+
+    land_first(web, fits, runs, OPTIONS)
+
+    moved = [n for n, x in ((1, 0.0), (2, 24.0)) if abs(web.nodes[n][0] - x) > 1.0]
+    assert len(moved) == 1
     assert math.dist(web.nodes[1], web.nodes[2]) >= OPTIONS.close_mm
