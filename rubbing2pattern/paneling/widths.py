@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -139,7 +139,8 @@ def _shape_unknown(
             "face, and the next stock width may be right; measure one of each size with callipers "
             "and give it with --caliper."
         )
-        yield _finding(Code.WIDTH_UNCERTAIN, text, group, cames, places)
+        # The glass is cut inside the hearts, so this is a doubt about lead and names no piece.
+        yield replace(_finding(Code.WIDTH_UNCERTAIN, text, group, cames, places), pieces=())
 
 
 def _finding(
