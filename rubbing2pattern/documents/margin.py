@@ -27,28 +27,21 @@ from rubbing2pattern.documents.layers import (
     SHEET_FRAME,
 )
 from rubbing2pattern.documents.widths import WidthUse, widths_used
+from rubbing2pattern.documents.wording import (
+    CAUTIONS,
+    corrections_told,
+    count_of,
+    findings_told,
+    length_of,
+    run_of,
+    scale_told,
+    size_of,
+)
 from rubbing2pattern.findings import Severity
-from rubbing2pattern.model import Corrected, Panel
+from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
-from rubbing2pattern.units import Unit, format_length, inch_fraction
-
-CAUTIONS = (
-    "Lead dust and old cement are poisonous: gloves, no eating, drinking or smoking, clean wet, "
-    "wash hands, keep children and pregnant women away; rubbings and dust may be lead waste.",
-    "Old glass and cut edges: protect eyes and hands. A leaded panel is heavy and bends: carry it "
-    "upright.",
-    "Figures are estimates for planning. Qualified conservators or engineers and the local rules "
-    "decide.",
-)
-
-_REFERENCES = {
-    "dpi": "the resolution of the scan",
-    "ruler": "two marks a measured distance apart",
-    "marks": "reference marks",
-    "sheet": "the edges of the sheet",
-    "targets": "printed targets",
-}
+from rubbing2pattern.units import Unit, format_length
 
 _BLOCK_WIDTHS_MM = (190.0, 250.0)
 """Narrowest and widest title block."""
@@ -196,24 +189,24 @@ def _identity(
         ("To the lead lines", panel.width_mm, panel.height_mm),
         ("Over all", panel.outer_width_mm, panel.outer_height_mm),
     ):
-        flow.text(f"{label}: {_size(width, height, options)}")
+        flow.text(f"{label}: {size_of(width, height, options)}")
     flow.text(
-        f"{_count(len(panel.pieces), 'piece')}, {_count(len(panel.cames), 'came')}, "
-        f"{_count(len(panel.joints), 'joint')}"
+        f"{count_of(len(panel.pieces), 'piece')}, {count_of(len(panel.cames), 'came')}, "
+        f"{count_of(len(panel.joints), 'joint')}"
     )
     flow.text(
-        f"Heart {_length(panel.heart_mm, options)}, clearance "
-        f"{_length(panel.clearance_mm, options)} a side: as given, not measured"
+        f"Heart {length_of(panel.heart_mm, options)}, clearance "
+        f"{length_of(panel.clearance_mm, options)} a side: as given, not measured"
     )
     faults = sum(f.severity is Severity.WRONG for f in panel.findings)
     if faults:
         for line in wrapped(
-            f"DO NOT USE YET: {_count(faults, 'fault')} to settle", width_mm, 1.4 * flow.height_mm
+            f"DO NOT USE YET: {count_of(faults, 'fault')} to settle", width_mm, 1.4 * flow.height_mm
         ):
             flow.line(line, 1.25 * flow.height_mm, bold=True)
-    flow.text(_findings(panel))
+    flow.text(findings_told(panel))
     if panel.corrections:
-        flow.text(_corrections(panel))
+        flow.text(corrections_told(panel))
     image = provenance.get("image")
     if isinstance(image, Mapping) and "name" in image:
         flow.text(f"Read from {image['name']}")
@@ -255,11 +248,7 @@ def _sample(
         yield Stroke(layer, Line((5.0, y + dy), (17.0, y + dy)))
     baseline = y - 0.5 * height
     yield Text(PANEL_NOTE, (20.0, baseline), plain_text(use.stock), height)
-    length = (
-        f"{use.length_mm / 1000.0:.2f} m"
-        if options.units == "mm"
-        else format_length(use.length_mm, "in", denominator=2)
-    )
+    length = run_of(use.length_mm, options)
     yield Text(PANEL_NOTE, (flow.width_mm, baseline), length, height, Anchor.RIGHT)
 
 
@@ -277,58 +266,8 @@ def _notes(
     flow.blanks("Across", "Up")
     flow.blanks("By", "Date")
     flow.heading("Scale of the rubbing")
-    flow.text(_scale(panel, options))
+    flow.text(scale_told(panel, options))
     flow.heading("Cautions")
     for caution in CAUTIONS:
         flow.text(caution, 0.85)
     return flow.column()
-
-
-def _scale(panel: Panel, options: DocumentOptions) -> str:
-    share = panel.scale.relative_uncertainty
-    longest = max(panel.outer_width_mm, panel.outer_height_mm)
-    if options.units == "mm":
-        amount = f"{share * longest:.2f} mm in {longest:.0f} mm"
-    else:
-        part = inch_fraction(share * longest, 64)
-        amount = (
-            f"{'under 1/64' if part == '0' else part} in in "
-            f"{format_length(longest, 'in', denominator=2)}"
-        )
-    source = _REFERENCES.get(panel.scale.reference, panel.scale.reference)
-    return (
-        f"Taken from {source}. Lengths are true to ±{100.0 * share:.2g} % "
-        f"(one standard deviation), that is {amount}."
-    )
-
-
-def _findings(panel: Panel) -> str:
-    if not panel.findings:
-        return "No findings"
-    counts = {s: sum(f.severity is s for f in panel.findings) for s in Severity}
-    return (
-        f"Findings F1 to F{len(panel.findings)}: {counts[Severity.WRONG]} wrong, "
-        f"{counts[Severity.CHECK]} to check, {_count(counts[Severity.NOTE], 'note')}"
-    )
-
-
-def _corrections(panel: Panel) -> str:
-    last = panel.corrections[-1]
-    cames = [came.id for came in panel.cames if came.corrected is not Corrected.NO]
-    named = f"; by hand: {', '.join(cames[:12])}" if cames else ""
-    more = f" and {len(cames) - 12} more" if len(cames) > 12 else ""
-    return plain_text(f"Corrected by {last.by}, {last.date}{named}{more}")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def _length(length_mm: float, options: DocumentOptions) -> str:
-    denominator = max(options.fraction, 64) if length_mm < 3.0 else options.fraction
-    return format_length(length_mm, options.units, denominator=denominator)
-
-
-def _size(width_mm: float, height_mm: float, options: DocumentOptions) -> str:
-    width, height = _length(width_mm, options), _length(height_mm, options)
-    return f"{width.rsplit(' ', 1)[0]} × {height}"
