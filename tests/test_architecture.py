@@ -27,6 +27,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("reading", "model", "findings", "stock"),
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
+    ("packing",),
     ("correcting",),
     ("stages", "documents", "demo"),
     ("provenance",),
