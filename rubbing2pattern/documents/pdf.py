@@ -1,4 +1,4 @@
-"""The pattern as PDF: one page at true size."""
+"""Drawings as PDF: pages at true size."""
 
 from __future__ import annotations
 
@@ -35,31 +35,43 @@ _ARC_STEP_DEG = 30.0
 """One curve for so much of a circle leaves it by 4e-7 of the radius."""
 
 
-def pdf_bytes(drawing: Drawing) -> bytes:
-    """Write a drawing as a PDF of one page at true size.
+def pdf_bytes(*drawings: Drawing) -> bytes:
+    """Write drawings as the pages of a PDF at true size; the first names the whole.
 
-    The bytes depend on the drawing alone: no dates, no compression that differs between machines.
+    The bytes depend on the drawings alone: no dates, no compression that differs between machines.
 
     Raises
     ------
     OutputNotWritten
-        When the page is larger than a PDF page may be.
+        When a page is larger than a PDF page may be.
     """
-    width_pt, height_pt = drawing.width_mm * PT_PER_MM, drawing.height_mm * PT_PER_MM
-    if max(width_pt, height_pt) > LARGEST_PAGE_PT:
-        raise OutputNotWritten(
-            f"the pattern needs a page of {drawing.width_mm:.0f} x {drawing.height_mm:.0f} mm, but "
-            f"a PDF page is {LARGEST_PAGE_PT / PT_PER_MM:.0f} mm at most: check the reference of "
-            "the scale, or rub a window this large section by section"
-        )
+    for drawing in drawings:
+        if max(_page_pt(drawing)) > LARGEST_PAGE_PT:
+            raise OutputNotWritten(
+                f"the pattern needs a page of {drawing.width_mm:.0f} x {drawing.height_mm:.0f} mm, "
+                f"but a PDF page is {LARGEST_PAGE_PT / PT_PER_MM:.0f} mm at most: check the "
+                "reference of the scale, or rub a window this large section by section"
+            )
     buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=(width_pt, height_pt), pageCompression=0, invariant=1)
-    canvas.setTitle(drawing.title)
-    canvas.setSubject(drawing.subject)
+    canvas = Canvas(buffer, pagesize=_page_pt(drawings[0]), pageCompression=0, invariant=1)
+    canvas.setTitle(drawings[0].title)
+    canvas.setSubject(drawings[0].subject)
     canvas.setAuthor("")
     canvas.setCreator("rubbing2pattern")
     # A viewer's dialog then starts at actual size instead of shrinking the page to fit.
     canvas.setViewerPreference("PrintScaling", "None")
+    for drawing in drawings:
+        _write_page(canvas, drawing)
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _page_pt(drawing: Drawing) -> tuple[float, float]:
+    return drawing.width_mm * PT_PER_MM, drawing.height_mm * PT_PER_MM
+
+
+def _write_page(canvas: Any, drawing: Drawing) -> None:
+    canvas.setPageSize(_page_pt(drawing))
     canvas.scale(PT_PER_MM, PT_PER_MM)
     canvas.translate(-drawing.page_mm[0], -drawing.page_mm[1])
     canvas.setLineCap(1)
@@ -68,8 +80,6 @@ def pdf_bytes(drawing: Drawing) -> bytes:
         if layer.shown:
             _write_layer(canvas, drawing, layer)
     canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
 
 
 def arc_curves(arc: Arc) -> Iterator[tuple[Point, Point, Point]]:
