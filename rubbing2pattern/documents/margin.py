@@ -55,7 +55,7 @@ _LEADING = 1.75
 
 
 @dataclass(frozen=True, slots=True)
-class _Column:
+class Column:
     """Marks of one column of the title block, relative to its upper left corner."""
 
     marks: tuple[Mark, ...]
@@ -91,7 +91,7 @@ def sheet_around(
         for column, share in zip((_identity, _leads, _notes), _SHARES, strict=True)
     ]
     bottom = block_top - max(c.depth_mm for c in columns) - 2 * _PAD_MM
-    marks: list[Mark] = [*_check_lengths((x_min, y_min), options)]
+    marks: list[Mark] = [*check_lengths((x_min, y_min), options)]
     x = right - block_width
     marks += _rectangle(SHEET_FRAME, (x, bottom, right, block_top))
     for column, share in zip(columns, _SHARES, strict=True):
@@ -109,7 +109,7 @@ def _rectangle(layer: str, bounds_mm: Bounds) -> Iterator[Outline]:
     yield Outline(layer, ((x_min, y_min), (x_max, y_min), (x_max, y_max), (x_min, y_max)))
 
 
-def _check_lengths(corner: Point, options: DocumentOptions) -> Iterator[Mark]:
+def check_lengths(corner: Point, options: DocumentOptions) -> Iterator[Mark]:
     """Yield two rules at the lower left of the panel, one each way, divided into ten (or eight)."""
     length = options.check_length_mm
     parts = 10 if options.units == "mm" else 8
@@ -128,7 +128,7 @@ def _check_lengths(corner: Point, options: DocumentOptions) -> Iterator[Mark]:
     yield Text(CHECK_LENGTH, (x - away, middle[1]), said, height, Anchor.CENTRE, 90.0)
 
 
-class _Flow:
+class Flow:
     """Writes marks from the top of a column downwards."""
 
     def __init__(self, width_mm: float, height_mm: float, unit: Unit) -> None:
@@ -139,17 +139,20 @@ class _Flow:
         self.marks: list[Mark] = []
 
     def heading(self, text: str) -> None:
+        """Write a bold line with room around it."""
         if self.marks:
             self.y -= 0.9 * self.height_mm
         self.line(text, self.height_mm, bold=True)
         self.y -= 0.3 * self.height_mm
 
     def line(self, text: str, height_mm: float, *, bold: bool = False) -> None:
+        """Write one line as it is."""
         self.y -= height_mm
         self.marks.append(Text(PANEL_NOTE, (0.0, self.y), text, height_mm, bold=bold))
         self.y -= (_LEADING - 1.0) * height_mm
 
     def text(self, text: str, size: float = 1.0) -> None:
+        """Write a text over as many lines as it needs, `size` times the usual height."""
         height = size * self.height_mm
         for line in wrapped(plain_text(text), self.width_mm, height):
             self.line(line, height)
@@ -166,14 +169,15 @@ class _Flow:
             self.marks.append(Stroke(SHEET_FRAME, rule))
         self.y -= 0.6 * self.height_mm
 
-    def column(self) -> _Column:
-        return _Column(tuple(self.marks), -self.y)
+    def column(self) -> Column:
+        """Return what was written."""
+        return Column(tuple(self.marks), -self.y)
 
 
 def _identity(
     panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
-) -> _Column:
-    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+) -> Column:
+    flow = Flow(width_mm, options.letter_height_mm, options.units)
     name = plain_text(panel.name) or "panel"
     natural = text_width_mm(name, 7.0, bold=True)
     height = max(3.0, min(7.0, 6.99 * width_mm / natural))
@@ -215,8 +219,8 @@ def _identity(
 
 def _leads(
     panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
-) -> _Column:
-    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+) -> Column:
+    flow = Flow(width_mm, options.letter_height_mm, options.units)
     flow.heading("Leads")
     uses = widths_used(panel)
     for use in uses:
@@ -238,7 +242,7 @@ def _leads(
 
 
 def _sample(
-    use: WidthUse, flow: _Flow, options: DocumentOptions, *, lettered: bool
+    use: WidthUse, flow: Flow, options: DocumentOptions, *, lettered: bool
 ) -> Iterator[Mark]:
     """Yield letter, a bit of lead at true width, name and length of one stock width."""
     y, height, half = flow.y, flow.height_mm, 0.5 * use.stock_mm
@@ -254,8 +258,8 @@ def _sample(
 
 def _notes(
     panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
-) -> _Column:
-    flow = _Flow(width_mm, options.letter_height_mm, options.units)
+) -> Column:
+    flow = Flow(width_mm, options.letter_height_mm, options.units)
     check = format_length(options.check_length_mm, options.units, decimals=0)
     flow.line("Measure before use", 1.4 * flow.height_mm, bold=True)
     flow.text(

@@ -110,11 +110,12 @@ def _hearts(panel: Panel) -> tuple[Any, ...]:
 
 def _cut_and_sight(panel: Panel) -> Iterator[Outline]:
     for piece in panel.pieces:
-        yield from _rings(CUT_OUTLINE, piece.cut_outline)
-        yield from _rings(SIGHT_OUTLINE, piece.sight_outline)
+        yield from rings(CUT_OUTLINE, piece.cut_outline)
+        yield from rings(SIGHT_OUTLINE, piece.sight_outline)
 
 
-def _rings(layer: str, shape: Polygon | MultiPolygon) -> Iterator[Outline]:
+def rings(layer: str, shape: Polygon | MultiPolygon) -> Iterator[Outline]:
+    """Yield the outer and inner outlines of a shape."""
     for part in shapely.get_parts(shape):
         for ring in (part.exterior, *part.interiors):
             points = tuple((float(x), float(y)) for x, y in ring.coords[:-1])
