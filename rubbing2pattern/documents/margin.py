@@ -26,6 +26,7 @@ from rubbing2pattern.documents.layers import (
     PANEL_NOTE,
     SHEET_FRAME,
 )
+from rubbing2pattern.documents.mirroring import side_told
 from rubbing2pattern.documents.widths import WidthUse, widths_used
 from rubbing2pattern.documents.wording import (
     CAUTIONS,
@@ -52,18 +53,29 @@ _GUTTER_MM = 16.0
 """Left of and below the panel, for the check lengths."""
 _LEADING = 1.75
 """From line to line, times the height of capitals."""
+_BANNER_MM = 3.5
+"""Height of the words above a mirrored panel."""
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Marks of one column of the title block, relative to its upper left corner."""
+    """Marks relative to the upper left corner of the place they take up, and how deep that is."""
 
     marks: tuple[Mark, ...]
     depth_mm: float
 
+    def at(self, upper_left: Point) -> Iterator[Mark]:
+        """Yield the marks at a place."""
+        return (moved(mark, *upper_left) for mark in self.marks)
+
 
 def sheet_around(
-    leads_mm: Bounds, panel: Panel, provenance: Mapping[str, Any], options: DocumentOptions
+    leads_mm: Bounds,
+    panel: Panel,
+    provenance: Mapping[str, Any],
+    options: DocumentOptions,
+    *,
+    mirrored: bool = False,
 ) -> tuple[Bounds, tuple[Mark, ...]]:
     """Lay out the sheet around a panel.
 
@@ -72,6 +84,7 @@ def sheet_around(
     leads_mm : x_min, y_min, x_max, y_max of the leads.
     panel, provenance : what the title block tells.
     options : margins, lettering, units.
+    mirrored : True when the panel is drawn as seen from the other side.
 
     Returns
     -------
@@ -80,28 +93,50 @@ def sheet_around(
     """
     x_min, y_min, x_max, y_max = leads_mm
     least, most = _BLOCK_WIDTHS_MM
-    check = options.check_length_mm
     left = x_min - options.clear_mm - _GUTTER_MM
     right = max(x_max + options.clear_mm, left + least)
-    top = max(y_max, y_min + check) + options.clear_mm
+    top = max(y_max, y_min + options.check_length_mm) + options.clear_mm
     block_top = y_min - options.clear_mm - _GUTTER_MM
     block_width = min(right - left, most)
-    columns = [
-        column(panel, provenance, share * block_width - 2 * _PAD_MM, options)
-        for column, share in zip((_identity, _leads, _notes), _SHARES, strict=True)
-    ]
-    bottom = block_top - max(c.depth_mm for c in columns) - 2 * _PAD_MM
+    block = title_block(panel, provenance, block_width, options, mirrored=mirrored)
+    bottom = block_top - block.depth_mm
     marks: list[Mark] = [*check_lengths((x_min, y_min), options)]
-    x = right - block_width
-    marks += _rectangle(SHEET_FRAME, (x, bottom, right, block_top))
-    for column, share in zip(columns, _SHARES, strict=True):
-        if x > right - block_width:
-            marks.append(Stroke(SHEET_FRAME, Line((x, bottom), (x, block_top))))
-        marks += (moved(mark, x + _PAD_MM, block_top - _PAD_MM) for mark in column.marks)
-        x += share * block_width
+    marks += block.at((right - block_width, block_top))
+    if mirrored:
+        height = min(_BANNER_MM, 0.5 * options.clear_mm)
+        at = (0.5 * (left + right), top - 0.5 * options.clear_mm)
+        said = side_told(panel, mirrored=True)
+        marks.append(Text(PANEL_NOTE, at, said, height, Anchor.CENTRE, bold=True))
     marks += _rectangle(SHEET_FRAME, (left, bottom, right, top))
     edge = options.margin_mm
     return (left - edge, bottom - edge, right + edge, top + edge), tuple(marks)
+
+
+def title_block(
+    panel: Panel,
+    provenance: Mapping[str, Any],
+    width_mm: float,
+    options: DocumentOptions,
+    *,
+    mirrored: bool = False,
+) -> Column:
+    """Write panel, leads and notes in three columns with rules around them."""
+    widths = [share * width_mm for share in _SHARES]
+    insides = [width - 2 * _PAD_MM for width in widths]
+    columns = (
+        _identity(panel, provenance, insides[0], options, mirrored=mirrored),
+        _leads(panel, insides[1], options),
+        _notes(panel, insides[2], options),
+    )
+    depth_mm = max(c.depth_mm for c in columns) + 2 * _PAD_MM
+    marks: list[Mark] = [*_rectangle(SHEET_FRAME, (0.0, -depth_mm, width_mm, 0.0))]
+    x = 0.0
+    for column, width in zip(columns, widths, strict=True):
+        if x > 0.0:
+            marks.append(Stroke(SHEET_FRAME, Line((x, -depth_mm), (x, 0.0))))
+        marks += column.at((x + _PAD_MM, -_PAD_MM))
+        x += width
+    return Column(tuple(marks), depth_mm)
 
 
 def _rectangle(layer: str, bounds_mm: Bounds) -> Iterator[Outline]:
@@ -109,11 +144,19 @@ def _rectangle(layer: str, bounds_mm: Bounds) -> Iterator[Outline]:
     yield Outline(layer, ((x_min, y_min), (x_max, y_min), (x_max, y_max), (x_min, y_max)))
 
 
-def check_lengths(corner: Point, options: DocumentOptions) -> Iterator[Mark]:
-    """Yield two rules at the lower left of the panel, one each way, divided into ten (or eight)."""
+def check_lengths(
+    corner: Point, options: DocumentOptions, *, away_mm: float = 0.6 * _GUTTER_MM
+) -> Iterator[Mark]:
+    """Yield two rules, one each way, divided into ten (or eight).
+
+    Parameters
+    ----------
+    corner : from which one runs to the right and one upwards.
+    away_mm : how far below and to the left of it they lie.
+    """
     length = options.check_length_mm
     parts = 10 if options.units == "mm" else 8
-    x, y = corner[0] - 0.6 * _GUTTER_MM, corner[1] - 0.6 * _GUTTER_MM
+    x, y = corner[0] - away_mm, corner[1] - away_mm
     said = f"{format_length(length, options.units, decimals=0)} check length: measure before use"
     yield Stroke(CHECK_LENGTH, Line((corner[0], y), (corner[0] + length, y)))
     yield Stroke(CHECK_LENGTH, Line((x, corner[1]), (x, corner[1] + length)))
@@ -175,7 +218,12 @@ class Flow:
 
 
 def _identity(
-    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
+    panel: Panel,
+    provenance: Mapping[str, Any],
+    width_mm: float,
+    options: DocumentOptions,
+    *,
+    mirrored: bool,
 ) -> Column:
     flow = Flow(width_mm, options.letter_height_mm, options.units)
     name = plain_text(panel.name) or "panel"
@@ -185,8 +233,7 @@ def _identity(
     for line in lines[:3]:
         flow.line(line, height, bold=True)
     flow.y += (_LEADING - 1.4) * height
-    stated = panel.seen_from != "unstated"
-    flow.text(f"Seen from {panel.seen_from}" if stated else "Side of the rubbing: not stated", 1.4)
+    flow.text(side_told(panel, mirrored=mirrored), 1.4)
     flow.text("Re-leading pattern, scale 1:1", 1.4)
     flow.y -= 0.8 * flow.height_mm
     for label, width, height in (
@@ -217,9 +264,7 @@ def _identity(
     return flow.column()
 
 
-def _leads(
-    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
-) -> Column:
+def _leads(panel: Panel, width_mm: float, options: DocumentOptions) -> Column:
     flow = Flow(width_mm, options.letter_height_mm, options.units)
     flow.heading("Leads")
     uses = widths_used(panel)
@@ -256,9 +301,7 @@ def _sample(
     yield Text(PANEL_NOTE, (flow.width_mm, baseline), length, height, Anchor.RIGHT)
 
 
-def _notes(
-    panel: Panel, provenance: Mapping[str, Any], width_mm: float, options: DocumentOptions
-) -> Column:
+def _notes(panel: Panel, width_mm: float, options: DocumentOptions) -> Column:
     flow = Flow(width_mm, options.letter_height_mm, options.units)
     check = format_length(options.check_length_mm, options.units, decimals=0)
     flow.line("Measure before use", 1.4 * flow.height_mm, bold=True)

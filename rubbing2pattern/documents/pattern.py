@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import shapely
@@ -36,18 +37,40 @@ from rubbing2pattern.documents.layers import (
 from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges, middle_of
 from rubbing2pattern.documents.lettering import letter_fits, piece_number
 from rubbing2pattern.documents.margin import sheet_around
+from rubbing2pattern.documents.mirroring import mirrored_mark, side_told
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.findings import Finding, Severity
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Bounds
 
 _JOINT_RADIUS_MM = 0.7
 _FINDING_MM = 2.2
 """Half the size of a finding's mark."""
 
 
+@dataclass(frozen=True, slots=True)
+class PanelMarks:
+    """A panel as it is drawn, before anything is put around it.
+
+    Attributes
+    ----------
+    marks : in the panel's frame, or with x turned into the panel's width less x when mirrored.
+    leads_mm : x_min, y_min, x_max, y_max of the leads.
+    mirrored : True when it is drawn as seen from the other side.
+    """
+
+    marks: tuple[Mark, ...]
+    leads_mm: Bounds
+    mirrored: bool
+
+
 def pattern_drawing(
-    panel: Panel, provenance: Mapping[str, Any], options: DocumentOptions
+    panel: Panel,
+    provenance: Mapping[str, Any],
+    options: DocumentOptions,
+    *,
+    mirrored: bool = False,
 ) -> Drawing:
     """Draw a panel at true size with its margin.
 
@@ -56,7 +79,13 @@ def pattern_drawing(
     panel : what to draw; the drawing keeps its frame.
     provenance : the record's provenance, for the name of the picture in the title block.
     options : lettering and margins.
+    mirrored : True to draw the panel as seen from the other side.
     """
+    return sheet_drawing(panel_marks(panel, options, mirrored=mirrored), panel, provenance, options)
+
+
+def panel_marks(panel: Panel, options: DocumentOptions, *, mirrored: bool = False) -> PanelMarks:
+    """Draw what belongs to the panel itself: leads, joints, numbers, letters, findings."""
     faces = [came.face_width_mm for came in panel.cames]
     marks: list[Mark] = []
     marks += _cut_and_sight(panel)
@@ -71,14 +100,33 @@ def pattern_drawing(
     marks += (piece_number(piece, PIECE_NUMBER, options) for piece in panel.pieces)
     for number, finding in enumerate(panel.findings, start=1):
         marks += _finding(number, finding)
-    page_mm, margin = sheet_around(lead_bounds_mm(panel.cames, faces), panel, provenance, options)
-    side = "" if panel.seen_from == "unstated" else f", seen from {panel.seen_from}"
-    return Drawing(
-        plain_text(f"Panel {panel.name}"),
-        plain_text(f"Re-leading pattern at 1:1{side}"),
-        page_mm,
-        LAYERS,
-        (*marks, *margin),
+    x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, faces)
+    if not mirrored:
+        return PanelMarks(tuple(marks), (x_min, y_min, x_max, y_max), mirrored)
+    width = panel.width_mm
+    turned = tuple(mirrored_mark(mark, width) for mark in marks)
+    return PanelMarks(turned, (width - x_max, y_min, width - x_min, y_max), mirrored)
+
+
+def sheet_drawing(
+    drawn: PanelMarks, panel: Panel, provenance: Mapping[str, Any], options: DocumentOptions
+) -> Drawing:
+    """Put the margin around a drawn panel."""
+    page_mm, margin = sheet_around(
+        drawn.leads_mm, panel, provenance, options, mirrored=drawn.mirrored
+    )
+    title, subject = titles(panel, mirrored=drawn.mirrored)
+    return Drawing(title, subject, page_mm, LAYERS, (*drawn.marks, *margin))
+
+
+def titles(panel: Panel, *, mirrored: bool) -> tuple[str, str]:
+    """Return title and subject for the properties of a file."""
+    stated = panel.seen_from != "unstated" or mirrored
+    side = side_told(panel, mirrored=mirrored)
+    side = side if mirrored else side[:1].lower() + side[1:]
+    return (
+        plain_text(f"Panel {panel.name}{' (mirrored)' if mirrored else ''}"),
+        plain_text(f"Re-leading pattern at 1:1{f', {side}' if stated else ''}"),
     )
 
 
