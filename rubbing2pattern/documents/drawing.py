@@ -6,12 +6,13 @@ frame, so a coordinate read off any of them is the coordinate in the record.
 
 from __future__ import annotations
 
+import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from rubbing2pattern.curves import Arc, Curve, Point
+from rubbing2pattern.curves import Arc, Cubic, Curve, Point
 from rubbing2pattern.frame import Placement
 from rubbing2pattern.reading import Bounds
 
@@ -42,12 +43,14 @@ class Layer:
     weight_mm : width of its lines.
     line_type : how its lines are broken.
     shown : False when the layer is there for cutters and further drawing, but is not printed.
+    cut : True when its marks end at the drawing's window; only pages of a PDF have one.
     """
 
     name: str
     weight_mm: float
     line_type: LineType = LineType.SOLID
     shown: bool = True
+    cut: bool = False
 
 
 class Anchor(StrEnum):
@@ -108,6 +111,9 @@ class Text:
 
 Mark = Stroke | Outline | Text
 
+_ARC_RISE_MM = 0.2
+"""Of chords over arcs when a mark's bounds are taken."""
+
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
@@ -119,6 +125,7 @@ class Drawing:
     page_mm : x_min, y_min, x_max, y_max of the paper.
     layers : in the order in which they are drawn.
     marks : in the order in which they are drawn within their layer.
+    window_mm : x_min, y_min, x_max, y_max of what is shown of layers that are cut.
     """
 
     title: str
@@ -126,6 +133,7 @@ class Drawing:
     page_mm: Bounds
     layers: tuple[Layer, ...]
     marks: tuple[Mark, ...]
+    window_mm: Bounds | None = None
 
     @property
     def width_mm(self) -> float:
@@ -160,6 +168,33 @@ def moved(mark: Mark, dx_mm: float, dy_mm: float) -> Mark:
         case Outline():
             return replace(mark, points=tuple((x + dx_mm, y + dy_mm) for x, y in mark.points))
     return replace(mark, at=(mark.at[0] + dx_mm, mark.at[1] + dy_mm))
+
+
+def bounds_of(mark: Mark) -> Bounds:
+    """Return x_min, y_min, x_max, y_max that a mark stays within; a text with its patch."""
+    match mark:
+        case Stroke(_, Cubic() as chain):
+            points: Iterable[Point] = chain.control  # A cubic curve stays among its handles.
+        case Stroke(_, Arc() as arc):
+            reach = arc.radius_mm
+            (x, y), near = arc.centre, arc.points(_ARC_RISE_MM)
+            x_min, y_min = near.min(axis=0) - _ARC_RISE_MM
+            x_max, y_max = near.max(axis=0) + _ARC_RISE_MM
+            return (
+                max(float(x_min), x - reach), max(float(y_min), y - reach),
+                min(float(x_max), x + reach), min(float(y_max), y + reach),
+            )  # fmt: skip
+        case Stroke():
+            points = (mark.curve.start, mark.curve.end)
+        case Outline():
+            points = mark.points
+        case Text():
+            left, low, right, high = mark.patch_mm
+            c, s = math.cos(math.radians(mark.angle_deg)), math.sin(math.radians(mark.angle_deg))
+            corners = ((left, low), (right, low), (right, high), (left, high))
+            points = [(mark.at[0] + c * u - s * v, mark.at[1] + s * u + c * v) for u, v in corners]
+    xs, ys = zip(*points, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 def plain_text(text: str) -> str:

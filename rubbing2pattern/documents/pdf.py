@@ -22,6 +22,7 @@ from rubbing2pattern.documents.drawing import (
     is_circle,
 )
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.reading import Bounds
 from rubbing2pattern.units import MM_PER_INCH
 
 PT_PER_MM = 72.0 / MM_PER_INCH
@@ -35,10 +36,17 @@ _ARC_STEP_DEG = 30.0
 """One curve for so much of a circle leaves it by 4e-7 of the radius."""
 
 
-def pdf_bytes(*drawings: Drawing) -> bytes:
+def pdf_bytes(*drawings: Drawing, print_scale: tuple[float, float] = (1.0, 1.0)) -> bytes:
     """Write drawings as the pages of a PDF at true size; the first names the whole.
 
     The bytes depend on the drawings alone: no dates, no compression that differs between machines.
+
+    Parameters
+    ----------
+    drawings : one for each page.
+    print_scale : what the printer makes of a length across and up, over what it should be; the
+        pages are drawn by so much smaller that they are true on its paper. The sizes of the
+        drawings are those on paper.
 
     Raises
     ------
@@ -46,14 +54,14 @@ def pdf_bytes(*drawings: Drawing) -> bytes:
         When a page is larger than a PDF page may be.
     """
     for drawing in drawings:
-        if max(_page_pt(drawing)) > LARGEST_PAGE_PT:
+        if max(_page_pt(drawing, print_scale)) > LARGEST_PAGE_PT:
             raise OutputNotWritten(
                 f"the pattern needs a page of {drawing.width_mm:.0f} x {drawing.height_mm:.0f} mm, "
                 f"but a PDF page is {LARGEST_PAGE_PT / PT_PER_MM:.0f} mm at most: check the "
                 "reference of the scale, or rub a window this large section by section"
             )
     buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=_page_pt(drawings[0]), pageCompression=0, invariant=1)
+    canvas = Canvas(buffer, pageCompression=0, invariant=1)
     canvas.setTitle(drawings[0].title)
     canvas.setSubject(drawings[0].subject)
     canvas.setAuthor("")
@@ -61,25 +69,39 @@ def pdf_bytes(*drawings: Drawing) -> bytes:
     # A viewer's dialog then starts at actual size instead of shrinking the page to fit.
     canvas.setViewerPreference("PrintScaling", "None")
     for drawing in drawings:
-        _write_page(canvas, drawing)
+        _write_page(canvas, drawing, print_scale)
     canvas.save()
     return buffer.getvalue()
 
 
-def _page_pt(drawing: Drawing) -> tuple[float, float]:
-    return drawing.width_mm * PT_PER_MM, drawing.height_mm * PT_PER_MM
+def _page_pt(drawing: Drawing, print_scale: tuple[float, float]) -> tuple[float, float]:
+    return (
+        drawing.width_mm * PT_PER_MM / print_scale[0],
+        drawing.height_mm * PT_PER_MM / print_scale[1],
+    )
 
 
-def _write_page(canvas: Any, drawing: Drawing) -> None:
-    canvas.setPageSize(_page_pt(drawing))
-    canvas.scale(PT_PER_MM, PT_PER_MM)
+def _write_page(canvas: Any, drawing: Drawing, print_scale: tuple[float, float]) -> None:
+    canvas.setPageSize(_page_pt(drawing, print_scale))
+    canvas.scale(PT_PER_MM / print_scale[0], PT_PER_MM / print_scale[1])
     canvas.translate(-drawing.page_mm[0], -drawing.page_mm[1])
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for layer in drawing.layers:
         if layer.shown:
+            canvas.saveState()
+            if layer.cut and drawing.window_mm is not None:
+                _clip(canvas, drawing.window_mm)
             _write_layer(canvas, drawing, layer)
+            canvas.restoreState()
     canvas.showPage()
+
+
+def _clip(canvas: Any, bounds_mm: Bounds) -> None:
+    x_min, y_min, x_max, y_max = bounds_mm
+    path = canvas.beginPath()
+    path.rect(x_min, y_min, x_max - x_min, y_max - y_min)
+    canvas.clipPath(path, stroke=0, fill=0)
 
 
 def arc_curves(arc: Arc) -> Iterator[tuple[Point, Point, Point]]:
