@@ -1,0 +1,215 @@
+"""One template: a piece at true size with its number, its words and an arrow for the grain.
+
+It is drawn in the panel's frame, where number and outlines are known, and then turned and moved as
+a whole, so nothing of it can come apart.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.affinity import rotate, translate
+from shapely.geometry import LineString, MultiPolygon, Polygon
+
+from rubbing2pattern.curves import Line, Point
+from rubbing2pattern.documents.drawing import (
+    Anchor,
+    Layer,
+    LineType,
+    Mark,
+    Outline,
+    Stroke,
+    Text,
+    plain_text,
+)
+from rubbing2pattern.documents.layers import (
+    CHECK_LENGTH,
+    CUT_OUTLINE,
+    PANEL_NOTE,
+    PIECE_NUMBER,
+    SHEET_FRAME,
+    SIGHT_OUTLINE,
+)
+from rubbing2pattern.documents.lettering import piece_number, text_box
+from rubbing2pattern.documents.pattern import rings
+from rubbing2pattern.frame import Placement
+from rubbing2pattern.model import Piece
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.packing import Box, upright
+
+GRAIN = "grain"
+
+TEMPLATE_LAYERS = (
+    Layer(SHEET_FRAME, 0.18),
+    Layer(SIGHT_OUTLINE, 0.13, LineType.DASHED),
+    Layer(CUT_OUTLINE, 0.25),
+    Layer(GRAIN, 0.25),
+    Layer(PIECE_NUMBER, 0.18),
+    Layer(CHECK_LENGTH, 0.25),
+    Layer(PANEL_NOTE, 0.18),
+)
+"""Layers of a sheet of templates; a cutter follows the cut outline alone."""
+
+_HEAD_MM = (3.2, 1.1)
+"""Length of an arrow's head and half its width."""
+_LEAST_ARROW_MM = 5.0
+_WORDS_MM = (2.6, 1.5)
+"""Greatest and smallest height of the words under a number."""
+_CLEAR_MM = 1.0
+"""Between an arrow and words or outlines."""
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """A template with the lower left corner of its box at the origin.
+
+    Attributes
+    ----------
+    number : of the piece.
+    marks : outlines, number, words, arrow.
+    box : the room it takes.
+    """
+
+    number: int
+    marks: tuple[Mark, ...]
+    box: Box
+
+
+def template_of(
+    piece: Piece,
+    words: Sequence[str],
+    grain_deg: float | None,
+    arrow_mm: float,
+    options: DocumentOptions,
+) -> Template:
+    """Draw the template of one piece, turned as `packing.upright` says.
+
+    Parameters
+    ----------
+    piece : with a cut outline that is not empty.
+    words : lines for under the number; those that find no room in the piece are left out.
+    grain_deg : direction of the grain in the panel, anticlockwise from the x axis, or None.
+    arrow_mm : longest arrow.
+    options : lettering.
+    """
+    turn_deg, box = upright(piece.cut_outline, grain_deg)
+    number = piece_number(piece, PIECE_NUMBER, options)
+    lines = list(_words_under(number, words, _inside(piece)))
+    marks: list[Mark] = [
+        *rings(CUT_OUTLINE, piece.cut_outline),
+        *rings(SIGHT_OUTLINE, piece.sight_outline),
+        number,
+        *lines,
+    ]
+    if grain_deg is not None:
+        marks += _arrow(piece, (number, *lines), grain_deg, arrow_mm)
+    x, y, _, _ = rotate(piece.cut_outline, turn_deg, origin=(0.0, 0.0)).bounds
+    placement = Placement(turn_deg, -x, -y)
+    return Template(piece.number, tuple(placed(mark, placement) for mark in marks), box)
+
+
+def quarter_turned(template: Template) -> tuple[Mark, ...]:
+    """Return the marks of a template turned by a quarter, so that its number can still be read."""
+    number = next(mark for mark in template.marks if mark.layer == PIECE_NUMBER)
+    clockwise = isinstance(number, Text) and number.angle_deg > 0.0
+    width, height = template.box.width_mm, template.box.height_mm
+    turn = Placement(-90.0, 0.0, width) if clockwise else Placement(90.0, height, 0.0)
+    return tuple(placed(mark, turn) for mark in template.marks)
+
+
+def placed(mark: Mark, placement: Placement) -> Mark:
+    """Return a mark after a rigid motion."""
+    match mark:
+        case Stroke():
+            return replace(mark, curve=mark.curve.placed(placement))
+        case Outline():
+            return replace(mark, points=_points(mark.points, placement))
+    angle_deg = (mark.angle_deg + placement.angle_deg + 180.0) % 360.0 - 180.0
+    return replace(mark, at=_points((mark.at,), placement)[0], angle_deg=angle_deg)
+
+
+def arrow(tail: Point, tip: Point) -> tuple[Mark, ...]:
+    """Return an arrow for the grain from tail to tip."""
+    length = math.dist(tail, tip)
+    along = (tip[0] - tail[0]) / length, (tip[1] - tail[1]) / length
+    long, half = _HEAD_MM
+    back = tip[0] - long * along[0], tip[1] - long * along[1]
+    head = (
+        tip,
+        (back[0] - half * along[1], back[1] + half * along[0]),
+        (back[0] + half * along[1], back[1] - half * along[0]),
+    )
+    return Stroke(GRAIN, Line(tail, back)), Outline(GRAIN, head, filled=True)
+
+
+def _points(points: Sequence[Point], placement: Placement) -> tuple[Point, ...]:
+    return tuple((float(x), float(y)) for x, y in placement.apply(points))
+
+
+def _inside(piece: Piece) -> Polygon | MultiPolygon:
+    """Return where words may stand: what is seen, or the glass where nothing is seen."""
+    return piece.cut_outline if piece.sight_outline.is_empty else piece.sight_outline
+
+
+def _words_under(number: Text, words: Sequence[str], room: shapely.Geometry) -> Iterator[Text]:
+    """Yield each line of words that fits into the piece, below the number as that is written."""
+    most, least = _WORDS_MM
+    height = min(most, 0.5 * number.height_mm)
+    if height < least:
+        return
+    down = 0.5 * number.height_mm + 1.1 * height
+    turn = math.radians(number.angle_deg)
+    for text in filter(None, map(plain_text, words)):
+        at = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
+        if room.contains(text_box(text, at, 1.2 * height, number.angle_deg)):
+            yield Text(PANEL_NOTE, at, text, height, Anchor.CENTRE, number.angle_deg)
+            down += 1.6 * height
+
+
+def _arrow(
+    piece: Piece, texts: Sequence[Text], grain_deg: float, longest_mm: float
+) -> tuple[Mark, ...]:
+    """Return the arrow: long, near the number, clear of the words if there is any room for it.
+
+    In a piece with no such room it runs over the number: better seen than missed.
+    """
+    turn = math.radians(grain_deg)
+    along, across = (math.cos(turn), math.sin(turn)), (-math.sin(turn), math.cos(turn))
+    x_min, y_min, x_max, y_max = piece.cut_outline.bounds
+    reach = math.hypot(x_max - x_min, y_max - y_min)
+    at = texts[0].at
+    written = shapely.union_all([text_box(t.text, t.at, t.height_mm, t.angle_deg) for t in texts])
+    open_to = _inside(piece).buffer(-_CLEAR_MM)
+    for room in (open_to.difference(written.buffer(_CLEAR_MM)), piece.cut_outline):
+        ray = LineString([(at[0] - reach * along[0], at[1] - reach * along[1]),
+                          (at[0] + reach * along[0], at[1] + reach * along[1])])  # fmt: skip
+        best: tuple[float, LineString] | None = None
+        for step in range(-round(reach), round(reach) + 1):
+            shifted = translate(ray, step * across[0], step * across[1])
+            for part in shapely.get_parts(shifted.intersection(room)):
+                worth = min(part.length, longest_mm) - 0.5 * abs(step)
+                if part.length >= _LEAST_ARROW_MM and (best is None or worth > best[0] + 1e-9):
+                    best = worth, part
+        if best is not None:
+            return _along(best[1], at, along, longest_mm)
+    half = 0.5 * _LEAST_ARROW_MM
+    return arrow(
+        (at[0] - half * along[0], at[1] - half * along[1]),
+        (at[0] + half * along[0], at[1] + half * along[1]),
+    )
+
+
+def _along(part: LineString, at: Point, along: Point, longest_mm: float) -> tuple[Mark, ...]:
+    """Return an arrow on a part of a line, as near to a place as its length allows."""
+    half = 0.5 * min(part.length, longest_mm)
+    ends = sorted(part.coords, key=lambda p: p[0] * along[0] + p[1] * along[1])
+    (x, y), _ = ends
+    beside = (at[0] - x) * along[0] + (at[1] - y) * along[1]
+    middle = min(max(beside, half), part.length - half)
+    tail, tip = middle - half, middle + half
+    return arrow(
+        (x + tail * along[0], y + tail * along[1]), (x + tip * along[0], y + tip * along[1])
+    )
