@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from rubbing2pattern.curves import Point
-from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import Paper, PaperOptions
 from rubbing2pattern.reading import Bounds
 
@@ -139,11 +138,6 @@ def grid_over(leads_mm: Bounds, frame: PageFrame, overlap_mm: float) -> Grid:
     covered = columns * (w - overlap_mm) + overlap_mm, rows * (h - overlap_mm) + overlap_mm
     corner = (0.5 * (x_min + x_max - covered[0]), 0.5 * (y_min + y_max - covered[1]))
     return Grid(columns, rows, corner, (w, h), overlap_mm)
-
-
-def page_lettering_mm(options: DocumentOptions) -> float:
-    """Return the height of words on a page: as in the title block, as far as the strips allow."""
-    return min(options.letter_height_mm, 2.0)
 
 
 def _count(length_mm: float, window_mm: float, overlap_mm: float) -> int:
