@@ -125,24 +125,27 @@ def sheets_needed(
     2
     """
     _check(boxes, sheet_mm, gap_mm, edge_mm)
-    room = tuple(_down(side - 2.0 * edge_mm + gap_mm) for side in sheet_mm)
+    room = (
+        _down(sheet_mm[0] - 2.0 * edge_mm + gap_mm),
+        _down(sheet_mm[1] - 2.0 * edge_mm + gap_mm),
+    )
     sizes = [(_up(b.width_mm + gap_mm), _up(b.height_mm + gap_mm)) for b in boxes]
     fitting = [k for k, b in enumerate(boxes) if _fits(sizes[k], room, may_turn=b.may_turn)]
-    least = _least_sheets(boxes, fitting, sheet_mm, edge_mm, gap_mm)
+    least = _least_sheets([sizes[k] for k in fitting], room)
     best: _Try | None = None
-    for method, order in product((_STRAIGHT if straight_cuts else _FREE), _ORDERS):
+    for method, order in product(_STRAIGHT if straight_cuts else _FREE, _ORDERS):
         tried = _Try(method, room)
         for k in sorted(fitting, key=lambda k: (*order(sizes[k]), k)):
             tried.add(k, sizes[k], may_turn=boxes[k].may_turn)
         if best is None or tried.cost < best.cost:
             best = tried
-    places = () if best is None else best.places(edge_mm)
-    sheets = 0 if best is None else len(best.bins)
+    assert best is not None
+    sheets = len(best.bins)
     area = sum(boxes[k].area_mm2 for k in fitting)
     return Packing(
         sheets,
-        places,
-        tuple(k for k in range(len(boxes)) if k not in set(fitting)),
+        best.places(edge_mm),
+        tuple(sorted(set(range(len(boxes))).difference(fitting))),
         least,
         area / (sheets * sheet_mm[0] * sheet_mm[1]) if sheets else 0.0,
     )
@@ -201,7 +204,7 @@ _FREE: tuple[Callable[..., Any], ...] = (MaxRectsBssf, MaxRectsBaf, MaxRectsBl)
 class _Try:
     """Sheets that are being filled by one method."""
 
-    def __init__(self, method: Callable[..., Any], room: tuple[int, ...]) -> None:
+    def __init__(self, method: Callable[..., Any], room: _Size) -> None:
         self.method = method
         self.room = room
         self.bins: list[Any] = []
@@ -246,20 +249,12 @@ class _Try:
         return tuple(sorted(found, key=lambda place: place.item))
 
 
-def _least_sheets(
-    boxes: Sequence[Box],
-    fitting: Sequence[int],
-    sheet_mm: tuple[float, float],
-    edge_mm: float,
-    gap_mm: float,
-) -> int:
-    """Return the bound by area: each rectangle with its gap, the last of a row without one."""
-    area = sum((boxes[k].width_mm + gap_mm) * (boxes[k].height_mm + gap_mm) for k in fitting)
-    room = math.prod(side - 2.0 * edge_mm + gap_mm for side in sheet_mm)
-    return math.ceil(area / room - 1e-9)
+def _least_sheets(sizes: Sequence[_Size], room: _Size) -> int:
+    """Return the bound by area, each rectangle and the sheet with one gap each way."""
+    return -(-sum(width * height for width, height in sizes) // (room[0] * room[1]))
 
 
-def _fits(size: _Size, room: tuple[int, ...], *, may_turn: bool) -> bool:
+def _fits(size: _Size, room: _Size, *, may_turn: bool) -> bool:
     ways = (size, size[::-1]) if may_turn else (size,)
     return any(width <= room[0] and height <= room[1] for width, height in ways)
 

@@ -10,9 +10,10 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
-from shapely.affinity import rotate, translate
-from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.affinity import rotate
+from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.curves import Line, Point
 from rubbing2pattern.documents.drawing import (
@@ -24,6 +25,7 @@ from rubbing2pattern.documents.drawing import (
     Stroke,
     Text,
     plain_text,
+    text_width_mm,
 )
 from rubbing2pattern.documents.layers import (
     CHECK_LENGTH,
@@ -35,7 +37,7 @@ from rubbing2pattern.documents.layers import (
 )
 from rubbing2pattern.documents.lettering import piece_number, text_box
 from rubbing2pattern.documents.pattern import rings
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.frame import Array, Placement
 from rubbing2pattern.model import Piece
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.packing import Box, upright
@@ -58,6 +60,8 @@ _HEAD_MM = (3.2, 1.1)
 _LEAST_ARROW_MM = 5.0
 _WORDS_MM = (2.6, 1.5)
 """Greatest and smallest height of the words under a number."""
+_FOOT = 0.2
+"""Of a number's height, from its baseline to the line under it."""
 _CLEAR_MM = 1.0
 """Between an arrow and words or outlines."""
 
@@ -102,6 +106,7 @@ def template_of(
         *rings(CUT_OUTLINE, piece.cut_outline),
         *rings(SIGHT_OUTLINE, piece.sight_outline),
         number,
+        _foot(number),
         *lines,
     ]
     if grain_deg is not None:
@@ -113,8 +118,8 @@ def template_of(
 
 def quarter_turned(template: Template) -> tuple[Mark, ...]:
     """Return the marks of a template turned by a quarter, so that its number can still be read."""
-    number = next(mark for mark in template.marks if mark.layer == PIECE_NUMBER)
-    clockwise = isinstance(number, Text) and number.angle_deg > 0.0
+    number = next(m for m in template.marks if isinstance(m, Text) and m.layer == PIECE_NUMBER)
+    clockwise = number.angle_deg > 0.0
     width, height = template.box.width_mm, template.box.height_mm
     turn = Placement(-90.0, 0.0, width) if clockwise else Placement(90.0, height, 0.0)
     return tuple(placed(mark, turn) for mark in template.marks)
@@ -154,13 +159,23 @@ def _inside(piece: Piece) -> Polygon | MultiPolygon:
     return piece.cut_outline if piece.sight_outline.is_empty else piece.sight_outline
 
 
+def _foot(number: Text) -> Stroke:
+    """Return the line under a number: a turned 6 must not be taken for a 9."""
+    turn = math.radians(number.angle_deg)
+    half = 0.42 * text_width_mm(number.text, number.height_mm, bold=True)
+    down = 0.5 * number.height_mm + _FOOT * number.height_mm
+    x, y = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
+    dx, dy = half * math.cos(turn), half * math.sin(turn)
+    return Stroke(PIECE_NUMBER, Line((x - dx, y - dy), (x + dx, y + dy)))
+
+
 def _words_under(number: Text, words: Sequence[str], room: shapely.Geometry) -> Iterator[Text]:
     """Yield each line of words that fits into the piece, below the number as that is written."""
     most, least = _WORDS_MM
     height = min(most, 0.5 * number.height_mm)
     if height < least:
         return
-    down = 0.5 * number.height_mm + 1.1 * height
+    down = (0.5 + _FOOT) * number.height_mm + 1.2 * height
     turn = math.radians(number.angle_deg)
     for text in filter(None, map(plain_text, words)):
         at = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
@@ -177,39 +192,52 @@ def _arrow(
     In a piece with no such room it runs over the number: better seen than missed.
     """
     turn = math.radians(grain_deg)
-    along, across = (math.cos(turn), math.sin(turn)), (-math.sin(turn), math.cos(turn))
-    x_min, y_min, x_max, y_max = piece.cut_outline.bounds
-    reach = math.hypot(x_max - x_min, y_max - y_min)
-    at = texts[0].at
-    written = shapely.union_all([text_box(t.text, t.at, t.height_mm, t.angle_deg) for t in texts])
+    along, at = np.array((math.cos(turn), math.sin(turn))), np.array(texts[0].at)
+    written = shapely.union_all(
+        [text_box(t.text, t.at, 1.3 * t.height_mm, t.angle_deg) for t in texts]
+    )
     open_to = _inside(piece).buffer(-_CLEAR_MM)
-    for room in (open_to.difference(written.buffer(_CLEAR_MM)), piece.cut_outline):
-        ray = LineString([(at[0] - reach * along[0], at[1] - reach * along[1]),
-                          (at[0] + reach * along[0], at[1] + reach * along[1])])  # fmt: skip
-        best: tuple[float, LineString] | None = None
-        for step in range(-round(reach), round(reach) + 1):
-            shifted = translate(ray, step * across[0], step * across[1])
-            for part in shapely.get_parts(shifted.intersection(room)):
-                worth = min(part.length, longest_mm) - 0.5 * abs(step)
-                if part.length >= _LEAST_ARROW_MM and (best is None or worth > best[0] + 1e-9):
-                    best = worth, part
-        if best is not None:
-            return _along(best[1], at, along, longest_mm)
-    half = 0.5 * _LEAST_ARROW_MM
-    return arrow(
-        (at[0] - half * along[0], at[1] - half * along[1]),
-        (at[0] + half * along[0], at[1] + half * along[1]),
-    )
+    for room in (open_to.difference(written.buffer(1.5 * _CLEAR_MM)), piece.cut_outline):
+        part = _longest_near(room, at, along, longest_mm)
+        if part is not None:
+            return _along(part, at, along, longest_mm)
+    half = 0.5 * _LEAST_ARROW_MM * along
+    return arrow(_point(at - half), _point(at + half))
 
 
-def _along(part: LineString, at: Point, along: Point, longest_mm: float) -> tuple[Mark, ...]:
-    """Return an arrow on a part of a line, as near to a place as its length allows."""
-    half = 0.5 * min(part.length, longest_mm)
-    ends = sorted(part.coords, key=lambda p: p[0] * along[0] + p[1] * along[1])
-    (x, y), _ = ends
-    beside = (at[0] - x) * along[0] + (at[1] - y) * along[1]
-    middle = min(max(beside, half), part.length - half)
-    tail, tip = middle - half, middle + half
-    return arrow(
-        (x + tail * along[0], y + tail * along[1]), (x + tip * along[0], y + tip * along[1])
-    )
+def _longest_near(
+    room: shapely.Geometry, at: Array, along: Array, longest_mm: float
+) -> Array | None:
+    """Return the ends, (2, 2), of the best line along the grain in a shape, or None if too short.
+
+    Lines a millimetre apart are tried; a millimetre further from the number counts as much as half
+    a millimetre of length.
+    """
+    if room.is_empty:
+        return None
+    across = np.array((-along[1], along[0]))
+    corners = shapely.get_coordinates(room) - at
+    offsets = np.arange(math.floor((corners @ across).min()), math.ceil((corners @ across).max()))
+    reach = float(np.abs(corners @ along).max()) + 1.0
+    feet = at + offsets[:, None] * across
+    rays = shapely.linestrings(np.stack((feet - reach * along, feet + reach * along), axis=1))
+    parts, ray = shapely.get_parts(shapely.intersection(rays, room), return_index=True)
+    worth = np.minimum(shapely.length(parts), longest_mm) - 0.5 * np.abs(offsets[ray])
+    # Rounded, so that of equal lines the first is taken whatever the last bit says.
+    worth = np.where(shapely.length(parts) < _LEAST_ARROW_MM, -np.inf, np.round(worth, 6))
+    if not len(worth) or not np.isfinite(worth.max()):
+        return None
+    return np.asarray(shapely.get_coordinates(parts[int(np.argmax(worth))])[[0, -1]])
+
+
+def _along(ends: Array, at: Array, along: Array, longest_mm: float) -> tuple[Mark, ...]:
+    """Return an arrow on a line, as near to a place as its length allows."""
+    tail, tip = sorted(float(end @ along) for end in ends)
+    half = 0.5 * min(tip - tail, longest_mm)
+    middle = min(max(float(at @ along), tail + half), tip - half)
+    foot = ends[0] - float(ends[0] @ along) * along
+    return arrow(_point(foot + (middle - half) * along), _point(foot + (middle + half) * along))
+
+
+def _point(place: Array) -> Point:
+    return float(place[0]), float(place[1])

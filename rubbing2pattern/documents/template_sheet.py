@@ -13,6 +13,7 @@ from rubbing2pattern.documents.drawing import (
     Stroke,
     moved,
     plain_text,
+    wrapped,
 )
 from rubbing2pattern.documents.layers import (
     CUT_OUTLINE,
@@ -106,7 +107,9 @@ class SheetStyle:
 
     def _names(self, width_mm: float, told: Sequence[str]) -> Column:
         flow = self._flow(width_mm)
-        flow.text(plain_text(self.panel.name)[:60] or "panel", 1.6)
+        height = 1.8 * flow.height_mm
+        for line in wrapped(plain_text(self.panel.name) or "panel", width_mm, 1.06 * height)[:2]:
+            flow.line(line, height, bold=True)
         flow.text("Templates, scale 1:1", 1.2)
         flow.text(self._side("Seen from ") or "Side of the rubbing: not stated", 1.2)
         for text in told:
@@ -129,7 +132,10 @@ class SheetStyle:
             sample = Stroke(layer, Line((0.0, y), (10.0, y)))
             flow.marks += arrow((0.0, y), (10.0, y)) if layer == GRAIN else (sample,)
             self._beside(flow, 12.5, said)
-        flow.text("The foot of a number is the foot of its piece in the panel.")
+        flow.y -= 0.5 * flow.height_mm
+        flow.text(
+            "The line under a number lies at its foot, and the foot of the piece in the panel."
+        )
         return flow.column()
 
     def _beside(self, flow: Flow, x: float, said: str) -> None:
@@ -147,10 +153,12 @@ class SheetStyle:
             f"Print at 100 %, never fitted to the page. Both check lengths must be {check}; if one "
             "is not, do not cut by this page."
         )
-        flow.text(scale_told(self.panel, self.options), 0.8)
         for remark in self.remarks:
-            flow.text(remark)
-        flow.text(CUTTING_CAUTION, 0.8)
+            for line in wrapped(remark, width_mm, 1.06 * flow.height_mm):
+                flow.line(line, flow.height_mm, bold=True)
+        for text in (f"Scale: {scale_told(self.panel, self.options)}", CUTTING_CAUTION):
+            flow.y -= 0.5 * flow.height_mm
+            flow.text(text, 0.8)
         return flow.column()
 
     def _side(self, before: str) -> str:

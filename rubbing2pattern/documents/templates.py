@@ -166,7 +166,9 @@ def _pages(
     left = list(drawn)
     pages: list[tuple[tuple[float, float], list[Mark], str]] = []
     for way in ways:  # rule 2
-        packing = _packed(left, way, style, templates, on_roll=height is None)
+        packing = trials[way]
+        if len(left) < len(drawn):
+            packing = _packed(left, way, style, templates, on_roll=height is None)
         for k in range(packing.sheets):
             marks = list(_on_sheet(left, packing, k, style.around_mm(way[0])))
             size = (way[0], _used(left, packing, k, way[0], style)) if height is None else way
@@ -175,7 +177,10 @@ def _pages(
     for template in left:  # rule 3
         size = _own_size(template, style)
         beside = style.around_mm(size[0])
-        note = f"Piece {template.number} is larger than the paper: print this page on a plotter."
+        note = (
+            f"Piece {template.number} is larger than the paper: print this page on a plotter, or "
+            "cut by the whole pattern."
+        )
         pages.append((size, [moved(m, beside[0], beside[1]) for m in template.marks], note))
     return tuple(
         style.sheet(size, marks, tuple(filter(None, (f"Page {k} of {len(pages)}", note))))
