@@ -11,7 +11,6 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import product
 from typing import Any
 
 import shapely
@@ -99,8 +98,8 @@ def sheets_needed(
 
     1. A rectangle is never turned unless it may be; which way it fits better is tried.
     2. It goes on the first sheet that has room, and a new sheet is begun only when none has.
-    3. Three methods and three orders are tried, the best is taken: fewest sheets, then least of the
-       last sheet used, so that the largest offcut is left.
+    3. Five methods, each with an order from large to small, are tried and the best is taken: fewest
+       sheets, then least of the last sheet used, so that the largest offcut is left.
 
     So no more sheets are used than there are rectangles, and never fewer than their area needs.
 
@@ -132,14 +131,7 @@ def sheets_needed(
     sizes = [(_up(b.width_mm + gap_mm), _up(b.height_mm + gap_mm)) for b in boxes]
     fitting = [k for k, b in enumerate(boxes) if _fits(sizes[k], room, may_turn=b.may_turn)]
     least = _least_sheets([sizes[k] for k in fitting], room)
-    best: _Try | None = None
-    for method, order in product(_STRAIGHT if straight_cuts else _FREE, _ORDERS):
-        tried = _Try(method, room)
-        for k in sorted(fitting, key=lambda k: (*order(sizes[k]), k)):
-            tried.add(k, sizes[k], may_turn=boxes[k].may_turn)
-        if best is None or tried.cost < best.cost:
-            best = tried
-    assert best is not None
+    best = _best(boxes, sizes, fitting, room, _STRAIGHT if straight_cuts else _FREE)
     sheets = len(best.bins)
     area = sum(boxes[k].area_mm2 for k in fitting)
     return Packing(
@@ -185,20 +177,43 @@ def _around(shape: shapely.Geometry, turn_deg: float, *, may_turn: bool) -> Box:
 
 
 _Size = tuple[int, int]
-_ORDERS: tuple[Callable[[_Size], tuple[int, ...]], ...] = (
-    lambda size: (-size[0] * size[1], -max(size)),
-    lambda size: (-max(size), -min(size)),
-    lambda size: (-min(size), -max(size)),
-)
-"""Largest first: by area, by longer side, by shorter side."""
+_Order = Callable[[_Size], tuple[int, ...]]
 
 
-# Sections are not joined again, or a cut would no longer run through.
-_STRAIGHT: tuple[Callable[..., Any], ...] = tuple(
-    partial(method, merge=False)
-    for method in (GuillotineBafSas, GuillotineBssfLas, GuillotineBssfMaxas)
+def _by_area(size: _Size) -> tuple[int, ...]:
+    return -size[0] * size[1], -max(size)
+
+
+def _by_longer_side(size: _Size) -> tuple[int, ...]:
+    return -max(size), -min(size)
+
+
+def _by_shorter_side(size: _Size) -> tuple[int, ...]:
+    return -min(size), -max(size)
+
+
+def _unjoined(method: Callable[..., Any]) -> Callable[..., Any]:
+    """Keep sections from being joined again, or a cut would no longer run through."""
+    return partial(method, merge=False)
+
+
+# Of all methods and orders these most often found the fewest sheets for rectangles of chance sizes.
+_FREE: tuple[tuple[Callable[..., Any], _Order], ...] = (
+    (MaxRectsBssf, _by_area),
+    (MaxRectsBl, _by_area),
+    (MaxRectsBaf, _by_area),
+    (MaxRectsBssf, _by_shorter_side),
+    (MaxRectsBssf, _by_longer_side),
 )
-_FREE: tuple[Callable[..., Any], ...] = (MaxRectsBssf, MaxRectsBaf, MaxRectsBl)
+# On a roll longer than all rectangles on end together, the first divides across the roll until all
+# are placed, so one sheet is enough.
+_STRAIGHT: tuple[tuple[Callable[..., Any], _Order], ...] = (
+    (_unjoined(GuillotineBafSas), _by_longer_side),
+    (_unjoined(GuillotineBafSas), _by_area),
+    (_unjoined(GuillotineBafSas), _by_shorter_side),
+    (_unjoined(GuillotineBssfMaxas), _by_longer_side),
+    (_unjoined(GuillotineBssfLas), _by_longer_side),
+)
 
 
 class _Try:
@@ -247,6 +262,23 @@ class _Try:
             for r in sheet
         )  # fmt: skip
         return tuple(sorted(found, key=lambda place: place.item))
+
+
+def _best(
+    boxes: Sequence[Box],
+    sizes: Sequence[_Size],
+    fitting: Sequence[int],
+    room: _Size,
+    methods: Sequence[tuple[Callable[..., Any], _Order]],
+) -> _Try:
+    """Try all methods (rule 3 of `sheets_needed`)."""
+    tries = []
+    for method, order in methods:
+        tried = _Try(method, room)
+        for k in sorted(fitting, key=lambda k: (*order(sizes[k]), k)):
+            tried.add(k, sizes[k], may_turn=boxes[k].may_turn)
+        tries.append(tried)
+    return min(tries, key=lambda tried: tried.cost)
 
 
 def _least_sheets(sizes: Sequence[_Size], room: _Size) -> int:

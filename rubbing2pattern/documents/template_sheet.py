@@ -133,9 +133,7 @@ class SheetStyle:
             flow.marks += arrow((0.0, y), (10.0, y)) if layer == GRAIN else (sample,)
             self._beside(flow, 12.5, said)
         flow.y -= 0.5 * flow.height_mm
-        flow.text(
-            "The line under a number lies at its foot, and the foot of the piece in the panel."
-        )
+        flow.text("The line under a number marks the foot of the piece in the panel.")
         return flow.column()
 
     def _beside(self, flow: Flow, x: float, said: str) -> None:
