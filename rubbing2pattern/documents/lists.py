@@ -2,41 +2,29 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Mapping, Sequence
-
+from rubbing2pattern.documents.cells import fine_cell, length_cell, separated
+from rubbing2pattern.documents.pieces_table import piece_rows
 from rubbing2pattern.documents.widths import widths_used
-from rubbing2pattern.model import Came, Panel, Piece, Profile
+from rubbing2pattern.glazing.columns import columns, heading
+from rubbing2pattern.glazing.entries import NOTHING_TYPED, Filled
+from rubbing2pattern.model import Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import decimal, in_inches, in_square_inches, inch_fraction
-
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def pieces_csv(panel: Panel, options: DocumentOptions) -> str:
+def pieces_csv(panel: Panel, options: DocumentOptions, filled: Filled = NOTHING_TYPED) -> str:
     """List the pieces of glass, one a row, by number.
 
     Widths and areas are in the unit that ends the heading: mm and mm2, or inches with fractions
     and square inches. ``rectangle`` is the smallest one around the glass as cut, its longer side
     first; ``leads`` are the stock widths around the piece, ``findings`` their numbers and codes.
+    The last columns are for a person to fill in; `filled` is what was written so far.
     """
-    unit = options.units
-    heads = (
-        "number",
-        f"rectangle_width_{unit}",
-        f"rectangle_height_{unit}",
-        f"cut_area_{unit}2",
-        f"sight_area_{unit}2",
-        f"centre_area_{unit}2",
-        f"area_uncertainty_{unit}2",
-        "cames",
-        "leads",
-        "neighbours",
-        "findings",
+    names = columns(picture=False)
+    rows = piece_rows(panel, filled, options)
+    return separated(
+        [heading(name, options.units) for name in names],
+        ([row[name] for name in names] for row in rows),
     )
-    cames = {came.id: came for came in panel.cames}
-    return _written(heads, (_piece_row(p, panel, cames, options) for p in panel.pieces))
 
 
 def cames_csv(panel: Panel, options: DocumentOptions) -> str:
@@ -72,75 +60,8 @@ def cames_csv(panel: Panel, options: DocumentOptions) -> str:
                 use.letter,
                 use.stock,
                 len(use.cames),
-                *(_length(length, options) for length in lengths),
-                *(_fine(width, options) for width in use.measured_mm),
+                *(length_cell(length, options) for length in lengths),
+                *(fine_cell(width, options) for width in use.measured_mm),
             )
         )
-    return _written(heads, rows)
-
-
-def _piece_row(
-    piece: Piece, panel: Panel, cames: Mapping[str, Came], options: DocumentOptions
-) -> tuple[object, ...]:
-    around = [cames[name] for name in piece.cames]
-    stocks = sorted({(came.stock_mm, came.stock) for came in around})
-    others = {number for came in around for number in came.pieces} - {piece.number}
-    areas = (
-        piece.cut_area_mm2,
-        piece.sight_area_mm2,
-        piece.centre_area_mm2,
-        piece.area_uncertainty_mm2,
-    )
-    findings = [
-        f"F{k} {finding.code.value}"
-        for k, finding in enumerate(panel.findings, start=1)
-        if piece.number in finding.pieces
-    ]
-    return (
-        piece.number,
-        _length(piece.rectangle.width_mm, options),
-        _length(piece.rectangle.height_mm, options),
-        *(_area(area, options) for area in areas),
-        " ".join(piece.cames),
-        "; ".join(stock for _, stock in stocks),
-        " ".join(str(number) for number in sorted(others)),
-        "; ".join(findings),
-    )
-
-
-def _length(length_mm: float, options: DocumentOptions) -> str:
-    if options.units == "mm":
-        return decimal(length_mm, 1)
-    return inch_fraction(length_mm, options.fraction, whole=True)
-
-
-def _fine(width_mm: float, options: DocumentOptions) -> str:
-    return decimal(width_mm, 2) if options.units == "mm" else decimal(in_inches(width_mm), 3)
-
-
-def _area(area_mm2: float, options: DocumentOptions) -> str:
-    if options.units == "mm":
-        return decimal(area_mm2, 1)
-    return decimal(in_square_inches(area_mm2), 3)
-
-
-def _written(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    stream = io.StringIO()
-    writer = csv.writer(stream)
-    writer.writerow(heads)
-    writer.writerows([_harmless(cell) for cell in row] for row in rows)
-    return stream.getvalue()
-
-
-def _harmless(cell: object) -> object:
-    """Keep a spreadsheet from taking a text for a formula."""
-    text = isinstance(cell, str) and cell.startswith(_FORMULA_SIGNS) and not _number(cell)
-    return f"'{cell}" if text else cell
-
-
-def _number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+    return separated(heads, rows)

@@ -1,0 +1,52 @@
+"""Lists as separated values: cells that no spreadsheet takes for a formula, lengths and areas."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.units import decimal, in_inches, in_square_inches, inch_fraction
+
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def separated(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Write rows under their headings (RFC 4180)."""
+    stream = io.StringIO()
+    writer = csv.writer(stream)
+    writer.writerow(heads)
+    writer.writerows([_harmless(cell) for cell in row] for row in rows)
+    return stream.getvalue()
+
+
+def formula_like(text: str) -> bool:
+    """Tell whether a spreadsheet would take a text for a formula."""
+    number = re.fullmatch(r"[-+]?[0-9]+(\.[0-9]+)?( [0-9]+/[0-9]+)?", text)
+    return text.startswith(_FORMULA_SIGNS) and not number
+
+
+def length_cell(length_mm: float, options: DocumentOptions) -> str:
+    """Write a length in the unit of the heading."""
+    if options.units == "mm":
+        return decimal(length_mm, 1)
+    return inch_fraction(length_mm, options.fraction, whole=True)
+
+
+def fine_cell(width_mm: float, options: DocumentOptions) -> str:
+    """Write a width that a fraction of the rule is too coarse for."""
+    return decimal(width_mm, 2) if options.units == "mm" else decimal(in_inches(width_mm), 3)
+
+
+def area_cell(area_mm2: float, options: DocumentOptions) -> str:
+    """Write an area in the unit of the heading, squared."""
+    if options.units == "mm":
+        return decimal(area_mm2, 1)
+    return decimal(in_square_inches(area_mm2), 3)
+
+
+def _harmless(cell: object) -> object:
+    """Keep a spreadsheet from taking a text for a formula."""
+    return f"'{cell}" if isinstance(cell, str) and formula_like(cell) else cell

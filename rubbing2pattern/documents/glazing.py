@@ -1,0 +1,56 @@
+"""All documents of the glass: the sheet of pieces, and what follows once it is filled in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rubbing2pattern.documents.glass_lists import NOT_STATED, glass_documents
+from rubbing2pattern.documents.lists import pieces_csv
+from rubbing2pattern.documents.pieces_sheet import pieces_xlsx
+from rubbing2pattern.documents.templates import TemplatePiece, template_documents
+from rubbing2pattern.glazing.entries import Filled
+from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.options.templates import TemplateOptions
+
+
+@dataclass(frozen=True, slots=True)
+class Glazing:
+    """What the documents of the glass are made from besides the panel.
+
+    Attributes
+    ----------
+    filled : what a person wrote on the sheet of pieces.
+    glass, templates : options.
+    """
+
+    filled: Filled = field(default_factory=Filled)
+    glass: GlassOptions = field(default_factory=GlassOptions)
+    templates: TemplateOptions = field(default_factory=TemplateOptions)
+
+
+def glazing_documents(panel: Panel, options: DocumentOptions, glazing: Glazing) -> dict[str, bytes]:
+    """Return the sheet of pieces and the documents of the pieces to be replaced, by file name.
+
+    Without a piece to be replaced there are only ``pieces.csv`` and ``pieces.xlsx``.
+    """
+    filled = glazing.filled
+    listed = pieces_csv(panel, options, filled).encode()
+    grain_deg = glazing.glass.grain_deg if glazing.glass.grained else None
+    replaced = [
+        TemplatePiece(
+            piece.number,
+            entry.glass or f"glass {NOT_STATED}",
+            ", ".join(part for part in (entry.thickness, entry.decorated) if part),
+            grain_deg,
+        )
+        for piece in panel.pieces
+        if (entry := filled.of(piece.number)).replaced
+    ]
+    files = {LIST_NAME: listed, WORKBOOK_NAME: pieces_xlsx(panel, filled, listed, options)}
+    if replaced:
+        files |= glass_documents(panel, filled, options, glazing.glass)
+        files |= template_documents(panel, replaced, options, glazing.templates)
+    return files

@@ -1,0 +1,53 @@
+"""The columns of the sheet of pieces: their names and how they are told in a heading."""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import Final, get_args
+
+from rubbing2pattern.glazing.entries import TYPED
+from rubbing2pattern.units import Unit
+
+NUMBER: Final = "number"
+PICTURE: Final = "shape"
+MEASURED: Final = (
+    "rectangle_width",
+    "rectangle_height",
+    "cut_area",
+    "sight_area",
+    "centre_area",
+    "area_uncertainty",
+)
+"""Columns whose heading ends in the unit, squared for an area."""
+TOLD: Final = ("cames", "leads", "neighbours", "findings")
+THICKNESS: Final = "thickness"
+
+
+def heading(name: str, unit: Unit) -> str:
+    """Return the heading of a column as it stands in the list."""
+    if name == THICKNESS or name in MEASURED:
+        return f"{name}_{unit}2" if "area" in name else f"{name}_{unit}"
+    return name
+
+
+def columns(*, picture: bool) -> tuple[str, ...]:
+    """Return the names of all columns in order; a workbook has the picture of the shape as well."""
+    shape = (PICTURE,) if picture else ()
+    return (NUMBER, *shape, *MEASURED, *TOLD, *TYPED)
+
+
+def of_heading(text: str) -> tuple[str, Unit | None] | None:
+    """Tell which column a heading means and its unit, or None for a heading that is none of ours.
+
+    Upper and lower case, spaces and underscores, and mm² or mm2 are all the same.
+    """
+    plain = unicodedata.normalize("NFKC", text).casefold()
+    key = "_".join(plain.replace("_", " ").replace(",", " ").split())
+    if key == THICKNESS:
+        return THICKNESS, None
+    units: tuple[Unit, ...] = get_args(Unit)
+    for name in columns(picture=True):
+        for unit in units:
+            if heading(name, unit) == key:
+                return name, unit if name == THICKNESS or name in MEASURED else None
+    return None
