@@ -56,7 +56,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     what a person corrected runs a chain of diamonds, to be told apart in black and white too.
     """
     frame = rubbing.frame
-    canvas = np.repeat(_lightened()[rubbing.grey][..., None], 3, axis=2)
+    canvas = np.repeat(lightened_tones()[rubbing.grey][..., None], 3, axis=2)
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
@@ -66,7 +66,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     return stream.getvalue()
 
 
-def _lightened() -> Canvas:
+def lightened_tones() -> Canvas:
     """Return the tone for each grey, (256,); in steps of 4, which no eye sees but a file does."""
     tones = _PAPER_SHARE * 255.0 + (1.0 - _PAPER_SHARE) * np.arange(256)
     return np.asarray(np.floor(tones / 4.0) * 4.0 + 3.0, dtype=np.uint8)
@@ -74,20 +74,20 @@ def _lightened() -> Canvas:
 
 def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
     thin = max(1, round(0.22 * frame.px_per_mm))
-    for ring in _leaf_rings(panel):
+    for ring in leaf_rings(panel):
         _line(canvas, np.asarray(ring.coords), frame, BLUE, thin)
     for came in panel.cames:
-        for part, seen in _seen_parts(came):
+        for part, seen in seen_parts(came):
             for run in (part,) if seen else _dashes(part):
                 _line(canvas, run, frame, VERMILION, thin + 1)
         if came.corrected is not Corrected.NO:
-            _diamonds(canvas, came, frame)
+            _draw_diamonds(canvas, came, frame)
     for joint in panel.joints:
         at = (joint.x_mm, joint.y_mm)
         _disc(canvas, at, _JOINT_MM, frame, WHITE, BLACK)
 
 
-def _leaf_rings(panel: Panel) -> Iterator[shapely.LinearRing]:
+def leaf_rings(panel: Panel) -> Iterator[shapely.LinearRing]:
     """Yield where the leaves end: round the glass seen of every piece, and round the panel."""
     border = [
         shapely.LineString(came.path).buffer(0.5 * came.face_width_mm, cap_style="square")
@@ -101,7 +101,7 @@ def _leaf_rings(panel: Panel) -> Iterator[shapely.LinearRing]:
     yield from (part.exterior for part in shapely.get_parts(rim))
 
 
-def _seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
+def seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
     """Yield the parts of a lead line in order, and whether the rubbing shows them."""
     path = shapely.LineString(came.path)
     at = 0.0
@@ -113,19 +113,23 @@ def _seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
         at = max(at, end)
 
 
-def _diamonds(canvas: Canvas, came: Came, frame: Frame) -> None:
-    """Draw diamonds along the middle of a came; a short one gets a single one."""
-    line = shapely.LineString(came.path)
-    half = min(_DIAMOND_MM, 0.45 * came.face_width_mm)
-    count = max(1, round(line.length / _DIAMOND_STEP_MM))
-    for k in range(count):
-        place = line.interpolate((k + 0.5) / count, normalized=True)
-        corners = np.array([(half, 0.0), (0.0, half), (-half, 0.0), (0.0, -half)]) + place.coords[0]
+def _draw_diamonds(canvas: Canvas, came: Came, frame: Frame) -> None:
+    for corners in diamonds(came):
         pixels = np.round(frame.to_px(corners) * 2**_SHIFT).astype(np.int32)
         cv2.fillPoly(canvas, [pixels], WHITE, cv2.LINE_AA, _SHIFT)
         cv2.polylines(
             canvas, [pixels], True, BLACK, max(1, round(0.2 * frame.px_per_mm)), cv2.LINE_AA, _SHIFT
         )
+
+
+def diamonds(came: Came) -> Iterator[Array]:
+    """Yield corners of diamonds along the middle of a came, (4, 2) in mm; a short one gets one."""
+    line = shapely.LineString(came.path)
+    half = min(_DIAMOND_MM, 0.45 * came.face_width_mm)
+    count = max(1, round(line.length / _DIAMOND_STEP_MM))
+    for k in range(count):
+        place = line.interpolate((k + 0.5) / count, normalized=True)
+        yield np.array([(half, 0.0), (0.0, half), (-half, 0.0), (0.0, -half)]) + place.coords[0]
 
 
 def _dashes(path: Array, length_mm: float = 1.6) -> Iterator[Array]:

@@ -42,6 +42,15 @@ class DocumentOptions(Checked):
     overlay_margin_mm: float = value(
         15.0, 0.0, 200.0, "rubbing shown around the panel, to see a border that was missed"
     )
+    report_crops: int = value(
+        30, 0, 500, "pictures of findings in the report; some three pages of them"
+    )
+    report_crop_mm: float = value(
+        60.0, 20.0, 300.0, "width of the rubbing in such a picture; shows the leads around a place"
+    )
+    report_limit_mb: float = value(
+        5.0, 0.5, 100.0, "megabytes of the report, so that it can be mailed; pictures get coarser"
+    )
 
     def __post_init__(self) -> None:
         """Raise `UsageFault` for a value out of range or an unknown unit or fraction."""

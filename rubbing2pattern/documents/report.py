@@ -1,0 +1,109 @@
+"""The report of a panel: one page for people, with everything in it, to be read and printed.
+
+The page needs nothing else: pictures are part of it, there is no script, and its own rule of
+contents forbids a browser to fetch anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from rubbing2pattern.documents import report_facts as facts
+from rubbing2pattern.documents.drawing import plain_text
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing
+from rubbing2pattern.documents.report_drawing import drawing_svg, overlay_svg, traced
+from rubbing2pattern.documents.report_findings import ranks
+from rubbing2pattern.documents.report_pictures import Pictures
+from rubbing2pattern.documents.report_view import badge
+from rubbing2pattern.documents.report_widths import histogram_svg
+from rubbing2pattern.documents.wording import CAUTIONS, count_of, length_of
+from rubbing2pattern.findings import Severity
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+
+REPORT_NAME = "report.html"
+_BYTES_PER_MB = 1e6
+
+
+def report_html(
+    panel: Panel,
+    rubbing: KeptRubbing | None,
+    provenance: Mapping[str, Any],
+    options: DocumentOptions,
+) -> bytes:
+    """Write the report of a panel as HTML, UTF-8.
+
+    Parameters
+    ----------
+    panel : as the record gives it back.
+    rubbing : what was kept of the picture; None leaves overlay and pictures of places out.
+    provenance : the record's.
+    options : units, and how many and how large the pictures may be.
+    """
+    pictures = None if rubbing is None else Pictures(rubbing)
+    lines = traced(panel, options)
+    told = ranks(panel, pictures, options)
+    overlay = "" if pictures is None else overlay_svg(lines, pictures)
+    page = (
+        _environment()
+        .get_template("report.html.jinja")
+        .render(
+            panel=panel,
+            options=options,
+            page_size="A4" if options.units == "mm" else "letter",
+            running_head=Markup(_css_string(f"Panel {panel.name}, {side_seen(panel)}")),
+            side=side_seen(panel),
+            faults=sum(finding.severity is Severity.WRONG for finding in panel.findings),
+            ranks=told,
+            badges={severity: Markup(badge(severity)) for severity in Severity},
+            overlay=Markup(overlay),
+            drawing=Markup(drawing_svg(lines)),
+            histogram=Markup(histogram_svg(panel, provenance, options)),
+            provenance=provenance,
+            facts=facts,
+            cautions=CAUTIONS,
+            count_of=count_of,
+            crop_size=length_of(options.report_crop_mm, options),
+            corrected=any(came.corrected.value for came in panel.cames),
+            Markup=Markup,
+        )
+    )
+    if pictures is not None:
+        page = pictures.filled(page, options.report_limit_mb * _BYTES_PER_MB)
+    return page.encode()
+
+
+def side_seen(panel: Panel) -> str:
+    """Say from which side the panel is seen."""
+    stated = panel.seen_from != "unstated"
+    return f"seen from {panel.seen_from}" if stated else "side of the rubbing not stated"
+
+
+@cache
+def _environment() -> Environment:
+    """Return what fills the template: everything is escaped and brought onto one line."""
+    return Environment(
+        loader=PackageLoader("rubbing2pattern", "documents"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalize,
+    )
+
+
+def _finalize(datum: Any) -> Any:
+    """Take control characters out of what comes from outside; they may not stand in a page."""
+    return plain_text(datum) if type(datum) is str else datum
+
+
+def _css_string(text: str) -> str:
+    """Write a text as a string of CSS, everything but plain letters and figures as escapes."""
+    plain = plain_text(text)
+    written = (c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):x} " for c in plain)
+    return f'"{"".join(written)}"'
