@@ -137,7 +137,9 @@ def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
     done = apply_corrections(panel, file.corrections, options=options, sha256=file.sha256)
     copies[done.applied.file] = file.content
     with whole_folder(place, overwrite=True, discard_corrections=True) as partial:
-        write_documents(partial, done.panel, rubbing, record.provenance, options.documents)
+        write_documents(
+            partial, done.panel, rubbing, record.provenance, options.documents, options.paper
+        )
         for name, content in copies.items():
             try:
                 (partial / name).write_bytes(content)

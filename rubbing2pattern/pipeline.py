@@ -130,7 +130,12 @@ def write_reading(
         place, overwrite=overwrite, discard_corrections=discard_corrections
     ) as partial:
         write_documents(
-            partial, reading.panel, reading.rubbing, reading.provenance, options.documents
+            partial,
+            reading.panel,
+            reading.rubbing,
+            reading.provenance,
+            options.documents,
+            options.paper,
         )
 
 

@@ -14,6 +14,8 @@ from rubbing2pattern.stock import STOCK_INCH, STOCK_MM
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
+    from rubbing2pattern.options.documents import DocumentOptions
+    from rubbing2pattern.options.paper import PaperOptions
     from rubbing2pattern.reference import Reference
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -99,6 +101,28 @@ def pattern_options(command: F) -> F:
     )
 
 
+def paper_options(command: F) -> F:
+    """Add how the pattern comes onto paper."""
+    return _with(
+        command,
+        click.option(
+            "--paper",
+            metavar="LIST",
+            help="Papers for the tiled pattern: A4, A3, Letter, Tabloid, 600x900mm; or none.  "
+            "[A4; Letter with --units in]",
+        ),
+        click.option(
+            "--print-scale",
+            metavar="AxU|A,U",
+            help="How a print of the tiles came out, across and up, over what it should be: "
+            "1.003x0.998; or its two check lengths as measured: 100.3mm,99.8mm.",
+        ),
+        click.option(
+            "--mirrored", is_flag=True, help="Draw the pattern as seen from the other side."
+        ),
+    )
+
+
 def output_options(command: F) -> F:
     """Add how results are written and told."""
     return _with(
@@ -139,13 +163,31 @@ def options_of(given: dict[str, Any]) -> Options:
     size_limit_mp = given.pop("max_megapixels")
     load = {} if size_limit_mp is None else {"size_limit_mp": size_limit_mp}
     chosen = {name: value for name, value in pieces.items() if value is not None}
+    documents = replace(options.documents, units=given["units"])
     return replace(
         options,
         load=replace(options.load, **load),
         measure=replace(options.measure, **measure),
         pieces=replace(options.pieces, **chosen),
-        documents=replace(options.documents, units=given["units"]),
+        documents=documents,
+        paper=paper_of(given, options.paper, documents),
     )
+
+
+def paper_of(
+    given: dict[str, Any], paper: PaperOptions, documents: DocumentOptions
+) -> PaperOptions:
+    """Take what `paper_options` added out of the parameters of a command."""
+    from rubbing2pattern.options.paper import parse_papers, parse_print_scale
+
+    papers, scale = given.pop("paper"), given.pop("print_scale")
+    chosen: dict[str, Any] = {} if papers is None else {"papers": parse_papers(papers)}
+    if scale is not None:
+        across, up = parse_print_scale(scale, documents.check_length_mm)
+        chosen |= {"print_across": across, "print_up": up}
+    if given.pop("mirrored"):
+        chosen["mirrored"] = True
+    return replace(paper, **chosen)
 
 
 def folder_option(*, default: str | None = None) -> Callable[[F], F]:

@@ -12,6 +12,7 @@ from rubbing2pattern.cli.shared import (
     folder_option,
     options_of,
     output_options,
+    paper_options,
     pattern_options,
     reference_of,
     reference_options,
@@ -31,6 +32,7 @@ from rubbing2pattern.cli.shared import (
     help="Side of the window on which the paper lay.",
 )
 @pattern_options
+@paper_options
 @output_options
 @click.option(
     "--discard-corrections",

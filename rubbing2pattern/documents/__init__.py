@@ -1,7 +1,7 @@
 """The documents of the workshop, all made from one record of the panel.
 
-`drawing`, `layers`, `beside`, `leaves`, `lettering`, `margin` and `pattern` make the neutral
-drawing; `dxf`, `svg` and `pdf` write it; `lists`, `overlay` and `record` are the other documents.
+`drawing`, `layers`, `beside`, `leaves`, `lettering`, `mirroring`, `margin` and `pattern` make the
+neutral drawing; `dxf`, `svg` and `pdf` write it, `tiles` on many pages; `lists`, `overlay` and `record` are the other documents.
 """
 
 from __future__ import annotations
@@ -15,14 +15,16 @@ from rubbing2pattern.documents.dxf import dxf_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
 from rubbing2pattern.documents.lists import cames_csv, pieces_csv
 from rubbing2pattern.documents.overlay import overlay_png
-from rubbing2pattern.documents.pattern import pattern_drawing
+from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.pdf import pdf_bytes
 from rubbing2pattern.documents.record import panel_of, record_of, record_text
 from rubbing2pattern.documents.record_history import rubbing_part
 from rubbing2pattern.documents.svg import svg_text
+from rubbing2pattern.documents.tiles import tile_documents
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME
 from rubbing2pattern.reading import Rubbing
 
@@ -35,6 +37,7 @@ def write_documents(
     rubbing: Rubbing | KeptRubbing | None,
     provenance: Mapping[str, Any],
     options: DocumentOptions,
+    paper: PaperOptions = PaperOptions(),
 ) -> None:
     """Write all documents of a panel into an existing folder.
 
@@ -45,13 +48,14 @@ def write_documents(
     rubbing : the picture or what was kept of it, for the overlay; None leaves the overlay out.
     provenance : plain values for the record.
     options : unit, lettering, margins.
+    paper : papers of the tiles, what the printer does, whether the pattern is mirrored.
 
     Raises
     ------
     OutputNotWritten
         The pattern does not fit a PDF page, or the disk refuses a file.
     """
-    for name, content in document_files(panel, rubbing, provenance, options).items():
+    for name, content in document_files(panel, rubbing, provenance, options, paper).items():
         try:
             (folder / name).write_bytes(content)
         except OSError as fault:
@@ -64,6 +68,7 @@ def document_files(
     rubbing: Rubbing | KeptRubbing | None,
     provenance: Mapping[str, Any],
     options: DocumentOptions,
+    paper: PaperOptions = PaperOptions(),
 ) -> dict[str, bytes]:
     """Return the content of each document by file name.
 
@@ -78,12 +83,14 @@ def document_files(
     # Half of the overlay's time goes into libraries that let another thread run meanwhile.
     with ThreadPoolExecutor(1) as beside:
         overlay = None if straight is None else beside.submit(overlay_png, straight, kept, options)
-        drawing = pattern_drawing(kept, record.provenance, options)
+        drawn = panel_marks(kept, options, mirrored=paper.mirrored)
+        drawing = sheet_drawing(drawn, kept, record.provenance, options)
         files = {
             RECORD_NAME: record_text(record).encode(),
             "pattern.dxf": dxf_text(drawing).encode(),
             "pattern.svg": svg_text(drawing).encode(),
             "pattern.pdf": pdf_bytes(drawing),
+            **tile_documents(drawn, kept, record.provenance, options, paper),
             "pieces.csv": pieces_csv(kept, options).encode(),
             "cames.csv": cames_csv(kept, options).encode(),
         }

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
-from rubbing2pattern.documents.drawing import Anchor, Mark, Outline, Stroke, Text
+from rubbing2pattern.documents.drawing import Anchor, Mark, Stroke, Text
 from rubbing2pattern.documents.layers import LEAD_LINE, PANEL_NOTE
 from rubbing2pattern.documents.margin import Column, Flow, title_block
 from rubbing2pattern.documents.pattern import PanelMarks
@@ -109,17 +109,26 @@ def _map(plan: TilePlan, drawn: PanelMarks, advice: Column, place: Bounds) -> It
     for mark in drawn.marks:
         if isinstance(mark, Stroke) and mark.layer == LEAD_LINE:
             yield Stroke(MAP_LEAD, _smaller(mark.curve, factor, shift))
+    for start, end in _seams(plan):
+        yield Stroke(MAP_SEAM, Line(_at(start, factor, shift), _at(end, factor, shift)))
     shown = {tile.name for tile in plan.tiles}
     for tile in plan.grid.tiles():
-        a, b = (
-            _at((tile.cell_mm[0], tile.cell_mm[1]), factor, shift),
-            _at((tile.cell_mm[2], tile.cell_mm[3]), factor, shift),
-        )
-        yield Outline(MAP_SEAM, (a, (b[0], a[1]), b, (a[0], b[1])))
-        middle = (0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1]))
-        height = min(_TILE_NAME_MM, 0.25 * (b[0] - a[0]), 0.5 * (b[1] - a[1]))
+        left, low, right, high = (factor * side for side in tile.cell_mm)
+        height = min(_TILE_NAME_MM, 0.25 * (right - left), 0.5 * (high - low))
+        middle = (0.5 * (left + right) + shift[0], 0.5 * (low + high) + shift[1])
         said = tile.name if tile.name in shown else "–"
         yield Text(PANEL_NOTE, middle, said, height, Anchor.CENTRE, bold=True, patch=True)
+
+
+def _seams(plan: TilePlan) -> Iterator[tuple[Point, Point]]:
+    """Yield the ends of each seam and of the four sides once; twice, dashes fill each other."""
+    cells = [tile.cell_mm for tile in plan.grid.tiles()]
+    xs = sorted({round(x, 6) for cell in cells for x in cell[::2]})
+    ys = sorted({round(y, 6) for cell in cells for y in cell[1::2]})
+    for x in xs:
+        yield (x, ys[0]), (x, ys[-1])
+    for y in ys:
+        yield (xs[0], y), (xs[-1], y)
 
 
 def _at(point: Point, factor: float, shift: Point) -> Point:

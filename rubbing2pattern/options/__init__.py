@@ -12,6 +12,7 @@ from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.options.measure import MeasureOptions
+from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.options.skeleton import SkeletonOptions
@@ -35,6 +36,7 @@ class Options:
     audit: AuditOptions = field(default_factory=AuditOptions)
     correct: CorrectOptions = field(default_factory=CorrectOptions)
     documents: DocumentOptions = field(default_factory=DocumentOptions)
+    paper: PaperOptions = field(default_factory=PaperOptions)
 
     def values(self) -> dict[str, Any]:
         """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""

@@ -19,7 +19,10 @@ from tests import panels
 
 OPTIONS = DocumentOptions()
 PROVENANCE = {"program": {"name": "rubbing2pattern"}, "image": {"name": "n4 3b.jpg"}}
-NAMES = {"panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv"}
+NAMES = {
+    "panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv",
+    "pattern-A4.pdf",
+}  # fmt: skip
 
 
 def test_every_document_is_written(tmp_path: Path) -> None:
