@@ -44,8 +44,13 @@ from rubbing2pattern.packing import Box, upright
 
 GRAIN = "grain"
 
+CUT_SAMPLE = "legend cut line"
+SIGHT_SAMPLE = "legend sight line"
+
 TEMPLATE_LAYERS = (
     Layer(SHEET_FRAME, 0.18),
+    Layer(SIGHT_SAMPLE, 0.13, LineType.DASHED),
+    Layer(CUT_SAMPLE, 0.25),
     Layer(SIGHT_OUTLINE, 0.13, LineType.DASHED),
     Layer(CUT_OUTLINE, 0.25),
     Layer(GRAIN, 0.25),
@@ -53,7 +58,7 @@ TEMPLATE_LAYERS = (
     Layer(CHECK_LENGTH, 0.25),
     Layer(PANEL_NOTE, 0.18),
 )
-"""Layers of a sheet of templates; a cutter follows the cut outline alone."""
+"""Layers of a sheet of templates; a cutter follows the cut outline alone, so no sample is on it."""
 
 _HEAD_MM = (3.2, 1.1)
 """Length of an arrow's head and half its width."""

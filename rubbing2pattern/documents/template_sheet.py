@@ -16,12 +16,16 @@ from rubbing2pattern.documents.drawing import (
     wrapped,
 )
 from rubbing2pattern.documents.layers import (
-    CUT_OUTLINE,
     SHEET_FRAME,
-    SIGHT_OUTLINE,
 )
 from rubbing2pattern.documents.margin import Column, Flow, check_lengths
-from rubbing2pattern.documents.template_marks import GRAIN, TEMPLATE_LAYERS, arrow
+from rubbing2pattern.documents.template_marks import (
+    CUT_SAMPLE,
+    GRAIN,
+    SIGHT_SAMPLE,
+    TEMPLATE_LAYERS,
+    arrow,
+)
 from rubbing2pattern.documents.wording import length_of, scale_told
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.model import Panel
@@ -122,8 +126,8 @@ class SheetStyle:
             length_of(v, self.options) for v in (self.panel.heart_mm, self.panel.clearance_mm)
         )
         rows: list[tuple[str, str]] = [
-            (CUT_OUTLINE, f"cut line: heart {heart}, play {play} a side taken off"),
-            (SIGHT_OUTLINE, "sight line: edge of the leaves"),
+            (CUT_SAMPLE, f"cut line: heart {heart}, play {play} a side taken off"),
+            (SIGHT_SAMPLE, "sight line: edge of the leaves"),
         ]
         if self.grained:
             rows.append((GRAIN, "grain: runs up the page"))
