@@ -33,6 +33,7 @@ OWN_NAMES = (
     "pieces.csv",
     "cames.csv",
     "overlay.png",
+    "report.html",
     RUBBING_NAME,
     CORRECTIONS_NAMES,
 )

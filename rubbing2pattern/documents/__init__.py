@@ -1,7 +1,8 @@
 """The documents of the workshop, all made from one record of the panel.
 
 `drawing`, `layers`, `beside`, `leaves`, `lettering`, `mirroring`, `margin` and `pattern` make the
-neutral drawing; `dxf`, `svg` and `pdf` write it, `tiles` on many pages; `lists`, `overlay` and `record` are the other documents.
+neutral drawing; `dxf`, `svg` and `pdf` write it, `tiles` on many pages; `lists`, `overlay`,
+`report` and `record` are the other documents.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.pdf import pdf_bytes
 from rubbing2pattern.documents.record import panel_of, record_of, record_text
 from rubbing2pattern.documents.record_history import rubbing_part
+from rubbing2pattern.documents.report import REPORT_NAME, report_html
 from rubbing2pattern.documents.svg import svg_text
 from rubbing2pattern.documents.tiles import tile_documents
 from rubbing2pattern.errors import OutputNotWritten
@@ -93,6 +95,7 @@ def document_files(
             **tile_documents(drawn, kept, record.provenance, options, paper),
             "pieces.csv": pieces_csv(kept, options).encode(),
             "cames.csv": cames_csv(kept, options).encode(),
+            REPORT_NAME: report_html(kept, straight, record.provenance, options),
         }
         if straight is not None and overlay is not None:
             files[RUBBING_NAME] = straight.png
