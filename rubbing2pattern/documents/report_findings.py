@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -112,17 +112,30 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
         for told in _in_turns(list(graded[severity].values()))  # rule 1
     ]
     shown = {} if pictures is None else _chosen(queue, pictures, options)
-    places = _Places(panel)
-    drawn = {
-        number: places.crop(_view(told.finding.at, options), told, pictures)
-        for number, told in ((t.number, t) for t in queue if shown.get(t.number) == t.number)
-        if pictures is not None and told.finding.at is not None
-    }
+    drawn = {} if pictures is None else _drawn(panel, queue, shown, pictures, options)
     return tuple(
         Rank(severity, tuple(_kind(code, kind, drawn, shown) for code, kind in kinds.items()))
         for severity, kinds in graded.items()
         if kinds
     )
+
+
+def _drawn(
+    panel: Panel,
+    queue: Sequence[Told],
+    shown: Mapping[int, int],
+    pictures: Pictures,
+    options: DocumentOptions,
+) -> dict[int, str]:
+    """Draw the pictures, by number of the finding in whose middle it is."""
+    places = _Places(panel)
+    drawn = {}
+    for told in queue:
+        if told.finding.at is not None and shown.get(told.number) == told.number:
+            also = {number for number, other in shown.items() if other == told.number}
+            view = _view(told.finding.at, options)
+            drawn[told.number] = places.crop(view, told, also - {told.number}, pictures)
+    return drawn
 
 
 def _kind(
@@ -168,8 +181,7 @@ def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions)
     return shown
 
 
-def _view(at: Point | None, options: DocumentOptions) -> View:
-    assert at is not None
+def _view(at: Point, options: DocumentOptions) -> View:
     x, y = at
     half = 0.5 * options.report_crop_mm
     return View((x - half, y - half, x + half, y + half), options.report_crop_mm / PRINTED_MM)
@@ -189,9 +201,11 @@ class _Places:
             if finding.at is not None
         ]
 
-    def crop(self, view: View, told: Told, pictures: Pictures | None) -> str:
-        """Draw the rubbing around a finding with thin lead lines and the place marked."""
-        assert pictures is not None
+    def crop(self, view: View, told: Told, also: Container[int], pictures: Pictures) -> str:
+        """Draw the rubbing around a finding with thin lead lines and the place marked.
+
+        `also` are the numbers of further findings whose places are marked in it.
+        """
         assert told.finding.at is not None
         commands = " ".join(self._lines(view))
         k = view.reduction
@@ -201,15 +215,15 @@ class _Places:
             f'<path d="{commands}" fill="none" stroke="black" stroke-width="{0.2 * k:.2f}"/>',
         ]
         for number, finding, at in self.placed:
-            if number != told.number and _inside(view, at):
+            if number in also and _inside(view, at):
                 parts += view.finding(finding.severity, at, 1.5 * k, coloured=False)
                 parts.append(_beside(view, f"F{number}", at, 1.5))
         severity, at = told.finding.severity, told.finding.at
-        parts += view.finding(severity, at, 3.0 * k, coloured=True)
+        parts += view.finding(severity, at, 3.4 * k, coloured=True)
         for piece in self.panel.pieces:
             if _inside(view, piece.label_at, 2.5 * k):
                 parts.append(view.text(piece.label_at, str(piece.number), 2.3 * k))
-        parts.append(_beside(view, f"F{told.number}", at, 3.2))
+        parts.append(_beside(view, f"F{told.number}", at, 3.4))
         return view.svg(parts, f"The rubbing around finding {told.number}", "crop")
 
     def _lines(self, view: View) -> Iterable[str]:

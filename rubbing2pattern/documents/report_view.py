@@ -115,7 +115,7 @@ class View:
     ) -> Iterator[str]:
         """Yield the mark of a finding, in colour over a black edge or in black over a white one."""
         commands = " ".join(_outline(self, severity, at, half_mm))
-        wide = 0.16 * half_mm
+        wide = 0.12 * half_mm
         under, over = ("black", colour_of(severity)) if coloured else ("white", "black")
         for colour, weight in ((under, 2.2 * wide), (over, wide)):
             yield (
