@@ -27,7 +27,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("reading", "model", "findings", "stock"),
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
-    ("packing",),
+    ("packing", "leading"),
     ("correcting", "glazing"),
     ("stages", "documents", "demo"),
     ("provenance",),
