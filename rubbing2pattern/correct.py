@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,21 +20,16 @@ from rubbing2pattern.correcting.lead import id_number, told
 from rubbing2pattern.correcting.names import names_for, renamed, renumbered
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.corrections import Corrections, CorrectionsFile, Dismiss, Renumber
-from rubbing2pattern.documents import write_documents
-from rubbing2pattern.documents.kept_rubbing import read_rubbing
-from rubbing2pattern.documents.record import panel_of, read_record, record_of
-from rubbing2pattern.errors import InputUnreadable, NoLeadFound, OutputNotWritten, UsageFault
+from rubbing2pattern.documents.record import panel_of, record_of
+from rubbing2pattern.errors import NoLeadFound, UsageFault
 from rubbing2pattern.findings import Code, Finding
+from rubbing2pattern.folders import kept_folder, rewrite
+from rubbing2pattern.glazing.carry import carried_over
+from rubbing2pattern.glazing.entries import Vanished
+from rubbing2pattern.glazing.folder import Known, held_in
 from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import (
-    CORRECTIONS_NAMES,
-    RECORD_NAME,
-    RUBBING_NAME,
-    check_folder,
-    whole_folder,
-)
-from rubbing2pattern.provenance import options_of
+from rubbing2pattern.output import CORRECTIONS_NAMES
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
 
@@ -51,11 +46,15 @@ class Corrected:
     ----------
     before, panel : the panel as it was, and corrected.
     overlay : False when no overlay could be drawn, because no rubbing was kept.
+    numbers : number now of every piece that is still there, by the number it had.
+    written_about_gone : what a person wrote about pieces that are gone.
     """
 
     before: Panel
     panel: Panel
     overlay: bool = True
+    numbers: Mapping[int, int] = field(default_factory=dict)
+    written_about_gone: tuple[Vanished, ...] = ()
 
     @property
     def applied(self) -> AppliedCorrections:
@@ -99,6 +98,8 @@ def apply_corrections(
     _refuse_undone(work, corrected)
     corrected = _dismissed(work, corrected, panel, corrections, options)
     numbers = _renumbering(work, corrected, corrections)
+    present = {piece.number for piece in corrected.pieces}
+    now = {p.number: numbers.get(p.number, p.number) for p in panel.pieces if p.number in present}
     corrected = audit(renumbered(corrected, numbers), options.audit)
     corrected = replace(
         corrected,
@@ -107,7 +108,8 @@ def apply_corrections(
         ),
     )
     _raise(work.faults)
-    return Corrected(panel, _with_history(work, corrected, panel, corrections, digest, numbers))
+    corrected = _with_history(work, corrected, panel, corrections, digest, numbers)
+    return Corrected(panel, corrected, numbers=now)
 
 
 def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
@@ -121,45 +123,20 @@ def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
     Raises
     ------
     InputUnreadable
-        The folder's record, kept rubbing or copies of corrections cannot be read.
+        The folder's record, kept rubbing or copies of corrections cannot be read, or its sheet of
+        pieces has problems, so that what someone wrote on it would be lost.
     UsageFault
         A correction cannot be made.
     OutputNotWritten
         The folder cannot be replaced.
     """
-    place = Path(folder)
-    record = read_record(place / RECORD_NAME)
-    options = options_of(record.provenance)
-    panel = panel_of(record)
-    copies = {c.file: _copy(place / c.file, c.sha256) for c in panel.corrections}
-    check_folder(place, overwrite=True, discard_corrections=True)
-    rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
-    done = apply_corrections(panel, file.corrections, options=options, sha256=file.sha256)
-    copies[done.applied.file] = file.content
-    with whole_folder(place, overwrite=True, discard_corrections=True) as partial:
-        write_documents(
-            partial, done.panel, rubbing, record.provenance, options.documents, options.paper
-        )
-        for name, content in copies.items():
-            try:
-                (partial / name).write_bytes(content)
-            except OSError as fault:
-                reason = fault.strerror or fault
-                raise OutputNotWritten(f"cannot write {place / name}: {reason}") from fault
-    return replace(done, overlay=rubbing is not None)
-
-
-def _copy(path: Path, sha256: str) -> bytes:
-    """Return a copy of corrections applied before; it must be what was applied."""
-    try:
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
-    if hashlib.sha256(content).hexdigest() != sha256:
-        raise InputUnreadable(
-            f"{path} is not what was applied; put further corrections into a file of another name"
-        )
-    return content
+    kept = kept_folder(folder)
+    typed = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
+    done = apply_corrections(kept.panel, file.corrections, options=kept.options, sha256=file.sha256)
+    carried = carried_over(typed, done.numbers)
+    copies = {**kept.copies, done.applied.file: file.content}
+    rewrite(kept, done.panel, carried.filled, options=kept.options, copies=copies)
+    return replace(done, overlay=kept.rubbing is not None, written_about_gone=carried.vanished)
 
 
 def _refuse_repeated(panel: Panel, digest: str) -> None:

@@ -9,10 +9,14 @@ from time import perf_counter
 from typing import Any, ParamSpec, TypeVar
 
 from rubbing2pattern.documents import write_documents
+from rubbing2pattern.documents.glazing import Glazing
+from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.folders import carried_to, typed_in
+from rubbing2pattern.glazing.carry import Carried
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import whole_folder
+from rubbing2pattern.output import check_folder, whole_folder
 from rubbing2pattern.progress import Progress, Silent
 from rubbing2pattern.provenance import provenance_of
 from rubbing2pattern.reading import Rubbing
@@ -115,17 +119,28 @@ def write_reading(
     options: Options = Options(),
     overwrite: bool = False,
     discard_corrections: bool = False,
-) -> None:
+) -> Carried:
     """Write all documents of a reading into a folder, which appears whole or not at all.
 
-    A folder that holds corrections is replaced only with `discard_corrections`.
+    A folder that holds corrections is replaced only with `discard_corrections`. What a person
+    wrote on the sheets of the folder that is replaced is carried over by the numbers of the pieces.
+
+    Returns
+    -------
+    Carried
+        What was carried over, and which rows have lost their piece.
 
     Raises
     ------
     OutputNotWritten
         When the folder exists and may not be replaced, or cannot be written.
+    InputUnreadable
+        A sheet in the folder has problems, so that what is written on it would be lost.
     """
     place = Path(folder)
+    check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
+    kept = panel_of(record_of(reading.panel, {}))
+    carried = carried_to(kept, typed_in(place, options), options)
     with whole_folder(
         place, overwrite=overwrite, discard_corrections=discard_corrections
     ) as partial:
@@ -136,7 +151,9 @@ def write_reading(
             reading.provenance,
             options.documents,
             options.paper,
+            glazing=Glazing(carried.filled, options.glass, options.templates),
         )
+    return carried
 
 
 class _Watch:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
@@ -67,6 +68,7 @@ def _summary(done: Corrected, folder: Path) -> dict[str, Any]:
             "findings_before": len(done.before.findings),
             "findings_after": len(done.panel.findings),
             "dismissed": len(done.panel.dismissed) - len(done.before.dismissed),
+            "written_about_gone": [row.number for row in done.written_about_gone],
         }
     }
 
@@ -91,6 +93,7 @@ def _table(done: Corrected, folder: Path, unit: Unit) -> list[str]:
     ]
     lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
     lines += ["", *finding_lines(now, unit)]
+    lines += vanished_lines(row.number for row in done.written_about_gone)
     if not done.overlay:
         lines += ["", "No overlay: this folder keeps no rubbing.png; trace the rubbing again."]
     return [*lines, "", f"The pattern lies in {folder}", f"  {', '.join(files_of(folder))}"]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rubbing2pattern.cli.carried import carried_lines, carried_summary
 from rubbing2pattern.cli.progress import shown_progress
 from rubbing2pattern.cli.summary import summary, table
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, OutputNotWritten
@@ -40,8 +41,10 @@ def run_one(
     replaces = {"overwrite": overwrite, "discard_corrections": discard_corrections}
     check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
+    from rubbing2pattern.folders import typed_in
     from rubbing2pattern.pipeline import trace_rubbing, write_reading
 
+    typed_in(folder, options)  # A sheet that cannot be carried over is told before the long work.
     with shown_progress(quiet=quiet) as progress:
         reading = trace_rubbing(
             image,
@@ -51,11 +54,12 @@ def run_one(
             options=options,
             progress=progress,
         )
-        write_reading(reading, folder, options=options, **replaces)
+        carried = write_reading(reading, folder, options=options, **replaces)
     if as_json:
-        text = json.dumps(summary(reading, folder), indent=2, ensure_ascii=False)
+        told = summary(reading, folder) | {"written": carried_summary(carried)}
+        text = json.dumps(told, indent=2, ensure_ascii=False)
     else:
-        text = table(reading, folder, units)
+        text = "\n".join([table(reading, folder, units), *carried_lines(carried)])
     tell(text, folder)
     return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
 

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from rubbing2pattern.documents.dxf import dxf_text
+from rubbing2pattern.documents.glazing import Glazing, glazing_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
-from rubbing2pattern.documents.lists import cames_csv, pieces_csv
+from rubbing2pattern.documents.lists import cames_csv
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.pdf import pdf_bytes
@@ -40,6 +41,7 @@ def write_documents(
     provenance: Mapping[str, Any],
     options: DocumentOptions,
     paper: PaperOptions = PaperOptions(),
+    glazing: Glazing = Glazing(),
 ) -> None:
     """Write all documents of a panel into an existing folder.
 
@@ -51,13 +53,15 @@ def write_documents(
     provenance : plain values for the record.
     options : unit, lettering, margins.
     paper : papers of the tiles, what the printer does, whether the pattern is mirrored.
+    glazing : what a person wrote about the pieces, and the options of glass and templates.
 
     Raises
     ------
     OutputNotWritten
         The pattern does not fit a PDF page, or the disk refuses a file.
     """
-    for name, content in document_files(panel, rubbing, provenance, options, paper).items():
+    files = document_files(panel, rubbing, provenance, options, paper, glazing)
+    for name, content in files.items():
         try:
             (folder / name).write_bytes(content)
         except OSError as fault:
@@ -71,6 +75,7 @@ def document_files(
     provenance: Mapping[str, Any],
     options: DocumentOptions,
     paper: PaperOptions = PaperOptions(),
+    glazing: Glazing = Glazing(),
 ) -> dict[str, bytes]:
     """Return the content of each document by file name.
 
@@ -93,7 +98,7 @@ def document_files(
             "pattern.svg": svg_text(drawing).encode(),
             "pattern.pdf": pdf_bytes(drawing),
             **tile_documents(drawn, kept, record.provenance, options, paper),
-            "pieces.csv": pieces_csv(kept, options).encode(),
+            **glazing_documents(kept, options, glazing),
             "cames.csv": cames_csv(kept, options).encode(),
             REPORT_NAME: report_html(kept, straight, record.provenance, options),
         }

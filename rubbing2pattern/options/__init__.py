@@ -8,6 +8,7 @@ from typing import Any
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.options.load import LoadOptions
@@ -16,6 +17,7 @@ from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.options.skeleton import SkeletonOptions
+from rubbing2pattern.options.templates import TemplateOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.options.trace import TraceOptions
 
@@ -36,7 +38,9 @@ class Options:
     audit: AuditOptions = field(default_factory=AuditOptions)
     correct: CorrectOptions = field(default_factory=CorrectOptions)
     documents: DocumentOptions = field(default_factory=DocumentOptions)
+    glass: GlassOptions = field(default_factory=GlassOptions)
     paper: PaperOptions = field(default_factory=PaperOptions)
+    templates: TemplateOptions = field(default_factory=TemplateOptions)
 
     def values(self) -> dict[str, Any]:
         """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""

@@ -1,0 +1,50 @@
+"""What is told of the columns that a person filled in when a folder is written anew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rubbing2pattern.glazing.carry import Carried
+
+
+def carried_summary(carried: Carried) -> dict[str, Any]:
+    """Return it for programs: numbers of pieces."""
+    return {
+        "carried_over": sorted(carried.filled.entries),
+        "vanished": [row.number for row in carried.vanished],
+        "moved": list(carried.moved),
+    }
+
+
+def carried_lines(carried: Carried) -> list[str]:
+    """Return it for people; nothing when nobody wrote anything."""
+    lines = []
+    if carried.filled.entries:
+        count = len(carried.filled.entries)
+        what = "1 piece" if count == 1 else f"{count} pieces"
+        lines += ["", f"What was written about {what} was carried over by number."]
+    if carried.moved:
+        lines.append(
+            f"  Not where it was, so look whether it is meant: {numbers_told(carried.moved)}."
+        )
+    return lines + vanished_lines(row.number for row in carried.vanished)
+
+
+def vanished_lines(numbers: Iterable[int]) -> list[str]:
+    """Return the lines that tell what was written about pieces that are no more."""
+    gone = sorted(set(numbers))
+    if not gone:
+        return []
+    return [
+        "",
+        f"No more in the panel, but written about: {numbers_told(gone)}.",
+        "  What was written is kept on the sheet 'vanished' of pieces.xlsx.",
+    ]
+
+
+def numbers_told(numbers: Iterable[int]) -> str:
+    """Write numbers of pieces."""
+    listed = [str(number) for number in numbers]
+    return f"piece{'s' if len(listed) > 1 else ''} {', '.join(listed)}"

@@ -1,0 +1,154 @@
+"""The command `lists`: the filled-in sheet of pieces comes back."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rubbing2pattern.cli.carried import vanished_lines
+from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.summary import files_of
+from rubbing2pattern.errors import EXIT_DONE
+from rubbing2pattern.units import parse_sheet
+
+if TYPE_CHECKING:
+    from rubbing2pattern.lists import Listed
+
+_HEAD = 11
+_MOST = 10
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--pieces",
+    "sheet",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    required=True,
+    help="The filled-in sheet: pieces.xlsx or pieces.csv of FOLDER, or a copy.",
+)
+@click.option(
+    "--glass-sheet",
+    metavar="SIZE",
+    help="Size of a sheet of glass as it is sold: 600x900mm, 24x36in.  [600x900mm]",
+)
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="GROUP.NAME=VALUE",
+    help="Change an option of glass or templates; docs/options.md lists them.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+def lists(
+    folder: Path,
+    sheet: Path,
+    glass_sheet: str | None,
+    settings: tuple[str, ...],
+    as_json: bool,
+) -> int:
+    """Check the filled-in sheet of pieces and write the lists it gives into FOLDER.
+
+    Every cell is checked, and nothing is written while one is wrong. Then come the list of glass
+    to buy, templates of the pieces to replace and the firings of the kiln; what was typed stays
+    on pieces.xlsx and pieces.csv.
+    """
+    from rubbing2pattern.lists import list_folder
+
+    if glass_sheet is not None:
+        width_mm, height_mm = parse_sheet(glass_sheet)
+        settings = (
+            *settings,
+            f"glass.sheet_width_mm={width_mm!r}",
+            f"glass.sheet_height_mm={height_mm!r}",
+        )
+    done = list_folder(folder, sheet, settings)
+    if as_json:
+        text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
+    else:
+        text = "\n".join(_table(done, folder))
+    tell(text, folder)
+    return EXIT_DONE
+
+
+def _summary(done: Listed, folder: Path) -> dict[str, Any]:
+    return {
+        "panel": done.panel.name,
+        "pieces": len(done.panel.pieces),
+        "written_about": sorted(done.merged.filled.entries),
+        "replaced": [new.number for order in done.orders for new in order.pieces],
+        "glass": [
+            {
+                "glass": order.glass,
+                "thickness": order.thickness,
+                "pieces": [new.number for new in order.pieces],
+                "area_with_waste_mm2": round(order.area_with_waste_mm2, 1),
+                "sheets": order.sheets.sheets,
+                "fit_on_no_sheet": list(order.too_large),
+            }
+            for order in done.orders
+        ],
+        "firings": [
+            {
+                "firing": firing.number,
+                "decoration": firing.decoration.value,
+                "temperature_f": firing.temperature_f,
+                "pieces": list(firing.pieces),
+                "shelves": firing.loads,
+            }
+            for firing in done.firings
+        ],
+        "kept_of_the_folder": [{"piece": n, "column": c} for n, c in done.merged.kept],
+        "changed": [
+            {"piece": n, "column": c, "old": old, "new": new}
+            for n, c, old, new in done.merged.changed
+        ],
+        "vanished": [row.number for row in done.vanished],
+        "doubts": list(done.doubts),
+        "folder": str(folder),
+        "files": files_of(folder),
+    }
+
+
+def _table(done: Listed, folder: Path) -> list[str]:
+    filled = done.merged.filled
+    replaced = sum(len(order.pieces) for order in done.orders)
+    rows = [
+        ("panel", f"{done.panel.name}, {len(done.panel.pieces)} pieces"),
+        ("written", f"about {len(filled.entries)} of them; {replaced} to be replaced"),
+        *(("glass" if k == 0 else "", _glass(order)) for k, order in enumerate(done.orders)),
+        *(
+            ("kiln" if k == 0 else "", f"firing {f.number}, {f.decoration}: {_count(f.pieces)}")
+            for k, f in enumerate(done.firings)
+        ),
+    ]
+    lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
+    kept = [f"piece {n}, {c}" for n, c in done.merged.kept]
+    changed = [f"piece {n}, {c}: {old!r} is now {new!r}" for n, c, old, new in done.merged.changed]
+    lines += _told("Empty on the sheet, kept as the folder has it:", kept)
+    lines += _told("Changed:", changed)
+    lines += vanished_lines(row.number for row in done.vanished)
+    lines += _told("Look at:", list(done.doubts))
+    return [*lines, "", f"The lists lie in {folder}", f"  {', '.join(files_of(folder))}"]
+
+
+def _told(head: str, lines: list[str]) -> list[str]:
+    if not lines:
+        return []
+    more = [f"  and {len(lines) - _MOST} more"] if len(lines) > _MOST else []
+    return ["", head, *(f"  {line}" for line in lines[:_MOST]), *more]
+
+
+def _glass(order: Any) -> str:
+    name = ", ".join(part for part in (order.glass or "glass not stated", order.thickness) if part)
+    sheets = order.sheets.sheets
+    large = f"; fit on no sheet: {', '.join(map(str, order.too_large))}" if order.too_large else ""
+    return f"{name}: {_count(order.pieces)}, {sheets} sheet{'' if sheets == 1 else 's'}{large}"
+
+
+def _count(pieces: tuple[Any, ...]) -> str:
+    return f"{len(pieces)} piece{'' if len(pieces) == 1 else 's'}"
