@@ -47,23 +47,34 @@ _WIDEST_FOOT_MM = 260.0
 
 @dataclass(frozen=True, slots=True)
 class SheetStyle:
-    """What all sheets of one set of templates have in common."""
+    """What all sheets of one set of templates have in common.
+
+    Attributes
+    ----------
+    panel : whose pieces they are.
+    remarks : what must be settled before glass is cut.
+    grained : whether any template has an arrow.
+    options : unit, lettering, margins.
+    edge_mm : paper outside the frame.
+    told : what every sheet says of itself.
+    """
 
     panel: Panel
-    numbers: tuple[int, ...]
     remarks: tuple[str, ...]
     grained: bool
     options: DocumentOptions
+    edge_mm: float
+    told: tuple[str, ...] = ()
 
     def foot_mm(self, width_mm: float) -> float:
         """Return the depth of the foot on a page of a width, whatever the page says of itself."""
-        inner = min(width_mm - 2.0 * self.options.margin_mm, _WIDEST_FOOT_MM)
-        columns = self._columns(inner, ("Page 88 of 88", "mm"))
+        inner = min(width_mm - 2.0 * self.edge_mm, _WIDEST_FOOT_MM)
+        columns = self._columns(inner, ("Page 88 of 88", larger_told(888)))
         return max(column.depth_mm for column in columns) + 2.0 * _PAD_MM
 
     def around_mm(self, width_mm: float) -> tuple[float, float, float, float]:
         """Return what a page of a width keeps free left, below, right and above the templates."""
-        edge = self.options.margin_mm
+        edge = self.edge_mm
         return (
             edge + GUTTER_MM,
             edge + self.foot_mm(width_mm) + GUTTER_MM,
@@ -84,7 +95,7 @@ class SheetStyle:
         """
         width, height = size_mm
         left, bottom, _, _ = self.around_mm(width)
-        edge, foot_top = self.options.margin_mm, bottom - GUTTER_MM
+        edge, foot_top = self.edge_mm, bottom - GUTTER_MM
         around: list[Mark] = [
             *_rectangle(edge, edge, width - edge, height - edge),
             Stroke(SHEET_FRAME, Line((edge, foot_top), (width - edge, foot_top))),
@@ -116,7 +127,7 @@ class SheetStyle:
             flow.line(line, height, bold=True)
         flow.text("Templates, scale 1:1", 1.2)
         flow.text(self._side("Seen from ") or "Side of the rubbing: not stated", 1.2)
-        for text in told:
+        for text in (*told, *self.told):
             flow.text(text)
         return flow.column()
 
@@ -169,6 +180,14 @@ class SheetStyle:
 
     def _flow(self, width_mm: float) -> Flow:
         return Flow(width_mm, self.options.letter_height_mm, self.options.units)
+
+
+def larger_told(number: int) -> str:
+    """Say what to do with a page that is larger than the paper."""
+    return (
+        f"Piece {number} is larger than the paper: print this page on a plotter, or cut by the "
+        "whole pattern."
+    )
 
 
 def doubts(panel: Panel, numbers: Sequence[int]) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ import pymupdf
 import pytest
 import resvg_py
 import shapely
-from shapely.affinity import rotate, translate
+from shapely.affinity import rotate, scale as scale_shape, translate
 from shapely.geometry import MultiPolygon, Point, Polygon
 
 from rubbing2pattern.curves import Line, arc_through
@@ -270,12 +270,12 @@ def test_a_piece_larger_than_the_page_has_a_page_of_its_own_size() -> None:
     panel = panels.arched()
     pages = pages_of(template_documents(panel, all_of(panel), OPTIONS))
     sizes = [(p.rect.width * MM_PER_PT, p.rect.height * MM_PER_PT) for p in pages]
-    assert len(pages) == 3
+    assert len(pages) == 4
     assert sizes[0][0] > 400.0
     said = [" ".join(page.get_text().split()) for page in pages]
     assert "Piece 1 is larger than the paper" in said[0]
-    assert "Page 1 of 3" in said[0]
-    for page in pages:
+    assert "Page 1 of 4" in said[0]
+    for page in pages[:3]:
         (outline,) = cut_on(page)
         assert shapely.box(0, 0, page.rect.width, page.rect.height).contains(outline)
 
@@ -290,12 +290,58 @@ def test_each_page_says_what_must_be_known_before_glass_is_cut() -> None:
             for needed in (
                 "n4 3b", "Seen from inside", "scale 1:1", "Print at 100 %", "sight line",
                 f"lengths must be {length}", f"{length} check length", play, "grain", "ruby",
-                "eye protection", "from inside", "DO NOT CUT YET, settle first: 1 (F3), 2 (F3)",
+                "eye protection", "DO NOT CUT YET, settle first: 1 (F3), 2 (F3)",
                 "Check against the window first: 2 (F1)", "bend <&>",
             ):  # fmt: skip
                 assert needed in said, (units, needed)
             other = "check length: mm" if units == "in" else " in check"
             assert other not in said
+
+
+def test_the_list_says_on_which_page_each_template_is() -> None:
+    panel = panels.mosaic(90, 600.0, 600.0)
+    pieces = [replace(p, note=f"remark {p.number}", grain_deg=0.0) for p in all_of(panel)]
+    pages = pages_of(template_documents(panel, pieces, OPTIONS))
+    on_page = {n: k for k, page in enumerate(pages, start=1) for n in numbers_on(page)}
+    assert len(on_page) == len(pieces)
+    lists = [page for page in pages if not numbers_on(page)]
+    assert len(lists) > 1
+    rows = []
+    for page in lists:
+        words = sorted((round(w[3]), w[0], w[4]) for w in page.get_text("words"))
+        for base in sorted({w[0] for w in words}):
+            row = [w[2] for w in words if abs(w[0] - base) < 2]
+            if len(row) > 4 and row[0].isdigit() and row[1].isdigit() and "remark" in row:
+                rows.append((int(row[0]), int(row[1]), row[-1]))
+    assert rows == [(p.number, on_page[p.number], str(p.number)) for p in pieces]
+
+
+@pytest.mark.parametrize("paper", ["A4", "roll 400mm"])
+def test_pages_make_up_for_what_the_printer_does(paper: str) -> None:
+    panel = panels.mosaic(20, 300.0, 300.0)
+    templates = TemplateOptions(paper=paper)
+    scale = 1.02, 0.985
+    files = template_documents(panel, all_of(panel), OPTIONS, templates, scale)
+    true = template_documents(panel, all_of(panel), OPTIONS, templates)
+    assert files["templates.dxf"] == true["templates.dxf"]
+    for page in pages_of(files):
+        width, height = (page.rect.width * MM_PER_PT, page.rect.height * MM_PER_PT)
+        assert width == pytest.approx(210.0 if paper == "A4" else 400.0, abs=0.01)
+        assert paper != "A4" or height == pytest.approx(297.0, abs=0.01)
+        assert "prints lengths 1.02 times across, 0.985 times up" in " ".join(
+            page.get_text().split()
+        )
+        for at in numbers_on(page).items():
+            printed = [scaled(o, *scale) for o in cut_on(page)]
+            (outline,) = holders(scaled(at[1], *scale), printed)
+            piece = panel.pieces[at[0] - 1].cut_outline
+            assert laid_on(piece, outline).hausdorff_distance(outline) < 0.02
+            room = shapely.box(8.0, 8.0, width * scale[0] - 8.0, height * scale[1] - 8.0)
+            assert room.contains(outline)
+
+
+def scaled(shape: shapely.Geometry, across: float, up: float) -> shapely.Geometry:
+    return scale_shape(shape, across, up, origin=(0.0, 0.0))
 
 
 def test_arrows_point_up_the_page_and_stay_in_their_pieces() -> None:
