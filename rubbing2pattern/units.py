@@ -21,6 +21,8 @@ Unit = Literal["mm", "in"]
 
 MM_PER_INCH: Final = 25.4
 MM2_PER_SQUARE_INCH: Final = MM_PER_INCH * MM_PER_INCH
+KG_PER_POUND: Final = 0.45359237
+"""Exactly, by the agreement of 1959 as well."""
 
 _UNIT_WORDS: Final[Mapping[str, tuple[float, bool]]] = MappingProxyType(
     {
@@ -207,6 +209,11 @@ def in_inches(length_mm: float) -> float:
 def in_square_inches(area_mm2: float) -> float:
     """Convert mm² to square inches."""
     return area_mm2 / MM2_PER_SQUARE_INCH
+
+
+def in_pounds(weight_kg: float) -> float:
+    """Convert kg to pounds."""
+    return weight_kg / KG_PER_POUND
 
 
 def decimal(number: float, places: int) -> str:
