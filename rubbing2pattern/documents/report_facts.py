@@ -82,8 +82,8 @@ def piece_rows(panel: Panel, options: DocumentOptions) -> tuple[Row, ...]:
                 f"{area(piece.centre_area_mm2, options)} ± "
                 f"{area(piece.area_uncertainty_mm2, options)}",
                 ", ".join(stock for _, stock in stocks),
-                " ".join(str(number) for number in sorted(others)),
-                " ".join(doubts.get(piece.number, [])),
+                ", ".join(str(number) for number in sorted(others)),
+                ", ".join(doubts.get(piece.number, [])),
             )
         )
     return tuple(rows)
