@@ -15,6 +15,7 @@ from typing import Any
 from rubbing2pattern.documents.dxf import dxf_text
 from rubbing2pattern.documents.glazing import Glazing, glazing_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
+from rubbing2pattern.documents.lead_list import lead_csv, strips_csv
 from rubbing2pattern.documents.lists import cames_csv
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
@@ -25,8 +26,10 @@ from rubbing2pattern.documents.report import REPORT_NAME, report_html
 from rubbing2pattern.documents.svg import svg_text
 from rubbing2pattern.documents.tiles import tile_documents
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME
 from rubbing2pattern.reading import Rubbing
@@ -42,6 +45,7 @@ def write_documents(
     options: DocumentOptions,
     paper: PaperOptions = PaperOptions(),
     glazing: Glazing = Glazing(),
+    leading: LeadingOptions = LeadingOptions(),
 ) -> None:
     """Write all documents of a panel into an existing folder.
 
@@ -54,13 +58,14 @@ def write_documents(
     options : unit, lettering, margins.
     paper : papers of the tiles, what the printer does, whether the pattern is mirrored.
     glazing : what a person wrote about the pieces, and the options of glass and templates.
+    leading : how leads are cut, the stick, what is taken for weights.
 
     Raises
     ------
     OutputNotWritten
         The pattern does not fit a PDF page, or the disk refuses a file.
     """
-    files = document_files(panel, rubbing, provenance, options, paper, glazing)
+    files = document_files(panel, rubbing, provenance, options, paper, glazing, leading)
     for name, content in files.items():
         try:
             (folder / name).write_bytes(content)
@@ -76,6 +81,7 @@ def document_files(
     options: DocumentOptions,
     paper: PaperOptions = PaperOptions(),
     glazing: Glazing = Glazing(),
+    leading: LeadingOptions = LeadingOptions(),
 ) -> dict[str, bytes]:
     """Return the content of each document by file name.
 
@@ -92,14 +98,17 @@ def document_files(
         overlay = None if straight is None else beside.submit(overlay_png, straight, kept, options)
         drawn = panel_marks(kept, options, mirrored=paper.mirrored)
         drawing = sheet_drawing(drawn, kept, record.provenance, options)
+        plan = plan_lead(kept, leading)
         files = {
             RECORD_NAME: record_text(record).encode(),
             "pattern.dxf": dxf_text(drawing).encode(),
             "pattern.svg": svg_text(drawing).encode(),
             "pattern.pdf": pdf_bytes(drawing),
             **tile_documents(drawn, kept, record.provenance, options, paper),
-            **glazing_documents(kept, options, glazing),
+            **glazing_documents(kept, options, glazing, (paper.print_across, paper.print_up)),
             "cames.csv": cames_csv(kept, options).encode(),
+            "strips.csv": strips_csv(kept, plan, options).encode(),
+            "lead.csv": lead_csv(kept, plan, options).encode(),
             REPORT_NAME: report_html(kept, straight, record.provenance, options),
         }
         if straight is not None and overlay is not None:

@@ -31,10 +31,16 @@ class Glazing:
     templates: TemplateOptions = field(default_factory=TemplateOptions)
 
 
-def glazing_documents(panel: Panel, options: DocumentOptions, glazing: Glazing) -> dict[str, bytes]:
+def glazing_documents(
+    panel: Panel,
+    options: DocumentOptions,
+    glazing: Glazing,
+    print_scale: tuple[float, float] = (1.0, 1.0),
+) -> dict[str, bytes]:
     """Return the sheet of pieces and the documents of the pieces to be replaced, by file name.
 
-    Without a piece to be replaced there are only ``pieces.csv`` and ``pieces.xlsx``.
+    Without a piece to be replaced there are only ``pieces.csv`` and ``pieces.xlsx``. The templates
+    make up for `print_scale`, what the printer makes of a length across and up.
     """
     filled = glazing.filled
     listed = pieces_csv(panel, options, filled).encode()
@@ -52,5 +58,5 @@ def glazing_documents(panel: Panel, options: DocumentOptions, glazing: Glazing) 
     files = {LIST_NAME: listed, WORKBOOK_NAME: pieces_xlsx(panel, filled, listed, options)}
     if replaced:
         files |= glass_documents(panel, filled, options, glazing.glass)
-        files |= template_documents(panel, replaced, options, glazing.templates)
+        files |= template_documents(panel, replaced, options, glazing.templates, print_scale)
     return files
