@@ -10,7 +10,6 @@ from typing import Any, ParamSpec, TypeVar
 
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.glazing import Glazing
-from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.folders import carried_to, typed_in
 from rubbing2pattern.glazing.carry import Carried
@@ -139,8 +138,7 @@ def write_reading(
     """
     place = Path(folder)
     check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
-    kept = panel_of(record_of(reading.panel, {}))
-    carried = carried_to(kept, typed_in(place, options), options)
+    carried = carried_to(reading.panel, typed_in(place, options), options)
     with whole_folder(
         place, overwrite=overwrite, discard_corrections=discard_corrections
     ) as partial:
@@ -152,6 +150,7 @@ def write_reading(
             options.documents,
             options.paper,
             glazing=Glazing(carried.filled, options.glass, options.templates),
+            leading=options.leading,
         )
     return carried
 
