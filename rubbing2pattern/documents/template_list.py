@@ -17,6 +17,8 @@ _TABS_MM = (0.0, 17.0, 32.0, 78.0)
 _TICK_MM = 12.0
 """Width of the column to tick off."""
 _LEADING = 1.7
+_MOST_LINES = 5
+"""Of what was typed about a piece; the sheet of pieces has it whole."""
 _HEADS = ("Piece", "Page", "Rectangle", "Glass")
 
 
@@ -59,7 +61,8 @@ def list_marks(
     marks: list[Mark] = []
     y = high
     for one in listed:
-        lines = wrapped(one.words, x_end - left - _TABS_MM[3] - _TICK_MM, height) or ("",)
+        room = x_end - left - _TABS_MM[3] - _TICK_MM
+        lines = wrapped(one.words, room, height)[:_MOST_LINES] or ("",)
         depth = (_LEADING * len(lines) + 0.9) * height
         if marks and y - depth < bottom:
             yield tuple(marks)

@@ -20,6 +20,8 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.templates import TemplateOptions
 
 _USUAL = TemplateOptions()
+_MOST_LETTERS = 400
+"""Of what was typed about a piece; more than its lines in the list can hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +109,7 @@ def _listed_with(
         ListedTemplate(
             template.number,
             template.box,
-            plain_text("; ".join(filter(None, words[template.number]))),
+            plain_text("; ".join(filter(None, words[template.number])))[:_MOST_LETTERS],
             grained=template.number in grained,
         )
         for template in drawn

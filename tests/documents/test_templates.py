@@ -376,6 +376,16 @@ def test_layers_have_trade_names_and_only_pieces_are_cut() -> None:
     assert all(e.dxftype() == "LWPOLYLINE" and e.closed for e in cut)
 
 
+def test_words_of_any_length_stay_on_the_page() -> None:
+    panel = panels.two_by_two()
+    pieces = [TemplatePiece(1, "word " * 2000, "x" * 3000), TemplatePiece(2, "\x00=1+1\n<b>")]
+    files = template_documents(replace(panel, name="N" * 300), pieces, OPTIONS)
+    ElementTree.fromstring(files["templates.svg"])
+    for page in pages_of(files):
+        inside = pymupdf.Rect(20, 20, page.rect.x1 - 20, page.rect.y1 - 20)
+        assert all(inside.contains(pymupdf.Rect(word[:4])) for word in page.get_text("words"))
+
+
 def test_the_order_asked_for_makes_no_difference() -> None:
     panel = panels.mosaic(20, 300.0, 300.0)
     pieces = all_of(panel)
