@@ -13,7 +13,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from rubbing2pattern.documents import report_facts as facts
+from rubbing2pattern.documents import report_facts as facts, report_lead
 from rubbing2pattern.documents.drawing import plain_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.documents.report_drawing import drawing_svg, overlay_svg, traced
@@ -23,6 +23,7 @@ from rubbing2pattern.documents.report_view import badge
 from rubbing2pattern.documents.report_widths import histogram_svg
 from rubbing2pattern.documents.wording import CAUTIONS, count_of, length_of
 from rubbing2pattern.findings import Severity
+from rubbing2pattern.leading import LeadPlan
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -35,6 +36,8 @@ def report_html(
     rubbing: KeptRubbing | None,
     provenance: Mapping[str, Any],
     options: DocumentOptions,
+    plan: LeadPlan | None = None,
+    weights: str = "",
 ) -> bytes:
     """Write the report of a panel as HTML, UTF-8.
 
@@ -44,6 +47,8 @@ def report_html(
     rubbing : what was kept of the picture; None leaves overlay and pictures of places out.
     provenance : the record's.
     options : units, and how many and how large the pictures may be.
+    plan : the lead to cut and to buy; None leaves it out.
+    weights : what the weights rest on, one sentence or two.
     """
     pictures = None if rubbing is None else Pictures(rubbing)
     lines = traced(panel, options)
@@ -66,9 +71,12 @@ def report_html(
             histogram=Markup(histogram_svg(panel, provenance, options)),
             provenance=provenance,
             facts=facts,
+            plan=plan,
+            weights=weights,
+            lead=report_lead,
             cautions=CAUTIONS,
             count_of=count_of,
-            crop_size=length_of(options.report_crop_mm, options),
+            length_of=length_of,
             corrected=any(came.corrected.value for came in panel.cames),
             Markup=Markup,
         )

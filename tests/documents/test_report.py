@@ -21,8 +21,10 @@ from rubbing2pattern.documents.kept_rubbing import KeptRubbing, overlay_frame
 from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.documents.report import report_html
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import AppliedCorrections, Change, Dismissal, Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.units import parse_length
 from tests import panels
 
@@ -379,3 +381,29 @@ def test_two_hundred_and_fifty_pieces_take_no_time_to_speak_of() -> None:
     start = perf_counter()
     report(panel, rubbing)
     assert perf_counter() - start < 15.0  # about 1 s alone; far more only if something is quadratic
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_lead_is_told_as_it_is_planned(panel: Panel, units: str) -> None:
+    plan = plan_lead(panel, LeadingOptions())
+    options = replace(OPTIONS, units=units)
+    page = report_html(panel, None, PROVENANCE, options, plan, "Weights are estimates.")
+    tree = parsed(page.decode())
+    orders, strips = tree.findall(".//section[@id='lead']//table/tbody")
+    assert len(orders) == len(plan.orders)
+    for row, order in zip(orders, plan.orders, strict=True):
+        cells = [text_of(cell) for cell in row]
+        assert cells[1:4] == [order.stock, order.profile.value, str(len(order.strips))]
+        assert cells[5:7] == [str(order.sticks), str(order.to_buy)]
+        weight = order.lead_kg if units == "mm" else order.lead_kg / 0.45359237
+        assert cells[8] == f"{weight:.2f} {'kg' if units == 'mm' else 'lb'}"
+    assert len(strips) == len(plan.strips)
+    for row, strip in zip(strips, plan.strips, strict=True):
+        cells = [text_of(cell) for cell in row]
+        assert cells[0] == str(strip.number)
+        step = 0.0501 if units == "mm" else 25.4 / 32
+        assert parse_length(f"{cells[2]} {units}") == pytest.approx(strip.cut_length_mm, abs=step)
+        assert cells[5] == ", ".join(strip.cames)
+    words = text_of(tree.find("body/header"))
+    total = plan.lead_kg + plan.glass_kg
+    assert f"Weight, about{total if units == 'mm' else total / 0.45359237:.1f}" in words
