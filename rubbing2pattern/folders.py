@@ -100,6 +100,7 @@ def rewrite(
             options.documents,
             options.paper,
             glazing=Glazing(filled, options.glass, options.templates),
+            leading=options.leading,
         )
         for name, content in copies.items():
             try:

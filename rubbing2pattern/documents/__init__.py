@@ -15,7 +15,7 @@ from typing import Any
 from rubbing2pattern.documents.dxf import dxf_text
 from rubbing2pattern.documents.glazing import Glazing, glazing_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
-from rubbing2pattern.documents.lead_list import lead_csv, strips_csv
+from rubbing2pattern.documents.lead_list import lead_csv, strips_csv, weights_told
 from rubbing2pattern.documents.lists import cames_csv
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
@@ -109,7 +109,14 @@ def document_files(
             "cames.csv": cames_csv(kept, options).encode(),
             "strips.csv": strips_csv(kept, plan, options).encode(),
             "lead.csv": lead_csv(kept, plan, options).encode(),
-            REPORT_NAME: report_html(kept, straight, record.provenance, options),
+            REPORT_NAME: report_html(
+                kept,
+                straight,
+                record.provenance,
+                options,
+                plan,
+                weights_told(kept, leading, options),
+            ),
         }
         if straight is not None and overlay is not None:
             files[RUBBING_NAME] = straight.png

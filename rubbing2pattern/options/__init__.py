@@ -10,6 +10,7 @@ from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.lead import LeadOptions
+from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.options.measure import MeasureOptions
@@ -39,6 +40,7 @@ class Options:
     correct: CorrectOptions = field(default_factory=CorrectOptions)
     documents: DocumentOptions = field(default_factory=DocumentOptions)
     glass: GlassOptions = field(default_factory=GlassOptions)
+    leading: LeadingOptions = field(default_factory=LeadingOptions)
     paper: PaperOptions = field(default_factory=PaperOptions)
     templates: TemplateOptions = field(default_factory=TemplateOptions)
 

@@ -21,6 +21,7 @@ OPTIONS = DocumentOptions()
 PROVENANCE = {"program": {"name": "rubbing2pattern"}, "image": {"name": "n4 3b.jpg"}}
 NAMES = {
     "panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv",
+    "strips.csv", "lead.csv",
     "pattern-A4.pdf", "report.html", "pieces.xlsx",
 }  # fmt: skip
 
