@@ -31,6 +31,7 @@ if TYPE_CHECKING:
         UsageFault,
     )
     from rubbing2pattern.findings import Code, Finding, Severity
+    from rubbing2pattern.lists import Listed, list_folder
     from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
     from rubbing2pattern.options import Options
     from rubbing2pattern.pipeline import Reading, trace_rubbing, write_reading
@@ -63,6 +64,7 @@ __all__ = [
     "Joint",
     "JointKind",
     "Line",
+    "Listed",
     "Mark",
     "Marks",
     "NoLeadFound",
@@ -89,6 +91,7 @@ __all__ = [
     "__version__",
     "apply_corrections",
     "correct_folder",
+    "list_folder",
     "parse_reference",
     "read_corrections",
     "trace_rubbing",
@@ -101,6 +104,7 @@ _ROOMS = {
     "curves": "Arc Cubic Line",
     "errors": "InputUnreadable NoLeadFound OutputNotWritten RubbingError ScaleNotFound UsageFault",
     "findings": "Code Finding Severity",
+    "lists": "Listed list_folder",
     "model": "Came Joint JointKind Panel Piece Profile Rectangle",
     "options": "Options",
     "pipeline": "Reading trace_rubbing write_reading",
