@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings, strategies as st
+from shapely import LineString, box, get_parts
 
 from rubbing2pattern.curves import Arc, Line, arc_through
 from rubbing2pattern.errors import UsageFault
@@ -334,7 +335,21 @@ def test_sticks_with_allowances() -> None:
     stretched = plan_lead(uniform(panels.two_by_two()), replace(PLAIN, stretch_share=0.05))
     gained = stretched.orders[-1].offcuts_mm[0] - border.offcuts_mm[0]
     assert gained == pytest.approx(0.05 * 1828.8, abs=0.1)
-    assert plan_lead(panels.two_by_two(), replace(PLAIN, spare_share=0.0)).orders[0].to_buy == 1
+
+
+def test_spare_lead_lies_in_long_offcuts_or_is_bought() -> None:
+    """Border strips of 310 and 510 mm take 1652 mm; the offcut is too short for 513 mm."""
+    panel = uniform(panels.two_by_two(300.0, 500.0))
+
+    def bought(**given_: float) -> int:
+        return plan_lead(panel, replace(PLAIN, **given_)).orders[-1].to_buy
+
+    assert plan_lead(panel, PLAIN).orders[-1].offcuts_mm == pytest.approx((136.8,))
+    assert bought() == 2
+    assert bought(spare_share=0.0) == 1
+    # A stick of 3 m leaves 1308 mm, from which a strip of 513 mm can be cut again.
+    assert bought(stick_mm=3000.0) == 1
+    assert bought(stick_mm=3000.0, spare_share=1.0) == 2
 
 
 @pytest.mark.parametrize(
@@ -349,3 +364,40 @@ def test_sticks_with_allowances() -> None:
 def test_options_that_contradict_are_refused(given_: dict[str, float], said: str) -> None:
     with pytest.raises(UsageFault, match=said):
         LeadingOptions(**given_)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cuts_agree_with_polygons(seed: int) -> None:
+    """The body of a butting lead less those of the through-lead, by shapely, has the same reach."""
+    panel = panels.mosaic(40, 600.0, 500.0, seed)
+    plan = plan_lead(panel, replace(PLAIN, sharpest_deg=2.0, bend_deg=80.0))
+    cames = {came.id: came for came in panel.cames}
+    at = {joint.id: joint for joint in panel.joints}
+    checked = 0
+    for strip in plan.strips:
+        for end, name in zip(strip.ends, (strip.cames[0], strip.cames[-1]), strict=True):
+            if end.cut is not EndCut.BUTT or len(at[end.joint].cames) != 3:
+                continue
+            came, origin = cames[name], (at[end.joint].x_mm, at[end.joint].y_mm)
+            far = came.end if came.start == end.joint else came.start
+            if came.length_mm < 30.0:
+                continue
+            # Two lines that leave the joint, turned so that the lead runs along the x axis.
+            angle = math.atan2(at[far].y_mm - origin[1], at[far].x_mm - origin[0])
+            wall = []
+            for other in at[end.joint].cames:
+                if other != name:
+                    tip = (
+                        cames[other].end if cames[other].start == end.joint else cames[other].start
+                    )
+                    turn = math.atan2(at[tip].y_mm - origin[1], at[tip].x_mm - origin[0]) - angle
+                    wall.append((200.0 * math.cos(turn), 200.0 * math.sin(turn)))
+                    width = cames[other].stock_mm
+            body = LineString([wall[0], (0.0, 0.0), wall[1]]).buffer(
+                width / 2.0, cap_style="flat", join_style="mitre", mitre_limit=50.0
+            )
+            left = box(-150.0, -came.stock_mm / 2.0, 150.0, came.stock_mm / 2.0).difference(body)
+            kept = [part for part in get_parts(left) if part.bounds[2] > 149.0]
+            assert -end.change_mm == pytest.approx(kept[0].bounds[0], abs=0.02), (strip, end)
+            checked += 1
+    assert checked > 20

@@ -35,6 +35,8 @@ def plan_lead(panel: Panel, options: LeadingOptions) -> LeadPlan:
        that it can, where other leads and their solder hide the seam.
     5. Strips of one width and profile share sticks. A width whose strips show one known profile
        only is of that profile. The sticks are the fewest: see `leading.cutting`.
+    6. As much lead as `spare_share` of the strips is kept for what is miscut: in offcuts from which
+       the longest of them could be cut again, and in sticks bought beyond where these do not do.
 
     Parameters
     ----------
@@ -216,7 +218,11 @@ def _ordered(
     one, sticks = strips[0], len(cutting.sticks)
     section = section_mm2(one.stock_mm, one.profile, heart_mm, options)
     total_mm = sum(strip.cut_length_mm for strip in strips)
-    to_buy = math.ceil(sticks * (1.0 + options.spare_share) - 1e-9)
+    offcuts = [room - sum(lengths[k] for k in stick) for stick in cutting.sticks]
+    # Rule 6: an offcut that the longest strip can be cut from again is a spare.
+    useful = sum(offcut for offcut in offcuts if offcut >= max(lengths, default=0))
+    short = options.spare_share * sum(lengths) - useful
+    to_buy = sticks + max(0, math.ceil(short / room - 1e-9))
     order = LeadOrder(
         one.stock,
         one.stock_mm,
@@ -226,7 +232,7 @@ def _ordered(
         sticks,
         cutting.least,
         to_buy,
-        tuple((room - sum(lengths[k] for k in stick)) / _PER_MM for stick in cutting.sticks),
+        tuple(offcut / _PER_MM for offcut in offcuts),
         cutting.method,
         lead_kg(total_mm, section),
         lead_kg(to_buy * options.stick_mm, section),
