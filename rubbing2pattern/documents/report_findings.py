@@ -217,7 +217,8 @@ class _Places:
         for number, finding, at in self.placed:
             if number in also and _inside(view, at):
                 parts += view.finding(finding.severity, at, 1.5 * k, coloured=False)
-                parts.append(_beside(view, f"F{number}", at, 1.5))
+                left = at[0] < told.finding.at[0]
+                parts.append(_beside(view, f"F{number}", at, 1.5, left=left))
         severity, at = told.finding.severity, told.finding.at
         parts += view.finding(severity, at, 3.4 * k, coloured=True)
         for piece in self.panel.pieces:
@@ -234,10 +235,9 @@ class _Places:
                     yield view.run(part.simplify(0.05).coords)
 
 
-def _beside(view: View, text: str, at: Point, half_mm: float) -> str:
-    """Write beside a mark, on the side where there is room."""
+def _beside(view: View, text: str, at: Point, half_mm: float, *, left: bool = False) -> str:
+    """Write beside a mark."""
     away = 1.5 * half_mm * view.reduction
-    left = at[0] + 3.0 * away > view.bounds_mm[2]
     place = (at[0] - away if left else at[0] + away, at[1])
     return view.text(place, text, 2.1 * view.reduction, anchor="end" if left else "start")
 
