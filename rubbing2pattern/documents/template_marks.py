@@ -63,8 +63,8 @@ TEMPLATE_LAYERS = (
 _HEAD_MM = (3.2, 1.1)
 """Length of an arrow's head and half its width."""
 _LEAST_ARROW_MM = 5.0
-_WORDS_MM = (2.6, 1.5)
-"""Greatest and smallest height of the words under a number."""
+_WORDS_MM = (2.6, 2.1, 1.7)
+"""Heights tried for the words under a number; 1.7 mm is print of 7 point."""
 _FOOT = 0.2
 """Of a number's height, from its baseline to the line under it."""
 _CLEAR_MM = 1.0
@@ -174,15 +174,21 @@ def _foot(number: Text) -> Stroke:
     return Stroke(PIECE_NUMBER, Line((x - dx, y - dy), (x + dx, y + dy)))
 
 
-def _words_under(number: Text, words: Sequence[str], room: shapely.Geometry) -> Iterator[Text]:
-    """Yield each line of words that fits into the piece, below the number as that is written."""
-    most, least = _WORDS_MM
-    height = min(most, 0.5 * number.height_mm)
-    if height < least:
-        return
+def _words_under(number: Text, words: Sequence[str], room: shapely.Geometry) -> tuple[Text, ...]:
+    """Return the words below a number, as that is written: as many lines as fit, then large."""
+    texts = [text for text in map(plain_text, words) if text]
+    heights = [h for h in _WORDS_MM if h <= 0.5 * number.height_mm]
+    tries = [tuple(_lines_under(number, texts, room, height)) for height in heights]
+    return max(tries, key=len, default=())
+
+
+def _lines_under(
+    number: Text, texts: Sequence[str], room: shapely.Geometry, height: float
+) -> Iterator[Text]:
+    """Yield each line that fits into the piece; one that does not makes room for the next."""
     down = (0.5 + _FOOT) * number.height_mm + 1.2 * height
     turn = math.radians(number.angle_deg)
-    for text in filter(None, map(plain_text, words)):
+    for text in texts:
         at = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
         if room.contains(text_box(text, at, 1.2 * height, number.angle_deg)):
             yield Text(PANEL_NOTE, at, text, height, Anchor.CENTRE, number.angle_deg)
