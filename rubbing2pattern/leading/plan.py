@@ -150,6 +150,8 @@ def _joint(cames: Sequence[Came], end: End) -> str:
 
 def _mean_width(cames: Sequence[Came]) -> float:
     weight = sum(came.length_mm for came in cames)
+    if weight <= 0.0:
+        return cames[0].face_width_mm
     return sum(came.face_width_mm * came.length_mm for came in cames) / weight
 
 
@@ -177,7 +179,7 @@ def _one_profile(strips: Sequence[Strip]) -> list[Strip]:
 
 def _parted(strips: Sequence[Strip], panel: Panel, options: LeadingOptions) -> list[Strip]:
     """Divide strips that no stick gives in one (rule 4)."""
-    longest_mm = math.floor((options.usable_mm - options.allowance_mm) * _PER_MM) / _PER_MM
+    longest_mm = (_room(options) - _up(options.allowance_mm)) / _PER_MM
     length = {came.id: came.length_mm for came in panel.cames}
     parted = []
     for strip in strips:
@@ -205,7 +207,7 @@ def _ordered(
     """Divide the sticks of one width and profile; return also the strips with their sticks."""
     parts = [(strip.number, part_mm) for strip in strips for part_mm in strip.parts_mm]
     lengths = [_up(part_mm + options.allowance_mm) for _, part_mm in parts]
-    room = math.floor(options.usable_mm * _PER_MM + 1e-6)
+    room = _room(options)
     limits = Limits(
         options.most_fillings, options.most_patterns, options.most_rounds, options.most_nodes
     )
@@ -242,3 +244,7 @@ def _ordered(
 
 def _up(length_mm: float) -> int:
     return max(1, math.ceil(length_mm * _PER_MM - 1e-6))
+
+
+def _room(options: LeadingOptions) -> int:
+    return math.floor(options.usable_mm * _PER_MM + 1e-6)

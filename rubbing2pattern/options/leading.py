@@ -9,6 +9,9 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.units import MM_PER_INCH
 
+_LEAST_MM = 100.0
+"""A stick that gives no longer strips is none."""
+
 
 class ButtTo(StrEnum):
     """How far a lead goes that butts against another."""
@@ -56,10 +59,11 @@ class LeadingOptions(Checked):
         if self.butt_to not in set(ButtTo):
             raise UsageFault(f"butt_to is {self.butt_to!r}, but must be leaf or heart")
         object.__setattr__(self, "butt_to", ButtTo(self.butt_to))
-        if self.usable_mm <= self.allowance_mm:
+        if self.usable_mm - self.allowance_mm < _LEAST_MM:
             raise UsageFault(
-                f"trim_mm {self.trim_mm:g} and allowance_mm {self.allowance_mm:g} leave nothing of "
-                f"a stick of {self.stick_mm:g} mm: give a longer stick_mm or less of them"
+                f"trim_mm {self.trim_mm:g} and allowance_mm {self.allowance_mm:g} leave less "
+                f"than {_LEAST_MM:g} mm of a stick of {self.stick_mm:g} mm: "
+                "give a longer stick_mm or less of them"
             )
         if self.glass_mm > self.channel_mm:
             raise UsageFault(

@@ -12,7 +12,8 @@ import pytest
 
 from rubbing2pattern.documents import document_files
 from rubbing2pattern.documents.lead_list import lead_csv, strips_csv, weights_told
-from rubbing2pattern.documents.record import panel_of, record_from_text
+from rubbing2pattern.documents.lists import cames_csv
+from rubbing2pattern.documents.record import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel, Profile
@@ -58,15 +59,24 @@ def test_sticks_by_width_by_hand() -> None:
     assert kept == pytest.approx(float(total["lead_kg"]), abs=0.02)
 
 
+def test_the_documents_hold_these_lists() -> None:
+    panel = panels.two_by_two()
+    files = document_files(panel, None, {}, METRIC, leading=SHORT)
+    kept = panel_of(record_from_text(files["panel.json"]))
+    plan = plan_lead(kept, SHORT)
+    assert files["strips.csv"] == strips_csv(kept, plan, METRIC).encode()
+    assert files["lead.csv"] == lead_csv(kept, plan, METRIC).encode()
+    assert files["lead.csv"] != lead_csv(kept, plan_lead(kept, LEADING), METRIC).encode()
+
+
 @pytest.mark.parametrize("leading", [LEADING, SHORT], ids=["6 ft", "short sticks"])
 @pytest.mark.parametrize("panel", panels.one_of_each(), ids=lambda panel: panel.name)
 def test_lists_record_and_plan_agree(panel: Panel, leading: LeadingOptions) -> None:
-    files = document_files(panel, None, {}, METRIC, leading=leading)
-    text = files["panel.json"].decode()
+    text = record_text(record_of(panel, {}))
     record, kept = json.loads(text), panel_of(record_from_text(text))
     plan = plan_lead(kept, leading)
     cames = {came["id"]: came for came in record["cames"]}
-    strips = rows(files["strips.csv"].decode())
+    strips = rows(strips_csv(kept, plan, METRIC))
     assert sorted(name for row in strips for name in row["cames"].split()) == sorted(cames)
     for row, strip in zip(strips, plan.strips, strict=True):
         assert int(row["strip"]) == strip.number
@@ -79,8 +89,8 @@ def test_lists_record_and_plan_agree(panel: Panel, leading: LeadingOptions) -> N
         assert {row["start_joint"], row["end_joint"]} <= ends
         known = {str(other.number) for other in plan.strips}
         assert {*row["start_meets"].split(), *row["end_meets"].split()} <= known
-    by_width = rows(files["cames.csv"].decode())
-    *sticks, total = rows(files["lead.csv"].decode())
+    by_width = rows(cames_csv(kept, METRIC))
+    *sticks, total = rows(lead_csv(kept, plan, METRIC))
     assert {(r["letter"], r["stock"]) for r in by_width} == {
         (r["letter"], r["stock"]) for r in sticks
     }
