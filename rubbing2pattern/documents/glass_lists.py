@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment
 
 from rubbing2pattern.documents.cells import area_cell, length_cell, separated
 from rubbing2pattern.documents.wording import length_of, size_of
 from rubbing2pattern.documents.workbook import (
-    HEAD_FILL,
+    FIGURE_FORMAT,
     RULED,
+    lettering,
     new_workbook,
     on_paper,
     put,
@@ -174,10 +175,17 @@ def _glasses(
             ", ".join(map(str, order.too_large)),
         )
         for c, cell in enumerate(cells, start=1):
-            put(sheet, k, c, cell, border=RULED, alignment=_wrapped())
+            _put(sheet, k, c, cell, options)
     last = len(orders) + 3
     for k, line in enumerate(_conditions(options, glass)):
-        put(sheet, last + k, 1, line, font=Font(italic=True), alignment=Alignment(vertical="top"))
+        put(
+            sheet,
+            last + k,
+            1,
+            line,
+            font=lettering(italic=True),
+            alignment=Alignment(vertical="top"),
+        )
     on_paper(sheet, f"Glass for {panel.name}")
 
 
@@ -201,14 +209,18 @@ def _put_row(sheet: Any, row: int, cells: Mapping[str, str], options: DocumentOp
         value: str | float | int = text
         if figure:
             value = int(text) if name == "number" else float(text)
-        style = {"border": RULED, "alignment": _wrapped()}
-        if name == "glass":
-            style["fill"] = HEAD_FILL
-        put(sheet, row, c, value, **style)
+        _put(sheet, row, c, value, options)
 
 
-def _wrapped() -> Alignment:
-    return Alignment(wrap_text=True, vertical="top")
+def _put(sheet: Any, row: int, column: int, value: Any, options: DocumentOptions) -> None:
+    across = "left" if isinstance(value, str) else "right"
+    style: dict[str, Any] = {
+        "border": RULED,
+        "alignment": Alignment(wrap_text=True, vertical="top", horizontal=across, indent=1),
+    }
+    if isinstance(value, float):
+        style["number_format"] = FIGURE_FORMAT[options.units]
+    put(sheet, row, column, value, **style)
 
 
 def kiln_csv(fired: tuple[Firing, ...], options: DocumentOptions, glass: GlassOptions) -> str:

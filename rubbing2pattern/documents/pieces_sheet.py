@@ -10,7 +10,7 @@ from openpyxl.drawing.image import Image
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
 from openpyxl.drawing.xdr import XDRPositiveSize2D
 from openpyxl.packaging.custom import StringProperty
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
@@ -18,9 +18,11 @@ from rubbing2pattern.documents.pieces_table import piece_rows
 from rubbing2pattern.documents.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
 from rubbing2pattern.documents.wording import CAUTIONS
 from rubbing2pattern.documents.workbook import (
+    FIGURE_FORMAT,
     RULED,
     TEXT_FORMAT,
     TYPED_FILL,
+    lettering,
     new_workbook,
     on_paper,
     put,
@@ -109,12 +111,14 @@ def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
     across = "right" if name in MEASURED else "center" if name == NUMBER else "left"
     style: dict[str, Any] = {
         "border": RULED,
-        "alignment": Alignment(wrap_text=True, vertical="center", horizontal=across),
+        "alignment": Alignment(
+            wrap_text=True, vertical="center", horizontal=across, indent=0 if name == NUMBER else 1
+        ),
     }
     if name == NUMBER:
-        style["font"] = Font(bold=True, size=14)
+        style["font"] = lettering(bold=True, size=14)
     elif name in MEASURED:
-        style["number_format"] = "0.0" if options.units == "mm" else "0.000"
+        style["number_format"] = FIGURE_FORMAT[options.units]
     elif name in TYPED:
         # As text, so that no spreadsheet makes a day of 1/8 or a formula of a dash.
         style |= {"number_format": TEXT_FORMAT, "fill": TYPED_FILL}

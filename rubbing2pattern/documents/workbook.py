@@ -22,6 +22,12 @@ HEAD_FILL = PatternFill("solid", fgColor="E2E2E2")
 TYPED_FILL = PatternFill("solid", fgColor="FFF8DC")
 """Cells to fill in: pale, so that print in black and white stays clean."""
 TEXT_FORMAT = "@"
+FIGURE_FORMAT = {"mm": "0.0", "in": "0.000"}
+
+
+def lettering(**how: Any) -> Font:
+    """Return the lettering of all cells, bold, italic or larger as said."""
+    return Font(**{"name": "Calibri", "size": 11, **how})
 
 
 def new_workbook(title: str) -> Workbook:
@@ -61,7 +67,7 @@ def put_headings(sheet: Any, headings: list[str], widths: list[float]) -> None:
     """Write the first row, keep it in sight and on top of every printed page."""
     wrapped = Alignment(wrap_text=True, vertical="center", horizontal="center")
     for k, (text, width) in enumerate(zip(headings, widths, strict=True), start=1):
-        put(sheet, 1, k, text, font=Font(bold=True), alignment=wrapped, fill=HEAD_FILL,
+        put(sheet, 1, k, text, font=lettering(bold=True), alignment=wrapped, fill=HEAD_FILL,
             border=RULED)  # fmt: skip
         sheet.column_dimensions[get_column_letter(k)].width = width
     sheet.row_dimensions[1].height = 45
@@ -82,8 +88,9 @@ def on_paper(sheet: Any, footer: str) -> None:
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    for side in ("left", "right", "top", "bottom"):
+    for side in ("left", "right", "top"):
         setattr(sheet.page_margins, side, 0.45)
+    sheet.page_margins.bottom, sheet.page_margins.footer = 0.65, 0.3
     sheet.oddFooter.left.text = footer.replace("&", "&&")
     sheet.oddFooter.right.text = "&P / &N"
 
