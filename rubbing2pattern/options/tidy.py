@@ -80,6 +80,9 @@ class TidyOptions(Checked):
         (-3.1, 3.0, 0.4, -1.6, -2.5, 1.9, -1.5),
         "the same for links: constant, mean, least, wiggle, free, corner, elbow; fitted",
     )
+    lead_share: float = value(0.79, 0.01, 0.99, "of lead in what second_look was fitted on")
+    least_shift: float = value(-1.0, -10.0, 0.0, "false lead is sooner seen than missed")
+    greatest_shift: float = value(3.0, 0.0, 10.0, "twenty to one, as where all is lead")
     finished_look: tuple[float, ...] = choice(
         (-3.0, 3.9, -1.3, 0.9, 0.4, -1.6, 1.9),
         "finished cames: constant, mean, wiggle, aligned, goes_on, free, least; fitted",
@@ -90,7 +93,7 @@ class TidyOptions(Checked):
     )
     fair_chance: float = value(-2.2, -10.0, 10.0, "log odds of one in ten")
     inner_part_mm: float = value(45.0, 10.0, 500.0, "a roundel 15 mm across; a figure is shorter")
-    inner_part_sure: float = value(0.8, 0.5, 1.0, "probability; a part tied to nothing needs more")
+    inner_part_sure: float = value(0.7, 0.5, 1.0, "probability; a part tied to nothing needs more")
     overrun_mm: float = value(25.0, 0.0, 100.0, "the hand stops within an inch of the border")
     run_mm: float = value(16.0, 5.0, 100.0, "as long as a letter is high and more")
     run_tie_mm: float = value(8.0, 0.0, 30.0, "a run that begins this near a joint is tied to it")

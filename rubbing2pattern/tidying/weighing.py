@@ -10,6 +10,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable, Mapping, Sequence
+from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
@@ -23,12 +24,22 @@ from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap
 from rubbing2pattern.tidying.evidence import aligned_share, band_along, ink_along, straightness
 from rubbing2pattern.tidying.openings import angle_deg
+from rubbing2pattern.tidying.prior import shift_to_own_share
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Strand, Web
 
 Features = dict[str, float]
 Tracks = dict[int, Track]
 Mask = npt.NDArray[np.bool_]
+
+
+class Kind(Enum):
+    """By what a strand is weighed: most of it is seen, little of it, or nothing but ink."""
+
+    LEAD = "lead"
+    LINK = "link"
+    COVERED = "covered"
+
 
 FIRST = ("mean", "aligned", "straight")
 SECOND = ("mean", "wiggle", "aligned", "goes_on", "free", "corner", "elbow")
@@ -159,11 +170,12 @@ def odds_of(
     Of a link the leads it joins hide much, so its ink counts; of a covered one only that is left.
     What is narrower than any lead is sooner a crease or the drawing of textured glass.
     """
-    if _clear_mm(web, k, options) <= options.covered_mm:
+    kind = kind_of(web, k, options)
+    if kind is Kind.COVERED:
         inked = least_ink(web.strands[k], lead) > options.inkless_below
         return options.covered_odds if inked else -options.covered_odds
     features = second_look(web, k, tracks, lead, options)
-    if is_link(web, k, options):
+    if kind is Kind.LINK:
         return log_odds(features, LINK, options.link_look)
     thin = tracks[k].width_mm < options.narrowest_mm
     return log_odds(features, SECOND, options.second_look) - (options.thin_odds if thin else 0.0)
@@ -187,7 +199,8 @@ def drop_false(
 
     `measure` makes the tracks of strands that have none. Rules:
 
-    1. a strand whose log odds are under `false_below` goes, weakest first;
+    1. a strand whose log odds, moved to the share of lead in this rubbing, are under `false_below`
+       goes, weakest first;
     2. a stump that ends freely, shorter than `stump_mm` or than its neighbour is wide, goes;
     3. a strand that goes although a fair chance speaks for it, and that is longer than a link, is
        reported, so that someone looks.
@@ -196,11 +209,14 @@ def drop_false(
     """
     odds: dict[int, float] = {}
     found: list[Finding] = []
+    shift = _shift(web, tracks, lead, options)
     while True:
         for k in sorted(web.strands):
             if k not in odds:
                 stump = _is_stump(web, k, options)  # rule 2
-                odds[k] = -math.inf if stump else odds_of(web, k, tracks, lead, options)
+                moved = 0.0 if kind_of(web, k, options) is Kind.COVERED else shift
+                own = odds_of(web, k, tracks, lead, options) + moved
+                odds[k] = -math.inf if stump else own
         weakest, k = min(((odds[k], k) for k in web.strands), default=(math.inf, -1))
         if weakest >= options.false_below:  # rule 1
             break
@@ -219,6 +235,27 @@ def drop_false(
     for k, strand in web.strands.items():
         strand.seen["probability"] = 1.0 / (1.0 + math.exp(-odds[k]))
     return tuple(found)
+
+
+def kind_of(web: Web, k: int, options: TidyOptions) -> Kind:
+    """Say by which look a strand is weighed: all of it, as a link, or by its ink alone."""
+    if _clear_mm(web, k, options) <= options.covered_mm:
+        return Kind.COVERED
+    return Kind.LINK if is_link(web, k, options) else Kind.LEAD
+
+
+def _shift(web: Web, tracks: Mapping[int, Track], lead: LeadMap, options: TidyOptions) -> float:
+    """Return what moves log odds to the share of lead in this rubbing.
+
+    It is read from what is seen at some length; links are too few, and share the glass with it.
+    """
+    odds = [
+        odds_of(web, k, tracks, lead, options)
+        for k in sorted(web.strands)
+        if kind_of(web, k, options) is Kind.LEAD
+    ]
+    limits = (options.least_shift, options.greatest_shift)
+    return shift_to_own_share(odds, options.lead_share, limits)
 
 
 def replace_by_runs(web: Web, k: int, path: Array, good: Mask, options: TidyOptions) -> list[int]:
