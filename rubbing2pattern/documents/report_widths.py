@@ -36,14 +36,17 @@ class Bar:
 
 
 def bars(uses: Sequence[WidthUse]) -> tuple[Bar, ...]:
-    """Add up the lead by bins of `BIN_MM`, narrow first; their lengths add up to all lead."""
+    """Add up the lead by bins of `BIN_MM`, narrow first; their lengths add up to all lead.
+
+    The middle of each bin is a multiple of its width, so that whole sizes do not lie on an edge.
+    """
     lengths: dict[tuple[int, int], float] = {}
     for order, use in enumerate(uses):
         for came in use.cames:
-            place = math.floor(came.face_width_mm / BIN_MM + 1e-9), order
+            place = math.floor(came.face_width_mm / BIN_MM + 0.5), order
             lengths[place] = lengths.get(place, 0.0) + came.length_mm
     return tuple(
-        Bar(place * BIN_MM, uses[order].letter, lengths[place, order])
+        Bar((place - 0.5) * BIN_MM, uses[order].letter, lengths[place, order])
         for place, order in sorted(lengths)
     )
 

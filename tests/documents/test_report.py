@@ -214,6 +214,9 @@ def test_the_histogram_holds_all_lead_and_marks_the_sizes(page: str, panel: Pane
         letter = bar.get("data-letter")
         bars[letter] = bars.get(letter, 0.0) + float(bar.get("data-length-mm"))
         assert float(bar.get("height")) > 0.0
+        middle = float(bar.get("x")) + 0.5 * float(bar.get("width"))
+        sizes = {t.text[0]: float(t.get("x")) for t in chart.iter("text") if ": " in t.text}
+        assert middle == pytest.approx(sizes[letter], abs=0.25 / 2 * (sizes["C"] - sizes["A"]) / 5)
     lengths: dict[str, float] = {}
     for came in panel.cames:
         lengths[came.stock] = lengths.get(came.stock, 0.0) + came.length_mm
