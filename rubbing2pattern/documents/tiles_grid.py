@@ -115,11 +115,11 @@ def tile_name(row: int, column: int) -> str:
 
 
 def page_frame(sheet: Paper, paper: PaperOptions) -> PageFrame:
-    """Lay out a page so that its print, grown or shrunk by the printer, stays on the paper."""
+    """Lay out a page so that its print, from whichever corner it grows, stays on the paper."""
     across, up = paper.print_across, paper.print_up
     width, height = sheet.width_mm * across, sheet.height_mm * up
-    beside = paper.unprinted_mm + max(0.0, 0.5 * (width - sheet.width_mm))
-    below = paper.unprinted_mm + max(0.0, 0.5 * (height - sheet.height_mm))
+    beside = paper.unprinted_mm + max(0.0, width - sheet.width_mm)
+    below = paper.unprinted_mm + max(0.0, height - sheet.height_mm)
     window = (
         beside + STRIP_LEFT_MM,
         below + STRIP_BELOW_MM,
