@@ -31,6 +31,7 @@ from rubbing2pattern.units import decimal
 NOT_STATED = "not stated"
 _LENGTHS = ("width", "height", "rectangle_width", "rectangle_height", "blank_width", "blank_height")
 _AREAS = ("cut_area", "area_with_waste")
+_FIRST_ROW = 2
 _WIDTHS = {"glass": 24.0, "decoration": 20.0, "remark": 34.0, "findings": 20.0}
 _SIDES = {
     Decoration.PAINTED: "front",
@@ -213,6 +214,9 @@ def _put_row(sheet: Any, row: int, cells: Mapping[str, str], options: DocumentOp
 
 
 def _put(sheet: Any, row: int, column: int, value: Any, options: DocumentOptions) -> None:
+    if row > _FIRST_ROW:
+        put(sheet, row, column, value, like=sheet.cell(_FIRST_ROW, column))
+        return
     across = "left" if isinstance(value, str) else "right"
     style: dict[str, Any] = {
         "border": RULED,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -40,6 +41,7 @@ from rubbing2pattern.options.documents import DocumentOptions
 
 _NOTES = "notes"
 _FIRST_ROW = 2
+_LINE_POINTS, _LINE_CHARACTERS = 16.0, 90
 _ROW_POINTS = 50.0
 _INSET_PX = 3
 _EMU_PER_PX = 9525
@@ -174,4 +176,6 @@ def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
     sheet.column_dimensions["A"].width = 110.0
     for k, line in enumerate(lines, start=1):
         put(sheet, k, 1, line, alignment=Alignment(wrap_text=True, vertical="top"))
+        # Not every spreadsheet makes room for wrapped lines by itself.
+        sheet.row_dimensions[k].height = _LINE_POINTS * math.ceil(len(line) / _LINE_CHARACTERS)
     on_paper(sheet, panel.name)
