@@ -237,6 +237,22 @@ def test_a_word_is_taken_back_on_the_sheet_in_the_folder(folder: Path) -> None:
     assert "replacement.csv" not in listing(folder), "a list of nothing would mislead"
 
 
+def test_a_list_that_a_spreadsheet_saved_again_brings_back_nothing(folder: Path) -> None:
+    """Other ends of lines and figures, nothing written: the workbook's word is gone."""
+    type_in_folder(folder, TYPED)
+    list_folder(folder, folder / "pieces.xlsx")
+    text = (folder / "pieces.csv").read_text().replace("13536.0", "13536").replace(",", ";")
+    (folder / "pieces.csv").write_text(text)
+    type_in_folder(folder, {4: {"state": None}})
+    trace_again(folder)
+    assert held(folder) == Filled({1: NEW})
+    # All empty: rather a list that was cut down than one in which all was taken back.
+    lines = [line.rsplit(",", 6)[0] for line in (folder / "pieces.csv").read_text().splitlines()]
+    (folder / "pieces.csv").write_text("\n".join(lines))
+    trace_again(folder)
+    assert held(folder) == Filled({1: NEW})
+
+
 def test_an_older_copy_does_not_undo_what_was_written_since(folder: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy.xlsx"
     copy.write_bytes(typed_into((folder / "pieces.xlsx").read_bytes(), {4: {"state": "broken"}}))

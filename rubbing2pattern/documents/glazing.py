@@ -43,7 +43,6 @@ def glazing_documents(
     make up for `print_scale`, what the printer makes of a length across and up.
     """
     filled = glazing.filled
-    listed = pieces_csv(panel, options, filled).encode()
     grain_deg = glazing.glass.grain_deg if glazing.glass.grained else None
     replaced = [
         TemplatePiece(
@@ -55,7 +54,10 @@ def glazing_documents(
         for piece in panel.pieces
         if (entry := filled.of(piece.number)).replaced
     ]
-    files = {LIST_NAME: listed, WORKBOOK_NAME: pieces_xlsx(panel, filled, listed, options)}
+    files = {
+        LIST_NAME: pieces_csv(panel, options, filled).encode(),
+        WORKBOOK_NAME: pieces_xlsx(panel, filled, options),
+    }
     if replaced:
         files |= glass_documents(panel, filled, options, glazing.glass)
         files |= template_documents(panel, replaced, options, glazing.templates, print_scale)

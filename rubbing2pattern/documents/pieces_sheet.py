@@ -34,7 +34,7 @@ from rubbing2pattern.documents.workbook import (
 from rubbing2pattern.glazing.carry import fingerprint
 from rubbing2pattern.glazing.columns import MEASURED, NUMBER, PICTURE, columns, heading
 from rubbing2pattern.glazing.entries import DECORATIONS, TYPED, Action, Filled, State
-from rubbing2pattern.glazing.folder import ENTRIES_MARK, LIST_MARK, list_mark
+from rubbing2pattern.glazing.folder import ENTRIES_MARK
 from rubbing2pattern.glazing.table import PIECES, VANISHED
 from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
@@ -59,15 +59,14 @@ _CHOICES = {
 }
 
 
-def pieces_xlsx(panel: Panel, filled: Filled, listed: bytes, options: DocumentOptions) -> bytes:
+def pieces_xlsx(panel: Panel, filled: Filled, options: DocumentOptions) -> bytes:
     """Make the workbook: the pieces, what was written about vanished ones, and notes.
 
     Parameters
     ----------
     panel : as the record gives it back.
-    filled : what a person wrote so far.
-    listed : the list (``pieces.csv``) that is written with it; its fingerprint goes into the
-        workbook, by which it is known later whether someone wrote on the list.
+    filled : what a person wrote so far; its fingerprint goes into the workbook, by which it is
+        known later which sheet someone wrote on.
     options : unit.
     """
     book = new_workbook(f"Pieces of {panel.name}")
@@ -77,7 +76,6 @@ def pieces_xlsx(panel: Panel, filled: Filled, listed: bytes, options: DocumentOp
     _notes(book.create_sheet(_NOTES), panel, options)
     marks: Any = book
     marks.custom_doc_props.append(StringProperty(name=ENTRIES_MARK, value=fingerprint(filled)))
-    marks.custom_doc_props.append(StringProperty(name=LIST_MARK, value=list_mark(listed)))
     return workbook_bytes(book)
 
 

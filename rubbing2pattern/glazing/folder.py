@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,8 +18,7 @@ from rubbing2pattern.options.glass import GlassOptions
 WORKBOOK_NAME: Final = "pieces.xlsx"
 LIST_NAME: Final = "pieces.csv"
 ENTRIES_MARK: Final = "rubbing2pattern entries"
-LIST_MARK: Final = "rubbing2pattern list"
-"""Properties of the workbook: fingerprints of its entries, and of the list written with it."""
+"""Property of the workbook: fingerprint of the entries with which it and the list were written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +36,6 @@ class Known:
         return cls(areas, gone)
 
 
-def list_mark(content: bytes) -> str:
-    """Return the fingerprint of a list as a file."""
-    return hashlib.sha256(content).hexdigest()
-
-
 def read_sheet(path: Path, known: Known, options: GlassOptions) -> Checked:
     """Read and check one filled-in sheet, see `filled_from`."""
     book = read_book(_content(path), str(path))
@@ -56,7 +49,7 @@ def held_in(
 
     Rules:
 
-    1. The list (``pieces.csv``) counts only if it is not as the program wrote it with the workbook.
+    1. The list (``pieces.csv``) counts only if it says something, and not what the program wrote.
     2. The workbook (``pieces.xlsx``) counts unless the list alone was written on.
     3. Where both were written on they are made one; where they differ, nobody can tell which holds.
     4. What the workbook keeps of vanished pieces always counts.
@@ -75,8 +68,10 @@ def held_in(
     workbook, listed = folder / WORKBOOK_NAME, folder / LIST_NAME
     in_book, marks = _checked(workbook, known, options) if workbook.is_file() else (None, {})
     in_list = None
-    if listed.is_file() and marks.get(LIST_MARK) != list_mark(_content(listed)):  # rule 1
-        in_list, _ = _checked(listed, known, options)
+    if listed.is_file():
+        found, _ = _checked(listed, known, options)
+        as_written = marks.get(ENTRIES_MARK) == fingerprint(found)
+        in_list = None if as_written or not found.entries else found  # rule 1
     vanished = () if in_book is None else in_book.vanished
     if in_book is not None and marks.get(ENTRIES_MARK) == fingerprint(in_book):
         untouched = in_list is not None or _same(but, listed)
@@ -86,8 +81,8 @@ def held_in(
     if _same(but, listed):
         in_list = None
     if in_book is None or in_list is None:
-        found = in_book or in_list or Filled()
-        return Filled(found.entries).with_vanished(vanished)
+        one_of_them = in_book or in_list or Filled()
+        return Filled(one_of_them.entries).with_vanished(vanished)
     both = merged(in_book, in_list)
     if both.changed:  # rule 3
         number, column, other, one = both.changed[0]
