@@ -115,7 +115,6 @@ class TidyOptions(Checked):
     leaf_reach: float = value(
         1.6, 1.0, 3.0, "of the width: a band is still seen a little beside it"
     )
-    explaining: float = value(0.8, 0.0, 1.0, "probability; of grain much is kept that has less")
     explained: float = value(
-        0.25, 0.0, 0.9, "on grain at most 0.20 was met, on a rubbing 0.30 and up"
+        0.25, 0.0, 0.9, "on grain at most 0.07 was met, on a rubbing 0.30 and up"
     )

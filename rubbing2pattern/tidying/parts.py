@@ -104,18 +104,13 @@ def refuse_if_stray(web: Web, lead: LeadMap, options: TidyOptions) -> None:
     Raises
     ------
     NoLeadFound
-        when nothing is left, or less than `explained` of all cells with a clear band lies on leads
-        of a probability of `explaining` and more.
+        when nothing is left, or less than `explained` of all cells with a clear band lies on it.
     """
     if not web.strands:
         raise NoLeadFound(
             "no lead lines found: the picture has dark bands, but none holds together as a lead"
         )
-    lines = [
-        (s.path, options.leaf_reach * s.width_mm)
-        for s in web.strands.values()
-        if s.seen.get("probability", 1.0) >= options.explaining
-    ]
+    lines = [(s.path, options.leaf_reach * s.width_mm) for s in web.strands.values()]
     band = (lead.band > options.seen_above) & lead.mask
     share = float((band & drawn_mask(lead.frame, lines)).sum()) / max(float(band.sum()), 1.0)
     if share < options.explained:
