@@ -24,7 +24,8 @@ SPLIT = HEAD + "[[split_piece]]\npiece = 1\nfrom = [0, 200]\nto = [100, 210]\nwi
 JOIN = HEAD + "[[join_pieces]]\npieces = [3, 4]\n"
 OWN = {
     "panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv",
-    "overlay.png", "rubbing.png", "pattern-A4.pdf", "report.html", "pieces.xlsx",
+    "overlay.png", "rubbing.png", "pattern-A4.pdf", "report.html", "pieces.xlsx", "lead.csv",
+    "strips.csv",
 }  # fmt: skip
 
 
