@@ -6,14 +6,18 @@ import itertools
 import math
 
 import numpy as np
+import shapely
 from scipy import ndimage
+from shapely.geometry import LineString
 
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.paneling.enclosed import enclosed
 from rubbing2pattern.reading import LeadMap
-from rubbing2pattern.tidying.openings import angle_deg, heading, turn_between, wanted
+from rubbing2pattern.tidying.openings import angle_deg, heading, opening_at, turn_between
+from rubbing2pattern.tidying.parts import tied_path
 from rubbing2pattern.tidying.refine import Track
 from rubbing2pattern.tidying.web import Strand, Web
 
@@ -135,7 +139,8 @@ def bridge_free_ends(web: Web, options: TidyOptions) -> tuple[Finding, ...]:
     Rules, for every strand longer than `stump_mm` that ends freely, and for every elbow:
 
     1. another of them lies ahead within `bridge_mm`, and both head for each other within
-       `bridge_deg`: one lead joins them; nearest first;
+       `bridge_deg`: one lead joins them; nearest first; inside the net an elbow also heads to
+       where a third lead would leave it;
     2. else, for a free end, another lead or joint lies straight ahead within `meet_mm`: it ends
        there;
     3. else it ends freely.
@@ -160,15 +165,29 @@ def _ends_freely(web: Web, node: int, options: TidyOptions) -> bool:
 
 
 def _facing(web: Web, options: TidyOptions) -> list[tuple[int, int]]:
-    """Pairs of openings that head for each other, nearest first, none twice."""
-    ways = {n: wanted(web, n) for n in sorted(web.nodes) if _is_open(web, n, options)}
+    """Pairs of openings that head for each other, nearest first, none twice.
+
+    Two elbows belong to one part of the net: what lies outside of it, as printed targets do, has
+    corners too.
+    """
+    openings = {
+        n: opening
+        for n in sorted(web.nodes)
+        if _is_open(web, n, options) and (opening := opening_at(web, n)) is not None
+    }
+    part_of = {n: k for k, part in enumerate(web.parts()) for n in part}
+    ground = enclosed(tied_path(web, k) for k in sorted(web.strands))
+    shapely.prepare(ground)
     pairs = []
-    for n, m in itertools.combinations(ways, 2):
-        apart = math.dist(web.nodes[n], web.nodes[m])
+    for (n, one), (m, other) in itertools.combinations(openings.items(), 2):
+        apart = math.dist(one.place, other.place)
         if apart > options.bridge_mm or _tied(web, n, m):
             continue
-        turn = turn_between(web.nodes[n], ways[n], web.nodes[m], ways[m])
-        if turn <= options.bridge_deg:
+        elbows = (one.between is not None) + (other.between is not None)
+        if elbows == 2 and part_of[n] != part_of[m]:
+            continue
+        inside = elbows > 0 and bool(ground.covers(LineString((one.place, other.place))))
+        if turn_between(one, other, inside=inside) <= options.bridge_deg:
             pairs.append((apart, n, m))
     out, taken = [], set()
     for _, n, m in sorted(pairs):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,19 +14,40 @@ from rubbing2pattern.tidying.web import Web
 _FRAYED_MM = 1.5
 
 
-def wanted(web: Web, node: int) -> tuple[Array, ...]:
-    """Return the unit vectors along which a lead should leave a node, none at most nodes.
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A node at which a lead stops though it should go on.
 
-    A lead that ends freely should go on. At an elbow either of the two should, or a third lead
-    leaves on the outer side, for no glass can be cut with a sharp inner corner.
+    Attributes
+    ----------
+    place : (2,) mm.
+    onward : unit vectors along which the leads that stop here would go on.
+    between : unit vector along which a third lead would leave an elbow on its outer side; None at
+        a free end.
     """
+
+    place: Array
+    onward: tuple[Array, ...]
+    between: Array | None = None
+
+    def ways(self, *, inside: bool) -> tuple[Array, ...]:
+        """Return the ways out of it.
+
+        Inside a panel no glass can be cut with a sharp inner corner; the corner of a border has
+        nothing to part on its outer side.
+        """
+        return (*self.onward, self.between) if inside and self.between is not None else self.onward
+
+
+def opening_at(web: Web, node: int) -> Opening | None:
+    """Return the opening at a node: a free end or an elbow, none at most nodes."""
     if web.degree(node) == 1:
-        return (heading(web, web.ends_at(node)[0]),)
+        return Opening(web.nodes[node], (heading(web, web.ends_at(node)[0]),))
     if not web.is_elbow(node):
-        return ()
+        return None
     one, two = (heading(web, end) for end in web.ends_at(node))
     between = one + two
-    return one, two, between / max(float(np.hypot(*between)), 1e-9)
+    return Opening(web.nodes[node], (one, two), between / max(float(np.hypot(*between)), 1e-9))
 
 
 def heading(web: Web, end: tuple[int, bool]) -> Array:
@@ -36,20 +58,18 @@ def heading(web: Web, end: tuple[int, bool]) -> Array:
     return np.asarray(way / max(float(np.hypot(*way)), 1e-9))
 
 
-def turn_between(
-    place: Array, ways: tuple[Array, ...], other: Array, other_ways: tuple[Array, ...]
-) -> float:
-    """Return the least turn in degrees with which one of either places' ways makes for the other.
+def turn_between(one: Opening, other: Opening, *, inside: bool) -> float:
+    """Return the least turn in degrees with which a way out of either makes for the other.
 
     The place of a frayed end is known to a few mm, which matters over a short gap and is taken off.
     """
-    chord = other - place
+    chord = other.place - one.place
     apart = float(np.hypot(*chord))
-    if not ways or not other_ways or apart < 1e-9:
+    if apart < 1e-9:
         return 180.0
     turn = max(
-        min(angle_deg(way, chord) for way in ways),
-        min(angle_deg(way, -chord) for way in other_ways),
+        min(angle_deg(way, chord) for way in one.ways(inside=inside)),
+        min(angle_deg(way, -chord) for way in other.ways(inside=inside)),
     )
     return turn - math.degrees(math.atan2(_FRAYED_MM, apart))
 

@@ -53,10 +53,11 @@ def keep_main_part(web: Web, options: TidyOptions) -> tuple[Finding, ...]:
 def outline_of(web: Web, part: Iterable[int]) -> BaseGeometry:
     """Return everything that the strands of a part enclose, holes filled."""
     strands = sorted({k for n in part for k in web.incident[n]})
-    return enclosed(_tied(web, k) for k in strands)
+    return enclosed(tied_path(web, k) for k in strands)
 
 
-def _tied(web: Web, k: int) -> Array:
+def tied_path(web: Web, k: int) -> Array:
+    """Return the path of a strand from node to node, (N, 2)."""
     strand = web.strands[k]
     return np.vstack((web.nodes[strand.a], strand.path, web.nodes[strand.b]))
 
