@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from openpyxl.styles import Alignment
@@ -11,11 +12,13 @@ from rubbing2pattern.documents.cells import area_cell, length_cell, separated
 from rubbing2pattern.documents.wording import length_of, size_of
 from rubbing2pattern.documents.workbook import (
     FIGURE_FORMAT,
+    FIRST_ROW,
     RULED,
     lettering,
     new_workbook,
     on_paper,
     put,
+    put_below,
     put_headings,
     shown_heading,
     workbook_bytes,
@@ -31,7 +34,6 @@ from rubbing2pattern.units import decimal
 NOT_STATED = "not stated"
 _LENGTHS = ("width", "height", "rectangle_width", "rectangle_height", "blank_width", "blank_height")
 _AREAS = ("cut_area", "area_with_waste")
-_FIRST_ROW = 2
 _WIDTHS = {"glass": 24.0, "decoration": 20.0, "remark": 34.0, "findings": 20.0}
 _SIDES = {
     Decoration.PAINTED: "front",
@@ -143,11 +145,9 @@ def replacement_xlsx(
     put_headings(
         sheet, [shown_heading(head) for head in heads], [_WIDTHS.get(head, 12.0) for head in heads]
     )
-    row = 1
-    for order in orders:
-        for new in order.pieces:
-            row += 1
-            _put_row(sheet, row, _cells(order, new, options), options)
+    ordered = [(order, new) for order in orders for new in order.pieces]
+    for row, (order, new) in enumerate(ordered, start=FIRST_ROW):
+        _put_row(sheet, row, _cells(order, new, options), options)
     on_paper(sheet, f"Glass for {panel.name}")
     return workbook_bytes(book)
 
@@ -163,7 +163,7 @@ def _glasses(
     heads = ["glass", "thickness", "pieces", f"cut area {unit}²", f"with waste {unit}²", "sheets",
              "numbers", "fit on no sheet"]  # fmt: skip
     put_headings(sheet, heads, [28.0, 14.0, 9.0, 14.0, 14.0, 9.0, 50.0, 18.0])
-    for k, order in enumerate(orders, start=2):
+    for k, order in enumerate(orders, start=FIRST_ROW):
         areas = [area_cell(area, options) for area in (order.area_mm2, order.area_with_waste_mm2)]
         cells: tuple[str | float | int, ...] = (
             order.glass or NOT_STATED,
@@ -214,9 +214,10 @@ def _put_row(sheet: Any, row: int, cells: Mapping[str, str], options: DocumentOp
 
 
 def _put(sheet: Any, row: int, column: int, value: Any, options: DocumentOptions) -> None:
-    if row > _FIRST_ROW:
-        put(sheet, row, column, value, like=sheet.cell(_FIRST_ROW, column))
-        return
+    put_below(sheet, row, column, value, partial(_style, value, options))
+
+
+def _style(value: Any, options: DocumentOptions) -> dict[str, Any]:
     across = "left" if isinstance(value, str) else "right"
     style: dict[str, Any] = {
         "border": RULED,
@@ -224,7 +225,7 @@ def _put(sheet: Any, row: int, column: int, value: Any, options: DocumentOptions
     }
     if isinstance(value, float):
         style["number_format"] = FIGURE_FORMAT[options.units]
-    put(sheet, row, column, value, **style)
+    return style
 
 
 def kiln_csv(fired: tuple[Firing, ...], options: DocumentOptions, glass: GlassOptions) -> str:

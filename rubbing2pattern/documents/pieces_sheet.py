@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from openpyxl.drawing.image import Image
@@ -20,6 +21,7 @@ from rubbing2pattern.documents.shape_picture import HEIGHT_PX, WIDTH_PX, shape_p
 from rubbing2pattern.documents.wording import CAUTIONS
 from rubbing2pattern.documents.workbook import (
     FIGURE_FORMAT,
+    FIRST_ROW,
     RULED,
     TEXT_FORMAT,
     TYPED_FILL,
@@ -27,6 +29,7 @@ from rubbing2pattern.documents.workbook import (
     new_workbook,
     on_paper,
     put,
+    put_below,
     put_headings,
     shown_heading,
     workbook_bytes,
@@ -40,7 +43,6 @@ from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
 
 _NOTES = "notes"
-_FIRST_ROW = 2
 _LINE_POINTS, _LINE_CHARACTERS = 16.0, 90
 _ROW_POINTS = 50.0
 _INSET_PX = 3
@@ -84,7 +86,7 @@ def _pieces(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) 
     headings = [shown_heading(heading(name, options.units)) for name in names]
     put_headings(sheet, headings, [_WIDTHS.get(name, _WIDTH) for name in names])
     rows = piece_rows(panel, filled, options)
-    for k, (piece, cells) in enumerate(zip(panel.pieces, rows, strict=True), start=_FIRST_ROW):
+    for k, (piece, cells) in enumerate(zip(panel.pieces, rows, strict=True), start=FIRST_ROW):
         sheet.row_dimensions[k].height = _ROW_POINTS
         _row(sheet, k, names, cells, options)
         _picture(sheet, k, names.index(PICTURE), piece)
@@ -101,10 +103,7 @@ def _row(
         text = cells.get(name, "")
         figure = name in MEASURED and (options.units == "mm" or "area" in name)
         value = int(text) if name == NUMBER else float(text) if figure else text
-        if row == _FIRST_ROW:
-            put(sheet, row, k, value, **_style(name, options))
-        else:
-            put(sheet, row, k, value, like=sheet.cell(_FIRST_ROW, k))
+        put_below(sheet, row, k, value, partial(_style, name, options))
 
 
 def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
@@ -141,7 +140,7 @@ def _lists(sheet: Any, names: Sequence[str], last_row: int) -> None:
         rule.errorTitle, rule.error = name, "Choose a word of the list, or leave the cell empty."
         rule.showErrorMessage = True
         letter = get_column_letter(names.index(name) + 1)
-        rule.add(f"{letter}2:{letter}{max(last_row, 2)}")
+        rule.add(f"{letter}{FIRST_ROW}:{letter}{max(last_row, FIRST_ROW)}")
         sheet.add_data_validation(rule)
 
 
@@ -150,7 +149,7 @@ def _vanished(sheet: Any, filled: Filled, options: DocumentOptions) -> None:
     names = (NUMBER, *TYPED)
     headings = [shown_heading(heading(name, options.units)) for name in names]
     put_headings(sheet, headings, [_WIDTHS.get(name, _WIDTH) for name in names])
-    for k, gone in enumerate(filled.vanished, start=_FIRST_ROW):
+    for k, gone in enumerate(filled.vanished, start=FIRST_ROW):
         _row(
             sheet, k, names, {NUMBER: str(gone.number), **gone.entry.texts(options.units)}, options
         )

@@ -24,6 +24,14 @@ def piece_rows(panel: Panel, filled: Filled, options: DocumentOptions) -> list[M
     ]
 
 
+def around(piece: Piece, cames: Mapping[str, Came]) -> tuple[list[str], list[int]]:
+    """Return the stock widths around a piece, narrowest first, and the numbers beside it."""
+    beside = [cames[name] for name in piece.cames]
+    stocks = sorted({(came.stock_mm, came.stock) for came in beside})
+    others = {number for came in beside for number in came.pieces} - {piece.number}
+    return [stock for _, stock in stocks], sorted(others)
+
+
 def _measured(piece: Piece, options: DocumentOptions) -> dict[str, str]:
     lengths = (piece.rectangle.width_mm, piece.rectangle.height_mm)
     areas = (
@@ -38,9 +46,7 @@ def _measured(piece: Piece, options: DocumentOptions) -> dict[str, str]:
 
 
 def _told(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, str]:
-    around = [cames[name] for name in piece.cames]
-    stocks = sorted({(came.stock_mm, came.stock) for came in around})
-    others = {number for came in around for number in came.pieces} - {piece.number}
+    stocks, others = around(piece, cames)
     findings = [
         f"F{k} {finding.code.value}"
         for k, finding in enumerate(panel.findings, start=1)
@@ -48,8 +54,8 @@ def _told(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, st
     ]
     cells = (
         " ".join(piece.cames),
-        "; ".join(stock for _, stock in stocks),
-        " ".join(str(number) for number in sorted(others)),
+        "; ".join(stocks),
+        " ".join(map(str, others)),
         "; ".join(findings),
     )
     return dict(zip(TOLD, cells, strict=True))

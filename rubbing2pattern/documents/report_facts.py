@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from rubbing2pattern.curves import Point
+from rubbing2pattern.documents.cells import fine_cell
+from rubbing2pattern.documents.pieces_table import around
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.documents.wording import REFERENCES, count_of, length_of, run_of, size_of
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.model import Came, Corrected, Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import MM_PER_INCH, decimal, in_inches, in_square_inches
+from rubbing2pattern.units import MM_PER_INCH, decimal, in_square_inches
 
 Row = tuple[str, ...]
 
@@ -70,9 +72,7 @@ def piece_rows(panel: Panel, options: DocumentOptions) -> tuple[Row, ...]:
             doubts.setdefault(number, []).append(f"F{k}")
     rows = []
     for piece in panel.pieces:
-        around = [cames[name] for name in piece.cames]
-        stocks = sorted({(came.stock_mm, came.stock) for came in around})
-        others = {number for came in around for number in came.pieces} - {piece.number}
+        stocks, others = around(piece, cames)
         rows.append(
             (
                 str(piece.number),
@@ -81,8 +81,8 @@ def piece_rows(panel: Panel, options: DocumentOptions) -> tuple[Row, ...]:
                 area(piece.sight_area_mm2, options),
                 f"{area(piece.centre_area_mm2, options)} ± "
                 f"{area(piece.area_uncertainty_mm2, options)}",
-                ", ".join(stock for _, stock in stocks),
-                ", ".join(str(number) for number in sorted(others)),
+                ", ".join(stocks),
+                ", ".join(map(str, others)),
                 ", ".join(doubts.get(piece.number, [])),
             )
         )
@@ -194,9 +194,7 @@ def fine(length_mm: float, options: DocumentOptions) -> str:
     """Write a width or an uncertainty, too fine for the fractions of a rule, with decimals."""
     if not math.isfinite(length_mm):
         return f"? {options.units}"
-    if options.units == "mm":
-        return f"{decimal(length_mm, 2)} mm"
-    return f"{decimal(in_inches(length_mm), 3)} in"
+    return f"{fine_cell(length_mm, options)} {options.units}"
 
 
 def uncertain(width_mm: float, uncertainty_mm: float, options: DocumentOptions) -> str:

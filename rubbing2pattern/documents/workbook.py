@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Callable
 from copy import copy
 from typing import Any
 
@@ -21,6 +22,8 @@ RULED = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
 HEAD_FILL = PatternFill("solid", fgColor="E2E2E2")
 TYPED_FILL = PatternFill("solid", fgColor="FFF8DC")
 """Cells to fill in: pale, so that print in black and white stays clean."""
+FIRST_ROW = 2
+"""Of a table, under its headings."""
 TEXT_FORMAT = "@"
 FIGURE_FORMAT = {"mm": "0.0", "in": "0.000"}
 
@@ -61,6 +64,19 @@ def put(
         cell.value = value
     for name, given in style.items():
         setattr(cell, name, given)
+
+
+def put_below(
+    sheet: Any, row: int, column: int, value: str | float | int, style: Callable[[], dict[str, Any]]
+) -> None:
+    """Write a cell of a table under its headings; the first row has the style of each column.
+
+    The others copy it, for making a style takes longer than all the rest of a cell.
+    """
+    if row == FIRST_ROW:
+        put(sheet, row, column, value, **style())
+    else:
+        put(sheet, row, column, value, like=sheet.cell(FIRST_ROW, column))
 
 
 def put_headings(sheet: Any, headings: list[str], widths: list[float]) -> None:

@@ -181,13 +181,6 @@ def odds_of(
     return log_odds(features, SECOND, options.second_look) - (options.thin_odds if thin else 0.0)
 
 
-def probability(
-    web: Web, k: int, tracks: Mapping[int, Track], lead: LeadMap, options: TidyOptions
-) -> float:
-    """Return the probability that a strand is lead, 0 .. 1."""
-    return 1.0 / (1.0 + math.exp(-odds_of(web, k, tracks, lead, options)))
-
-
 def drop_false(
     web: Web,
     tracks: Tracks,
@@ -195,7 +188,7 @@ def drop_false(
     lead: LeadMap,
     options: TidyOptions,
 ) -> tuple[Finding, ...]:
-    """Remove the weakest strand while it is more likely no lead than lead, and weigh again.
+    """Remove the weakest strand while it is plainly no lead, and weigh again.
 
     `measure` makes the tracks of strands that have none. Rules:
 
@@ -209,14 +202,15 @@ def drop_false(
     """
     odds: dict[int, float] = {}
     found: list[Finding] = []
-    shift = _shift(web, tracks, lead, options)
+    fitted = {k: odds_of(web, k, tracks, lead, options) for k in sorted(web.strands)}
+    shift = _shift(web, fitted, options)
     while True:
         for k in sorted(web.strands):
             if k not in odds:
-                stump = _is_stump(web, k, options)  # rule 2
+                own = fitted.pop(k) if k in fitted else odds_of(web, k, tracks, lead, options)
                 moved = 0.0 if kind_of(web, k, options) is Kind.COVERED else shift
-                own = odds_of(web, k, tracks, lead, options) + moved
-                odds[k] = -math.inf if stump else own
+                stump = _is_stump(web, k, options)  # rule 2
+                odds[k] = -math.inf if stump else own + moved
         weakest, k = min(((odds[k], k) for k in web.strands), default=(math.inf, -1))
         if weakest >= options.false_below:  # rule 1
             break
@@ -239,23 +233,20 @@ def drop_false(
 
 def kind_of(web: Web, k: int, options: TidyOptions) -> Kind:
     """Say by which look a strand is weighed: all of it, as a link, or by its ink alone."""
-    if _clear_mm(web, k, options) <= options.covered_mm:
+    clear_mm = _clear_mm(web, k, options)
+    if clear_mm <= options.covered_mm:
         return Kind.COVERED
-    return Kind.LINK if is_link(web, k, options) else Kind.LEAD
+    return Kind.LINK if clear_mm <= options.link_mm else Kind.LEAD
 
 
-def _shift(web: Web, tracks: Mapping[int, Track], lead: LeadMap, options: TidyOptions) -> float:
+def _shift(web: Web, odds: Mapping[int, float], options: TidyOptions) -> float:
     """Return what moves log odds to the share of lead in this rubbing.
 
     It is read from what is seen at some length; links are too few, and share the glass with it.
     """
-    odds = [
-        odds_of(web, k, tracks, lead, options)
-        for k in sorted(web.strands)
-        if kind_of(web, k, options) is Kind.LEAD
-    ]
+    seen = [value for k, value in odds.items() if kind_of(web, k, options) is Kind.LEAD]
     limits = (options.least_shift, options.greatest_shift)
-    return shift_to_own_share(odds, options.lead_share, limits)
+    return shift_to_own_share(seen, options.lead_share, limits)
 
 
 def replace_by_runs(web: Web, k: int, path: Array, good: Mask, options: TidyOptions) -> list[int]:
