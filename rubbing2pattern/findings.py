@@ -37,6 +37,7 @@ class Code(StrEnum):
     DOUBTFUL_JOINT = "doubtful-joint"
     SMALL_PIECE = "small-piece"
     SLIVER_PIECE = "sliver-piece"
+    INWARD_CORNER = "inward-corner"
     NO_GLASS_LEFT = "no-glass-left"
     WIDTH_BETWEEN_STOCK = "width-between-stock"
     WIDTH_UNCERTAIN = "width-uncertain"

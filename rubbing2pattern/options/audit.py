@@ -19,6 +19,8 @@ class AuditOptions(Checked):
     split_area_mm2: float = value(
         4.0, 0.0, 100.0, "lesser crumbs beside a cut outline are no glass"
     )
+    notch_deg: float = value(30.0, 10.0, 120.0, "an inward bend of grozed glass is rounder")
+    notch_chord_mm: float = value(5.0, 1.0, 20.0, "chords before and after an inward corner")
     scale_share: float = value(0.002, 0.0, 0.1, "2 mm in a metre is play of a tight opening")
     residual_mm: float = value(1.0, 0.05, 50.0, "a mark of the reference should lie closer")
     near_mm: float = value(25.0, 0.0, 200.0, "a free end this near another lead may go on to it")

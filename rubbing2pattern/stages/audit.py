@@ -19,6 +19,7 @@ from rubbing2pattern.paneling.checks import (
     check_pieces,
     check_scale,
 )
+from rubbing2pattern.paneling.notches import check_notches
 
 GRAVEST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
@@ -47,6 +48,7 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
         *check_scale(panel, options),
         *check_parts(panel),
         *check_pieces(panel, options),
+        *check_notches(panel, options),
         *check_joints(panel, options),
         *check_leads(panel, options),
     )
