@@ -18,6 +18,7 @@ from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
 from rubbing2pattern.glazing.carry import Carried, carried_over
 from rubbing2pattern.glazing.entries import Filled
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME, Known, held_in
+from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
@@ -71,6 +72,7 @@ def rewrite(
     *,
     options: Options,
     copies: Mapping[str, bytes],
+    work: GlassWork | None = None,
 ) -> None:
     """Write a folder anew, whole or not at all.
 
@@ -81,6 +83,7 @@ def rewrite(
     filled : what is written about the pieces of `panel`.
     options : written into the record, so that the next time gives the same documents.
     copies : files of corrections to keep, by name.
+    work : the lists that follow from `filled` with these options, if they were made already.
 
     Raises
     ------
@@ -99,7 +102,7 @@ def rewrite(
             provenance,
             options.documents,
             options.paper,
-            glazing=Glazing(filled, options.glass, options.templates),
+            glazing=Glazing(filled, options.glass, options.templates, work),
             leading=options.leading,
         )
         for name, content in copies.items():

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
-from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.folders import kept_folder, rewrite
 from rubbing2pattern.glazing.carry import Merged, merged
 from rubbing2pattern.glazing.check import Checked
 from rubbing2pattern.glazing.entries import Vanished
 from rubbing2pattern.glazing.folder import Known, held_in, read_sheet
-from rubbing2pattern.glazing.kiln import Firing, firings
-from rubbing2pattern.glazing.new_glass import GlassOrder, glass_orders
+from rubbing2pattern.glazing.kiln import Firing
+from rubbing2pattern.glazing.new_glass import GlassOrder
+from rubbing2pattern.glazing.work import glass_work
 from rubbing2pattern.model import Panel
-from rubbing2pattern.options import Options
-from rubbing2pattern.options.setting import with_settings
+from rubbing2pattern.options.setting import with_settings_of
 
-GROUPS = ("glass", "templates")
-"""Groups of options that may be set for the lists; others belong to the reading."""
+GROUPS = ("glass", "templates", "leading", "documents")
+"""Groups of options that may be set for the lists; others belong to the reading or to paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,33 +69,15 @@ def list_folder(folder: Path | str, sheet: Path | str, settings: Iterable[str] =
         The folder cannot be replaced.
     """
     kept, path = kept_folder(folder), Path(sheet)
-    options = _options(kept.options, tuple(settings))
+    options = with_settings_of(GROUPS, kept.options, settings, "the lists")
     known = Known.of(kept.panel)
     given = read_sheet(path, known, options.glass)  # rule 1
     held = held_in(kept.place, known, options.glass, but=path)
     both = merged(given.filled, held)  # rules 2 to 4
-    rewrite(kept, kept.panel, both.filled, options=options, copies=kept.copies)
+    work = glass_work(kept.panel, both.filled, options.glass)
+    rewrite(kept, kept.panel, both.filled, options=options, copies=kept.copies, work=work)
     new = _vanished_now(given, held.vanished)
-    return Listed(
-        kept.panel,
-        both,
-        new,
-        given.doubts,
-        glass_orders(kept.panel, both.filled, options.glass),
-        firings(kept.panel, both.filled, options.glass),
-    )
-
-
-def _options(options: Options, settings: tuple[str, ...]) -> Options:
-    for setting in settings:
-        group = setting.partition(".")[0].strip()
-        if group not in GROUPS:
-            raise UsageFault(
-                f"{setting!r} is no option of the lists; those of {' and '.join(GROUPS)} are, "
-                "others are given when the rubbing is traced"
-            )
-    changed = with_settings(options, settings)
-    return replace(options, glass=changed.glass, templates=changed.templates)
+    return Listed(kept.panel, both, new, given.doubts, work.orders, work.firings)
 
 
 def _vanished_now(given: Checked, before: tuple[Vanished, ...]) -> tuple[Vanished, ...]:

@@ -145,9 +145,26 @@ def test_a_sheet_or_folder_that_is_not_there(folder: Path, tmp_path: Path) -> No
     assert listing(folder) == before
 
 
-def test_an_option_of_the_reading_is_refused(folder: Path) -> None:
-    with pytest.raises(UsageFault, match="no option of the lists"):
-        list_folder(folder, folder / "pieces.xlsx", ["lead.grid_mm=0.4"])
+@pytest.mark.parametrize("setting", ["lead.grid_mm=0.4", "pieces.heart_mm=2", "paper.overlap_mm=9"])
+def test_an_option_of_the_reading_is_refused(folder: Path, setting: str) -> None:
+    with pytest.raises(UsageFault, match="no option of the lists; those of glass, templates, lead"):
+        list_folder(folder, folder / "pieces.xlsx", [setting])
+
+
+def test_options_of_lead_and_documents_make_new_lists(folder: Path) -> None:
+    type_in_folder(folder, TYPED)
+    sticks = ["leading.stick_mm=1000", "leading.spare_share=0"]
+    list_folder(folder, folder / "pieces.xlsx", [*sticks, "documents.units=in"])
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    assert options["leading.stick_mm"] == 1000.0 and options["documents.units"] == "in"
+    assert "cut_length_in" in (folder / "strips.csv").read_text().splitlines()[0]
+    assert "stick_length_in" in (folder / "lead.csv").read_text()
+    assert held(folder) == FILLED
+    # What is set stays set for the next time, and can be set back.
+    list_folder(folder, folder / "pieces.csv", ["documents.units=mm"])
+    assert "cut_length_mm" in (folder / "strips.csv").read_text().splitlines()[0]
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    assert options["leading.stick_mm"] == 1000.0 and "documents.units" not in options
 
 
 @pytest.mark.parametrize("name", ["pieces.xlsx", "pieces.csv"])

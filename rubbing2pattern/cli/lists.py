@@ -41,7 +41,7 @@ _MOST = 10
     "settings",
     multiple=True,
     metavar="GROUP.NAME=VALUE",
-    help="Change an option of glass or templates; docs/options.md lists them.",
+    help="Change an option of glass, templates, leading or documents; see docs/options.md.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def lists(

@@ -23,9 +23,10 @@ from rubbing2pattern.documents.workbook import (
     shown_heading,
     workbook_bytes,
 )
-from rubbing2pattern.glazing.entries import Decoration, Filled
-from rubbing2pattern.glazing.kiln import Firing, firings
-from rubbing2pattern.glazing.new_glass import GlassOrder, NewPiece, glass_orders
+from rubbing2pattern.glazing.entries import Decoration
+from rubbing2pattern.glazing.kiln import Firing
+from rubbing2pattern.glazing.new_glass import GlassOrder, NewPiece
+from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
@@ -54,7 +55,7 @@ KILN_CAUTIONS = (
 
 
 def glass_documents(
-    panel: Panel, filled: Filled, options: DocumentOptions, glass: GlassOptions
+    panel: Panel, work: GlassWork, options: DocumentOptions, glass: GlassOptions
 ) -> dict[str, bytes]:
     """Return replacement.csv, replacement.xlsx and kiln.csv by file name.
 
@@ -63,20 +64,19 @@ def glass_documents(
     Parameters
     ----------
     panel : as the record gives it back.
-    filled : what a person wrote on the sheet of pieces.
+    work : what follows from the filled-in sheet of pieces.
     options : unit.
     glass : edges, waste, sheets and kiln.
     """
-    orders = glass_orders(panel, filled, glass)
+    orders = work.orders
     if not orders:
         return {}
     files = {
         "replacement.csv": replacement_csv(orders, options).encode(),
         "replacement.xlsx": replacement_xlsx(panel, orders, options, glass),
     }
-    fired = firings(panel, filled, glass)
-    if fired:
-        files["kiln.csv"] = kiln_csv(fired, options, glass).encode()
+    if work.firings:
+        files["kiln.csv"] = kiln_csv(work.firings, options, glass).encode()
     return files
 
 

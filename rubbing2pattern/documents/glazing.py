@@ -10,6 +10,7 @@ from rubbing2pattern.documents.pieces_sheet import pieces_xlsx
 from rubbing2pattern.documents.templates import TemplatePiece, template_documents
 from rubbing2pattern.glazing.entries import Filled
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
+from rubbing2pattern.glazing.work import GlassWork, glass_work
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
@@ -24,11 +25,13 @@ class Glazing:
     ----------
     filled : what a person wrote on the sheet of pieces.
     glass, templates : options.
+    work : the lists that follow from `filled`, if they were made already.
     """
 
     filled: Filled = field(default_factory=Filled)
     glass: GlassOptions = field(default_factory=GlassOptions)
     templates: TemplateOptions = field(default_factory=TemplateOptions)
+    work: GlassWork | None = None
 
 
 def glazing_documents(
@@ -59,6 +62,7 @@ def glazing_documents(
         WORKBOOK_NAME: pieces_xlsx(panel, filled, options),
     }
     if replaced:
-        files |= glass_documents(panel, filled, options, glazing.glass)
+        work = glazing.work or glass_work(panel, filled, glazing.glass)
+        files |= glass_documents(panel, work, options, glazing.glass)
         files |= template_documents(panel, replaced, options, glazing.templates, print_scale)
     return files

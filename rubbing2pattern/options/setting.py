@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
@@ -34,6 +34,32 @@ def with_settings(options: Options, settings: Iterable[str]) -> Options:
     for setting in settings:
         options = _with_setting(options, setting)
     return options
+
+
+def with_settings_of(
+    groups: Sequence[str], options: Options, settings: Iterable[str], what: str
+) -> Options:
+    """Return the options with values of some groups replaced.
+
+    Parameters
+    ----------
+    groups : those that may be set where a panel was read already.
+    options, settings : as for `with_settings`.
+    what : what the groups belong to, ``"the lists"``, for messages.
+
+    Raises
+    ------
+    UsageFault
+        As `with_settings`, and for a setting of another group.
+    """
+    given = tuple(settings)
+    for setting in given:
+        if setting.partition(".")[0].strip() not in groups:
+            raise UsageFault(
+                f"{setting!r} is no option of {what}; those of {', '.join(groups[:-1])} and "
+                f"{groups[-1]} are, others are given when the rubbing is traced"
+            )
+    return with_settings(options, given)
 
 
 def _with_setting(options: Options, setting: str) -> Options:
