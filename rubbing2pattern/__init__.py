@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
     from rubbing2pattern.options import Options
     from rubbing2pattern.pipeline import Reading, trace_rubbing, write_reading
+    from rubbing2pattern.printing import Printed, print_folder
     from rubbing2pattern.progress import Progress, Silent
     from rubbing2pattern.reading import Scale
     from rubbing2pattern.reference import (
@@ -72,6 +73,7 @@ __all__ = [
     "OutputNotWritten",
     "Panel",
     "Piece",
+    "Printed",
     "Profile",
     "Progress",
     "Reading",
@@ -93,6 +95,7 @@ __all__ = [
     "correct_folder",
     "list_folder",
     "parse_reference",
+    "print_folder",
     "read_corrections",
     "trace_rubbing",
     "write_reading",
@@ -108,6 +111,7 @@ _ROOMS = {
     "model": "Came Joint JointKind Panel Piece Profile Rectangle",
     "options": "Options",
     "pipeline": "Reading trace_rubbing write_reading",
+    "printing": "Printed print_folder",
     "progress": "Progress Silent",
     "reading": "Scale",
     "reference": (

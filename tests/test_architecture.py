@@ -32,7 +32,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("stages", "documents", "demo"),
     ("provenance",),
     ("folders",),
-    ("pipeline", "correct", "lists"),
+    ("pipeline", "correct", "lists", "printing"),
     ("cli",),
     ("__main__",),
 )

@@ -103,22 +103,27 @@ def pattern_options(command: F) -> F:
 
 def paper_options(command: F) -> F:
     """Add how the pattern comes onto paper."""
+    mirrored = click.option(
+        "--mirrored", is_flag=True, help="Draw the pattern as seen from the other side."
+    )
+    return print_options(mirrored(command), default="A4; Letter with --units in")
+
+
+def print_options(command: F, *, default: str) -> F:
+    """Add the papers and what the printer does to lengths."""
     return _with(
         command,
         click.option(
             "--paper",
             metavar="LIST",
             help="Papers for the tiled pattern: A4, A3, Letter, Tabloid, 600x900mm; or none.  "
-            "[A4; Letter with --units in]",
+            f"[{default}]",
         ),
         click.option(
             "--print-scale",
             metavar="AxU|A,U",
             help="How a print of the tiles came out, across and up, over what it should be: "
             "1.003x0.998; or its two check lengths as measured: 100.3mm,99.8mm.",
-        ),
-        click.option(
-            "--mirrored", is_flag=True, help="Draw the pattern as seen from the other side."
         ),
     )
 
@@ -178,16 +183,15 @@ def paper_of(
     given: dict[str, Any], paper: PaperOptions, documents: DocumentOptions
 ) -> PaperOptions:
     """Take what `paper_options` added out of the parameters of a command."""
-    from rubbing2pattern.options.paper import parse_papers, parse_print_scale
+    from rubbing2pattern.options.paper import paper_given
 
-    papers, scale = given.pop("paper"), given.pop("print_scale")
-    chosen: dict[str, Any] = {} if papers is None else {"papers": parse_papers(papers)}
-    if scale is not None:
-        across, up = parse_print_scale(scale, documents.check_length_mm)
-        chosen |= {"print_across": across, "print_up": up}
-    if given.pop("mirrored"):
-        chosen["mirrored"] = True
-    return replace(paper, **chosen)
+    return paper_given(
+        paper,
+        documents.check_length_mm,
+        papers=given.pop("paper"),
+        print_scale=given.pop("print_scale"),
+        mirrored=given.pop("mirrored") or None,
+    )
 
 
 def folder_option(*, default: str | None = None) -> Callable[[F], F]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
@@ -85,6 +86,37 @@ class PaperOptions(Checked):
             if any(paper.name == other.name for other in papers[:k]):
                 raise UsageFault(f"the paper {paper.name} is given twice")
         return papers
+
+
+def paper_given(
+    paper: PaperOptions,
+    check_length_mm: float,
+    *,
+    papers: str | None = None,
+    print_scale: str | None = None,
+    mirrored: bool | None = None,
+) -> PaperOptions:
+    """Return the options with what is given as text in place of theirs; None leaves it.
+
+    Parameters
+    ----------
+    paper : what to start from.
+    check_length_mm : what the check lengths of the measured print should be.
+    papers, print_scale : see `parse_papers` and `parse_print_scale`.
+    mirrored : whether the pattern is drawn as seen from the other side.
+
+    Raises
+    ------
+    UsageFault
+        A text that cannot be read, or a paper that no pattern can be tiled onto.
+    """
+    chosen: dict[str, Any] = {} if papers is None else {"papers": parse_papers(papers)}
+    if print_scale is not None:
+        across, up = parse_print_scale(print_scale, check_length_mm)
+        chosen |= {"print_across": across, "print_up": up}
+    if mirrored is not None:
+        chosen["mirrored"] = mirrored
+    return replace(paper, **chosen)
 
 
 def parse_papers(text: str) -> tuple[str, ...]:

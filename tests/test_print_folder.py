@@ -1,0 +1,127 @@
+"""A folder printed again: other paper, another printer, mirrored; all else stays."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pymupdf
+import pytest
+
+from rubbing2pattern import correct_folder, list_folder, print_folder
+from rubbing2pattern.corrections import corrections_from
+from rubbing2pattern.documents import write_documents
+from rubbing2pattern.errors import InputUnreadable, UsageFault
+from tests.glazing.sheets import FOUR, type_in_folder
+from tests.test_cli import listing, refused, run
+from tests.test_lists_folder import COARSE, JOIN, PROVENANCE, RUBBING, TYPED
+
+MM_PER_POINT = 25.4 / 72.0
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Return a folder that was corrected and written on, without tiles."""
+    place = tmp_path / "n4 3b"
+    place.mkdir()
+    write_documents(place, FOUR, RUBBING, PROVENANCE, COARSE.documents, COARSE.paper)
+    type_in_folder(place, {1: TYPED[1]})
+    correct_folder(place, corrections_from(JOIN.encode()))
+    list_folder(place, place / "pieces.xlsx")
+    return place
+
+
+def pages_mm(path: Path) -> list[tuple[int, int]]:
+    with pymupdf.open(path) as book:  # type: ignore[no-untyped-call]
+        sizes_pt = [(page.rect.width, page.rect.height) for page in book]
+    return sorted({(round(w * MM_PER_POINT), round(h * MM_PER_POINT)) for w, h in sizes_pt})
+
+
+def texts(path: Path) -> str:
+    with pymupdf.open(path) as book:  # type: ignore[no-untyped-call]
+        return " ".join(page.get_text() for page in book)
+
+
+def without(record: bytes, *names: str) -> dict[str, object]:
+    datum: dict[str, object] = json.loads(record)
+    options = datum["provenance"]["options"]  # type: ignore[index]
+    for name in names:
+        options.pop(name, None)
+    return datum
+
+
+def test_other_paper_and_a_printer_that_is_not_true(folder: Path) -> None:
+    before = listing(folder)
+    result = run("print", folder, "--paper", "Letter,A3", "--print-scale", "100.3mm,99.8mm")
+    assert result.returncode == 0, result.stderr
+    for words in ("3 pieces, 1 correction", "Letter, A3", "1.003 x 0.998, before 1 x 1"):
+        assert words in result.stdout
+    after = listing(folder)
+    assert {"pattern-Letter.pdf", "pattern-A3.pdf"} == {*after} - {*before}
+    for name, size in (("pattern-Letter.pdf", (216, 279)), ("pattern-A3.pdf", (297, 420))):
+        assert {tuple(sorted(page)) for page in pages_mm(folder / name)} == {size}
+        assert "1.003" in texts(folder / name) and "0.998" in texts(folder / name)
+    # Whatever is not for the printer stays to the byte; the panel in the record as well.
+    for_printer = ("pattern-", "templates.pdf")
+    told = ("panel.json", "report.html")  # Which options a folder was made with.
+    same = [name for name in before if not name.startswith((*for_printer, *told))]
+    assert {"pattern.pdf", "corrections-1.toml", "pieces.csv", "strips.csv"} <= {*same}
+    assert [name for name in same if after[name] != before[name]] == []
+    names = ("paper.papers", "paper.print_across", "paper.print_up")
+    assert without(after["panel.json"], *names) == without(before["panel.json"], *names)
+    assert after["templates.pdf"] != before["templates.pdf"], "templates are printed as well"
+
+
+def test_mirrored_and_back_again(folder: Path) -> None:
+    before = listing(folder)
+    result = run("print", folder, "--mirrored", "--json")
+    told = json.loads(result.stdout)
+    assert told["mirrored"] is True and told["papers"] == [] and told["corrections"] == 1
+    assert "MIRRORED" in texts(folder / "pattern.pdf")
+    mirrored = listing(folder)
+    for name in ("pieces.csv", "strips.csv", "overlay.png", "templates.svg"):
+        assert mirrored[name] == before[name], f"{name} is never mirrored"
+    # What is not given stays: other paper, still mirrored.
+    run("print", folder, "--paper", "A4")
+    assert "MIRRORED" in texts(folder / "pattern-A4.pdf")
+    result = run("print", folder, "--as-rubbed", "--paper", "none")
+    assert "as rubbed, before mirrored" in result.stdout
+    assert listing(folder) == before
+
+
+def test_what_was_typed_since_and_a_further_correction(folder: Path) -> None:
+    """A print keeps what nobody gave to `lists` yet, and corrections go on after it."""
+    type_in_folder(folder, {2: {"remark": "look again"}})
+    print_folder(folder, papers="A4", mirrored=True)
+    assert b"look again" in (folder / "pieces.csv").read_bytes()
+    head = b'by = "B. Leader"\ndate = 2026-11-26\n'
+    more = corrections_from(head + b"[[renumber]]\npiece = 2\nnumber = 9\n")
+    correct_folder(folder, more)
+    after = listing(folder)
+    assert {"corrections-1.toml", "corrections-2.toml", "pattern-A4.pdf"} <= {*after}
+    assert "MIRRORED" in texts(folder / "pattern-A4.pdf")
+
+
+def test_settings_of_the_print_are_kept(folder: Path) -> None:
+    print_folder(folder, papers="A4", settings=["paper.overlap_mm=20", "documents.units=in"])
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    assert options["paper.overlap_mm"] == 20.0 and options["documents.units"] == "in"
+    assert "rectangle_width_in" in (folder / "pieces.csv").read_text()
+
+
+def test_refusals_touch_nothing(folder: Path, tmp_path: Path) -> None:
+    before = listing(folder)
+    refused(run("print", folder), 2, "nothing is given to print differently")
+    refused(run("print", folder, "--paper", "A5"), 2, "too small for tiles")
+    refused(run("print", folder, "--print-scale", "2x2"), 2, "must lie from 0.95")
+    refused(run("print", folder, "--set", "lead.grid_mm=0.4"), 2, "no option of a print")
+    refused(run("print", folder, "--set", "paper.overlap_mm=4"), 2, "paper.overlap_mm=4")
+    refused(run("print", tmp_path / "none", "--paper", "A4"), 3, "panel.json")
+    assert listing(folder) == before
+    type_in_folder(folder, {1: {"state": "odd"}})
+    before = listing(folder)
+    with pytest.raises(InputUnreadable, match="'odd'"):
+        print_folder(folder, papers="A4")
+    with pytest.raises(UsageFault, match=r"paper\.papers"):
+        print_folder(folder, settings=["paper.papers=B4"])
+    assert listing(folder) == before
