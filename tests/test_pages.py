@@ -41,7 +41,8 @@ def test_the_readme_begins_with_the_job_and_the_two_commands() -> None:
 
 
 def options(command: click.Command) -> set[str]:
-    return {name for param in command.params for name in param.opts if name.startswith("--")}
+    named = (name for p in command.params for name in (*p.opts, *p.secondary_opts))
+    return {name for name in named if name.startswith("--")}
 
 
 def test_the_readme_names_every_option_of_trace_and_no_other() -> None:
