@@ -8,11 +8,14 @@ from typing import Any
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.fragments import FragmentOptions
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.options.load import LoadOptions
+from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.options.match import MatchOptions
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.options.pieces import PieceOptions
@@ -25,7 +28,7 @@ from rubbing2pattern.options.trace import TraceOptions
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """The options of a whole run: a group for each stage, for corrections and for the documents."""
+    """The options of a whole run: a group for each stage and for what is made afterwards."""
 
     load: LoadOptions = field(default_factory=LoadOptions)
     rectify: RectifyOptions = field(default_factory=RectifyOptions)
@@ -43,6 +46,9 @@ class Options:
     leading: LeadingOptions = field(default_factory=LeadingOptions)
     paper: PaperOptions = field(default_factory=PaperOptions)
     templates: TemplateOptions = field(default_factory=TemplateOptions)
+    loose: LooseOptions = field(default_factory=LooseOptions)
+    match: MatchOptions = field(default_factory=MatchOptions)
+    fragments: FragmentOptions = field(default_factory=FragmentOptions)
 
     def values(self) -> dict[str, Any]:
         """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""

@@ -1,0 +1,1 @@
+"""The workbench of loose pieces: outlines, how they fit the openings, which belongs where."""
