@@ -25,7 +25,7 @@ from rubbing2pattern.documents.workbook import (
 )
 from rubbing2pattern.glazing.entries import Decoration
 from rubbing2pattern.glazing.kiln import Firing
-from rubbing2pattern.glazing.new_glass import GlassOrder, NewPiece
+from rubbing2pattern.glazing.new_glass import GlassOrder, NewPiece, grain_of
 from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -72,7 +72,7 @@ def glass_documents(
     if not orders:
         return {}
     files = {
-        "replacement.csv": replacement_csv(orders, options).encode(),
+        "replacement.csv": replacement_csv(orders, options, glass).encode(),
         "replacement.xlsx": replacement_xlsx(panel, orders, options, glass),
     }
     if work.firings:
@@ -80,7 +80,9 @@ def glass_documents(
     return files
 
 
-def replacement_csv(orders: tuple[GlassOrder, ...], options: DocumentOptions) -> str:
+def replacement_csv(
+    orders: tuple[GlassOrder, ...], options: DocumentOptions, glass: GlassOptions
+) -> str:
     """List the pieces to be replaced, glass by glass, one a row.
 
     ``width`` and ``height`` are those of the glass as it hangs, ``rectangle`` is the smallest one
@@ -92,7 +94,7 @@ def replacement_csv(orders: tuple[GlassOrder, ...], options: DocumentOptions) ->
     rows = []
     for order in orders:
         for k, new in enumerate(order.pieces):
-            cells = _cells(order, new, options)
+            cells = _cells(order, new, options, glass)
             total = area_cell(order.area_with_waste_mm2, options) if k == 0 else ""
             rows.append([*cells.values(), total, str(order.sheets.sheets) if k == 0 else ""])
     return separated(heads, rows)
@@ -101,12 +103,14 @@ def replacement_csv(orders: tuple[GlassOrder, ...], options: DocumentOptions) ->
 def _heads(unit: str) -> list[str]:
     return [
         f"{name}_{unit}2" if name in _AREAS else f"{name}_{unit}" if name in _LENGTHS else name
-        for name in ("glass", "thickness", "number", *_LENGTHS, *_AREAS, "decoration", "remark",
-                     "note")
+        for name in ("glass", "thickness", "number", *_LENGTHS, *_AREAS, "grain_deg", "decoration",
+                     "remark", "note")
     ]  # fmt: skip
 
 
-def _cells(order: GlassOrder, new: NewPiece, options: DocumentOptions) -> Mapping[str, str]:
+def _cells(
+    order: GlassOrder, new: NewPiece, options: DocumentOptions, glass: GlassOptions
+) -> Mapping[str, str]:
     rectangle, blank = new.piece.rectangle, new.blank
     note = ""
     if blank is None:
@@ -122,12 +126,14 @@ def _cells(order: GlassOrder, new: NewPiece, options: DocumentOptions) -> Mappin
     )
     lengths = [length_cell(length, options) for length in lengths_mm]
     areas_mm2 = (new.piece.cut_area_mm2, new.area_with_waste_mm2)
+    grain_deg = grain_of(new.entry, glass)
     return {
         "glass": order.glass or NOT_STATED,
         "thickness": order.thickness or NOT_STATED,
         "number": str(new.number),
         **dict(zip(_LENGTHS, lengths, strict=True)),
         **dict(zip(_AREAS, (area_cell(area, options) for area in areas_mm2), strict=True)),
+        "grain_deg": "" if grain_deg is None else f"{grain_deg:g}",
         "decoration": new.entry.decorated,
         "remark": new.entry.remark,
         "note": note,
@@ -147,7 +153,7 @@ def replacement_xlsx(
     )
     ordered = [(order, new) for order in orders for new in order.pieces]
     for row, (order, new) in enumerate(ordered, start=FIRST_ROW):
-        _put_row(sheet, row, _cells(order, new, options), options)
+        _put_row(sheet, row, _cells(order, new, options, glass), options)
     on_paper(sheet, f"Glass for {panel.name}")
     return workbook_bytes(book)
 
@@ -178,7 +184,7 @@ def _glasses(
         for c, cell in enumerate(cells, start=1):
             _put(sheet, k, c, cell, options)
     last = len(orders) + 3
-    for k, line in enumerate(_conditions(options, glass)):
+    for k, line in enumerate(_conditions(orders, options, glass)):
         put(
             sheet,
             last + k,
@@ -190,9 +196,17 @@ def _glasses(
     on_paper(sheet, f"Glass for {panel.name}")
 
 
-def _conditions(options: DocumentOptions, glass: GlassOptions) -> Iterator[str]:
+def _conditions(
+    orders: tuple[GlassOrder, ...], options: DocumentOptions, glass: GlassOptions
+) -> Iterator[str]:
     sheet = size_of(glass.sheet_width_mm, glass.sheet_height_mm, options)
-    grain = "no piece turned against the grain" if glass.grained else "pieces turned as they fit"
+    grains = {grain_of(new.entry, glass) for order in orders for new in order.pieces}
+    if None not in grains:
+        grain = "no piece turned against the grain"
+    elif len(grains) == 1:
+        grain = "pieces turned as they fit"
+    else:
+        grain = "pieces without a grain turned as they fit, no other"
     yield (
         f"Sheets of {sheet}, {length_of(glass.sheet_edge_mm, options)} of their edge not used, "
         f"straight cuts, {grain}."

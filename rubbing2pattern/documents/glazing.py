@@ -10,6 +10,7 @@ from rubbing2pattern.documents.pieces_sheet import pieces_xlsx
 from rubbing2pattern.documents.templates import TemplatePiece, template_documents
 from rubbing2pattern.glazing.entries import Filled
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
+from rubbing2pattern.glazing.new_glass import grain_of
 from rubbing2pattern.glazing.work import GlassWork, glass_work
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -46,13 +47,12 @@ def glazing_documents(
     make up for `print_scale`, what the printer makes of a length across and up.
     """
     filled = glazing.filled
-    grain_deg = glazing.glass.grain_deg if glazing.glass.grained else None
     replaced = [
         TemplatePiece(
             piece.number,
             entry.glass or f"glass {NOT_STATED}",
             ", ".join(part for part in (entry.thickness, entry.decorated) if part),
-            grain_deg,
+            grain_of(entry, glazing.glass),
         )
         for piece in panel.pieces
         if (entry := filled.of(piece.number)).replaced

@@ -50,8 +50,8 @@ _EMU_PER_PX = 9525
 """English metric units (ECMA-376): 914,400 to the inch, at 96 pixels to the inch."""
 _WIDTHS = {
     NUMBER: 8.0, PICTURE: 12.5, "cames": 16.0, "leads": 13.0, "neighbours": 14.0, "findings": 20.0,
-    "state": 14.0, "action": 13.0, "glass": 20.0, "thickness": 11.0, "decoration": 19.0,
-    "remark": 30.0,
+    "state": 14.0, "action": 13.0, "glass": 20.0, "thickness": 11.0, "grain_deg": 8.0,
+    "decoration": 19.0, "remark": 30.0,
 }  # fmt: skip
 _WIDTH = 11.0
 _CHOICES = {
@@ -165,6 +165,8 @@ def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
         *(f"{name}: {', '.join(words)}." for name, words in _CHOICES.items()),
         "glass: as you order it; the lists put pieces of the same name together.",
         f"thickness: a number in {options.units}, or a length as in 3 mm and 1/8 in.",
+        "grain deg: direction of the grain in degrees as the panel hangs: 90 is upright, 0 level, 45 from lower "
+        "left to upper right; empty for that of all glass.",
         "Then: rubbing2pattern lists FOLDER --pieces pieces.xlsx. It checks every cell and writes "
         "the lists of glass and of the kiln, and templates of all pieces to replace.",
         f"On a sheet '{VANISHED}' stands what was written about pieces that are no more.",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.columns import MEASURED, NUMBER, THICKNESS, heading, of_heading
-from rubbing2pattern.glazing.entries import NOTHING, TYPED, Entry, Filled, Vanished
+from rubbing2pattern.glazing.entries import LATER, NOTHING, TYPED, Entry, Filled, Vanished
 from rubbing2pattern.glazing.table import Book, Cell, Kind, Row, Table, column_letter
 from rubbing2pattern.glazing.words import Words
 from rubbing2pattern.options.glass import GlassOptions
@@ -42,7 +42,7 @@ def filled_from(
 
     1. Cells that were made one are refused.
     2. Every heading of row 1 is one of the sheet's, none twice; the number and all columns to fill
-       in are there. The order of the columns does not matter.
+       in are there but `LATER` ones. The order of the columns does not matter.
     3. No row between others is empty, each has the number of a piece, none twice.
     4. A formula is refused wherever it stands.
     5. State, action and decoration are words of their lists, the thickness is a length in range.
@@ -127,7 +127,7 @@ class _Check:
         for k, cell in enumerate(self.table.headings):
             self._heading(k, cell)
         for name in (NUMBER, *TYPED):
-            if name not in self.at:
+            if name not in self.at and name not in LATER:
                 shown = heading(name, "mm") if name == THICKNESS else name
                 self._problem(f"row 1 has no column {shown!r}: put it back, it may be empty")
         return not self.problems
@@ -206,7 +206,7 @@ class _Check:
         """Read the filled columns (rules 5 and 6)."""
         unit = self.units.get(THICKNESS, "mm")
         found = {}
-        for name in TYPED:
+        for name in (name for name in TYPED if name in self.at):
             cell = row.cells[self.at[name]]
             if cell.kind in (Kind.EMPTY, Kind.FORMULA):
                 continue

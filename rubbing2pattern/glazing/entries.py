@@ -55,8 +55,10 @@ DECORATIONS = (
 )
 """The decorations that can be chosen from the drop-down list."""
 
-TYPED = ("state", "action", "glass", "thickness", "decoration", "remark")
+TYPED = ("state", "action", "glass", "thickness", "grain_deg", "decoration", "remark")
 """The columns that a person fills in, in their order."""
+LATER = ("grain_deg",)
+"""Those of them that a sheet may lack: it was made before they were."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,7 @@ class Entry:
     thickness : with its unit, as typed: ``"3 mm"``, ``"1/8 in"``.
     decoration : in firing order.
     remark : anything.
+    grain_deg : direction of the glass's grain in the panel, anticlockwise from level.
     """
 
     state: State | None = None
@@ -77,6 +80,7 @@ class Entry:
     thickness: str = ""
     decoration: tuple[Decoration, ...] = ()
     remark: str = ""
+    grain_deg: float | None = None
 
     @property
     def thickness_mm(self) -> float | None:
@@ -104,6 +108,7 @@ class Entry:
             "action": self.action.value if self.action else "",
             "glass": self.glass,
             "thickness": self.thickness if "/" in bare else bare,
+            "grain_deg": "" if self.grain_deg is None else f"{self.grain_deg:g}",
             "decoration": self.decorated,
             "remark": self.remark,
         }
@@ -117,6 +122,7 @@ class Entry:
             self.thickness or older.thickness,
             self.decoration or older.decoration,
             self.remark or older.remark,
+            older.grain_deg if self.grain_deg is None else self.grain_deg,
         )
 
     def differing(self, other: Entry) -> tuple[str, ...]:

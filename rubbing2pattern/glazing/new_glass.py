@@ -65,6 +65,16 @@ class GlassOrder:
         return sum(new.area_with_waste_mm2 for new in self.pieces)
 
 
+def grain_of(entry: Entry, options: GlassOptions) -> float | None:
+    """Return the direction of the grain of a piece in degrees, or None if it has none.
+
+    What is written about the piece goes before that of all glass.
+    """
+    if entry.grain_deg is not None:
+        return entry.grain_deg
+    return options.grain_deg if options.grained else None
+
+
 def glass_orders(panel: Panel, filled: Filled, options: GlassOptions) -> tuple[GlassOrder, ...]:
     """Gather the pieces to be replaced by glass, and count the sheets they need.
 
@@ -85,7 +95,7 @@ def _new_piece(piece: Piece, entry: Entry, options: GlassOptions) -> NewPiece:
     if not piece.cut_outline.is_empty:
         x_min, y_min, x_max, y_max = piece.cut_outline.bounds
         size_mm = (x_max - x_min, y_max - y_min)
-        _, box = upright(piece.cut_outline, options.grain_deg if options.grained else None)
+        _, box = upright(piece.cut_outline, grain_of(entry, options))
         edge_mm = 2.0 * options.blank_edge_mm
         blank = Box(box.width_mm + edge_mm, box.height_mm + edge_mm, box.may_turn)
     area_mm2 = piece.cut_area_mm2 * (1.0 + options.waste_share)

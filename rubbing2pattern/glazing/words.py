@@ -18,6 +18,7 @@ W = TypeVar("W", bound=StrEnum)
 
 _LISTS: dict[str, type[StrEnum]] = {"state": State, "action": Action, "decoration": Decoration}
 _LONGEST = {"glass": 200, "remark": 2000}
+_MOST_DEG = 360.0
 _NO_CHARACTERS = "\ufffe\uffff"
 
 
@@ -41,6 +42,8 @@ class Words:
                 return _decoration(cell.text)
             case "thickness":
                 return self._thickness(cell, unit)
+            case "grain_deg":
+                return _grain(cell)
         if column == "glass" and cell.kind is Kind.DATE:
             raise ValueError("is a date: write the name of the glass as a text")
         return _text(column, cell.text)
@@ -108,6 +111,23 @@ def _decoration(text: str) -> tuple[Decoration, ...]:
     if Decoration.PLAIN in found and len(found) > 1:
         raise ValueError(f"{text[:60]!r}: plain glass has no other decoration")
     return tuple(part for part in Decoration if part in found)
+
+
+def _grain(cell: Cell) -> float:
+    bare = re.sub(r"\s*(°|deg\.?|degrees?)$", "", cell.text, flags=re.IGNORECASE)
+    if cell.kind not in (Kind.NUMBER, Kind.TEXT) or not re.fullmatch(
+        r"[-+]?[0-9]+(\.[0-9]+)?", bare
+    ):
+        raise ValueError(
+            f"{cell.text[:40]!r} is no direction: write degrees as in 90 for upright, 0 for level"
+        )
+    degrees = round(float(bare), 2) + 0.0  # plus nought: no minus zero
+    if abs(degrees) > _MOST_DEG:
+        raise ValueError(
+            f"{degrees:g} degrees are no direction, {-_MOST_DEG:g} to {_MOST_DEG:g}: 90 is "
+            "upright, 0 level"
+        )
+    return degrees
 
 
 def _text(column: str, text: str) -> str:

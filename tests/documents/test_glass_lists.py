@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+import ezdxf
+import numpy as np
 import pytest
 from openpyxl import load_workbook
 
@@ -86,6 +88,37 @@ def test_sheets_of_a_given_size() -> None:
     # With grain no piece may be turned; without, a sheet that lies across will do.
     assert sheets(157.6 + 20, 107.6 + 20) == (0, (1, 2, 3, 4))
     assert sheets(157.6 + 20, 107.6 + 20, grained=False) == (4, ())
+
+
+def test_a_grain_of_its_own_turns_the_blank_and_the_template() -> None:
+    """Pieces of 97.6 x 147.6 mm; one with a level grain lies across, one without may be turned."""
+    entries = {
+        1: Entry(None, NEW, "ruby", grain_deg=0.0),
+        2: Entry(None, NEW, "ruby"),
+        3: Entry(None, NEW, "clear", grain_deg=180.0),
+    }
+    files = documents(Filled(entries))
+    by_number = {r["number"]: r for r in rows(files["replacement.csv"])}
+    assert [by_number[n]["grain_deg"] for n in "123"] == ["0", "90", "180"]
+    blanks = [(by_number[n]["blank_width_mm"], by_number[n]["blank_height_mm"]) for n in "123"]
+    assert blanks == [("157.6", "107.6"), ("107.6", "157.6"), ("157.6", "107.6")]
+    assert sorted(template_sizes(files["templates.dxf"])) == [
+        (97.6, 147.6), (147.6, 97.6), (147.6, 97.6),
+    ]  # fmt: skip
+    # Without a grain of all glass only those with one of their own are kept upright.
+    files = documents(Filled(entries), grained=False)
+    by_number = {r["number"]: r for r in rows(files["replacement.csv"])}
+    assert [by_number[n]["grain_deg"] for n in "123"] == ["0", "", "180"]
+    book = load_workbook(io.BytesIO(files["replacement.xlsx"]))
+    told = " ".join(str(c.value) for c in book["glass"]["A"])
+    assert "pieces without a grain turned as they fit" in told
+
+
+def template_sizes(content: bytes) -> list[tuple[float, float]]:
+    space = ezdxf.read(io.StringIO(content.decode())).modelspace()
+    outlines = [e for e in space.query("LWPOLYLINE") if e.dxf.layer == "cut outline"]
+    boxes = [np.ptp(np.array(e.get_points("xy")), axis=0) for e in outlines]
+    return [(round(float(w), 3), round(float(h), 3)) for w, h in boxes]
 
 
 def test_a_piece_that_fits_on_no_sheet_is_told() -> None:

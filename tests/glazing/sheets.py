@@ -13,7 +13,7 @@ from openpyxl import Workbook, load_workbook
 from rubbing2pattern.documents.glazing import Glazing, glazing_documents
 from rubbing2pattern.glazing.check import Checked, filled_from
 from rubbing2pattern.glazing.columns import of_heading
-from rubbing2pattern.glazing.entries import NOTHING_TYPED, TYPED, Filled
+from rubbing2pattern.glazing.entries import LATER, NOTHING_TYPED, TYPED, Filled
 from rubbing2pattern.glazing.table import read_book
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -26,7 +26,8 @@ INCHES = DocumentOptions(units="in")
 FOUR = panel_from(nets.two_by_two().net())
 """Four pieces of 100 by 150 mm: 1 and 2 above, 3 and 4 below."""
 AREAS = {piece.number: piece.cut_area_mm2 for piece in FOUR.pieces}
-HEADS = ("number", *TYPED)
+HEADS = ("number", *(name for name in TYPED if name not in LATER))
+"""A sheet from before: the later columns may be missing."""
 
 
 def documents(

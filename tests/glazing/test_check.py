@@ -94,6 +94,56 @@ def test_what_was_written_comes_back_from_workbook_and_list(options: Any) -> Non
     assert again == files
 
 
+@pytest.mark.parametrize(
+    ("typed", "degrees"),
+    [
+        (0, 0.0),
+        (90, 90.0),
+        (-22.5, -22.5),
+        ("45°", 45.0),
+        ("135 deg", 135.0),
+        (" 30 Degrees", 30.0),
+    ],
+)
+def test_the_grain_is_a_direction_in_degrees(typed: Any, degrees: float) -> None:
+    book = typed_into(documents()["pieces.xlsx"], {2: {"grain_deg": typed}})
+    filled = read(book).filled
+    assert filled == Filled({2: Entry(grain_deg=degrees)})
+    files = documents(filled)
+    assert documents(read(files["pieces.xlsx"]).filled) == files
+    assert read(files["pieces.csv"]).filled == filled
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("up", ("column Q (grain_deg)", "'up' is no direction", "90 for upright")),
+        ("45,5", ("column Q (grain_deg)", "'45,5'")),
+        ("1e2", ("no direction",)),
+        ("nan", ("no direction",)),
+        (361, ("361 degrees are no direction, -360 to 360",)),
+        (True, ("no direction",)),
+        (datetime.date(2026, 1, 8), ("no direction",)),
+        (Formula("=A2"), ("column Q (grain_deg): holds a formula",)),
+    ],
+)
+def test_a_grain_that_is_no_direction(typed: Any, words: tuple[str, ...]) -> None:
+    refused(typed_into(documents()["pieces.xlsx"], {2: {"grain_deg": typed}}), *words)
+
+
+def test_an_empty_grain_takes_what_the_older_sheet_says() -> None:
+    upright, level = Entry(grain_deg=90.0), Entry(grain_deg=0.0)
+    assert Entry().completed(level) == level
+    assert level.completed(upright) == level, "level is something, though it is nought"
+    assert level.differing(upright) == ("grain_deg",)
+    assert Entry(State.WHOLE).completed(upright) == Entry(State.WHOLE, grain_deg=90.0)
+
+
+def test_a_sheet_from_before_has_no_column_of_the_grain() -> None:
+    assert "grain_deg" not in HEADS
+    assert read(small_book((1, "whole", *NO))).filled == Filled({1: Entry(State.WHOLE)})
+
+
 def test_bare_numbers_are_in_the_unit_of_the_heading() -> None:
     book = typed_into(documents(options=INCHES)["pieces.xlsx"], {1: {"thickness": "1/8"}})
     assert read(book).filled.entries[1].thickness == "1/8 in"
