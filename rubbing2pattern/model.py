@@ -257,3 +257,8 @@ class Panel:
     dismissed: tuple[Dismissal, ...] = ()
     corrections: tuple[AppliedCorrections, ...] = ()
     rubbing: Frame | None = None
+
+    @property
+    def side(self) -> str:
+        """The side it is seen from in words, ``"seen from inside"``; empty when it is unstated."""
+        return "" if self.seen_from == "unstated" else f"seen from {self.seen_from}"

@@ -89,7 +89,7 @@ def _width_lines(panel: Panel, unit: Unit) -> list[str]:
 
 
 def _facts(panel: Panel, unit: Unit) -> list[tuple[str, str]]:
-    side = "side not stated" if panel.seen_from == "unstated" else f"seen from {panel.seen_from}"
+    side = panel.side or "side not stated"
     share = 100.0 * panel.scale.relative_uncertainty
     middle = _size(panel.width_mm, panel.height_mm, unit)
     cames = f"{len(panel.cames)} cames and {len(panel.joints)} joints"

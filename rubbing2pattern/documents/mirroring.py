@@ -38,9 +38,7 @@ def side_told(panel: Panel, *, mirrored: bool) -> str:
     if mirrored:
         other = _OTHER.get(panel.seen_from)
         return f"MIRRORED: seen from the other side{f' ({other})' if other else ''}"
-    if panel.seen_from == "unstated":
-        return "Side of the rubbing: not stated"
-    return f"Seen from {panel.seen_from}"
+    return panel.side.capitalize() or "Side of the rubbing: not stated"
 
 
 def _point(point: Point, width_mm: float) -> Point:

@@ -233,7 +233,7 @@ def _with_key(picture: Image.Image, panel: Panel, frame: Frame) -> Image.Image:
     sheet.paste(picture)
     pen = ImageDraw.Draw(sheet)
     y = picture.height + line
-    side = "side not stated" if panel.seen_from == "unstated" else f"seen from {panel.seen_from}"
+    side = panel.side or "side not stated"
     pen.text((line, y), f"{plain_text(panel.name)}: {side}", BLACK, font, "lm")
     _key(pen, panel, (float(line), y + line), font, line)
     y += round(2.4 * line)

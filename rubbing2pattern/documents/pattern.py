@@ -121,12 +121,10 @@ def sheet_drawing(
 
 def titles(panel: Panel, *, mirrored: bool) -> tuple[str, str]:
     """Return title and subject for the properties of a file."""
-    stated = panel.seen_from != "unstated" or mirrored
-    side = side_told(panel, mirrored=mirrored)
-    side = side if mirrored else side[:1].lower() + side[1:]
+    side = side_told(panel, mirrored=True) if mirrored else panel.side
     return (
         plain_text(f"Panel {panel.name}{' (mirrored)' if mirrored else ''}"),
-        plain_text(f"Re-leading pattern at 1:1{f', {side}' if stated else ''}"),
+        plain_text(f"Re-leading pattern at 1:1{f', {side}' if side else ''}"),
     )
 
 

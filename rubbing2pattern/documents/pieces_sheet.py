@@ -91,8 +91,7 @@ def _pieces(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) 
         _row(sheet, k, names, cells, options)
         _picture(sheet, k, names.index(PICTURE), piece)
     _lists(sheet, names, len(panel.pieces) + 1)
-    side = "" if panel.seen_from == "unstated" else f", seen from {panel.seen_from}"
-    on_paper(sheet, f"{panel.name}{side}")
+    on_paper(sheet, ", ".join(filter(None, (panel.name, panel.side))))
 
 
 def _row(
@@ -165,8 +164,8 @@ def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
         *(f"{name}: {', '.join(words)}." for name, words in _CHOICES.items()),
         "glass: as you order it; the lists put pieces of the same name together.",
         f"thickness: a number in {options.units}, or a length as in 3 mm and 1/8 in.",
-        "grain deg: direction of the grain in degrees as the panel hangs: 90 is upright, 0 level, 45 from lower "
-        "left to upper right; empty for that of all glass.",
+        "grain deg: direction of the grain in degrees as the panel hangs: 90 is upright, 0 level, "
+        "45 from lower left to upper right; empty for that of all glass.",
         "Then: rubbing2pattern lists FOLDER --pieces pieces.xlsx. It checks every cell and writes "
         "the lists of glass and of the kiln, and templates of all pieces to replace.",
         f"On a sheet '{VANISHED}' stands what was written about pieces that are no more.",

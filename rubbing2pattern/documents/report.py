@@ -88,8 +88,7 @@ def report_html(
 
 def side_seen(panel: Panel) -> str:
     """Say from which side the panel is seen."""
-    stated = panel.seen_from != "unstated"
-    return f"seen from {panel.seen_from}" if stated else "side of the rubbing not stated"
+    return panel.side or "side of the rubbing not stated"
 
 
 @cache

@@ -19,6 +19,7 @@ from rubbing2pattern.documents.layers import (
     SHEET_FRAME,
 )
 from rubbing2pattern.documents.margin import Column, Flow, check_lengths
+from rubbing2pattern.documents.mirroring import side_told
 from rubbing2pattern.documents.template_marks import (
     CUT_SAMPLE,
     GRAIN,
@@ -110,7 +111,7 @@ class SheetStyle:
                 around.append(Stroke(SHEET_FRAME, Line((x, edge), (x, foot_top))))
         return Drawing(
             plain_text(f"Templates of panel {self.panel.name}"),
-            "Templates for cutting glass at 1:1" + self._side(", seen from "),
+            ", ".join(filter(None, ("Templates for cutting glass at 1:1", self.panel.side))),
             (0.0, 0.0, width, height),
             TEMPLATE_LAYERS,
             (*marks, *around),
@@ -126,7 +127,7 @@ class SheetStyle:
         for line in wrapped(plain_text(self.panel.name) or "panel", width_mm, 1.06 * height)[:2]:
             flow.line(line, height, bold=True)
         flow.text("Templates, scale 1:1", 1.2)
-        flow.text(self._side("Seen from ") or "Side of the rubbing: not stated", 1.2)
+        flow.text(side_told(self.panel, mirrored=False), 1.2)
         for text in (*told, *self.told):
             flow.text(text)
         return flow.column()
@@ -173,10 +174,6 @@ class SheetStyle:
             flow.y -= 0.5 * flow.height_mm
             flow.text(text, 0.8)
         return flow.column()
-
-    def _side(self, before: str) -> str:
-        stated = self.panel.seen_from != "unstated"
-        return f"{before}{self.panel.seen_from}" if stated else ""
 
     def _flow(self, width_mm: float) -> Flow:
         return Flow(width_mm, self.options.letter_height_mm, self.options.units)

@@ -152,11 +152,11 @@ def _drawn(
     templates: TemplateOptions,
 ) -> tuple[Template, ...]:
     by_number = {piece.number: piece for piece in panel.pieces}
-    side = () if panel.seen_from == "unstated" else (f"from {panel.seen_from}",)
+    side = panel.side.removeprefix("seen ")
     return tuple(
         template_of(
             by_number[asked.number],
-            (asked.glass, *side, asked.note),
+            (asked.glass, side, asked.note),
             asked.grain_deg,
             templates.arrow_mm,
             options,
