@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -231,18 +231,14 @@ def wrapped(text: str, width_mm: float, height_mm: float) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _words(words: Iterable[str], width_mm: float, height_mm: float) -> Sequence[str]:
-    fitting: list[str] = []
+def _words(words: Iterable[str], width_mm: float, height_mm: float) -> Iterator[str]:
+    """Yield the words, those that are too long in parts of one letter or more that fit."""
     for word in words:
-        rest = word
-        while rest and text_width_mm(rest, height_mm) > width_mm:
-            keep = next(
-                (n for n in range(len(rest) - 1, 1, -1)
-                 if text_width_mm(rest[:n], height_mm) <= width_mm),
-                1,
-            )  # fmt: skip
-            fitting.append(rest[:keep])
-            rest = rest[keep:]
-        if rest:
-            fitting.append(rest)
-    return fitting
+        first, share = 0, 0.0
+        for k, letter in enumerate(word):
+            of_letter = text_width_mm(letter, 1.0)
+            share += of_letter
+            if k > first and height_mm * share > width_mm:
+                yield word[first:k]
+                first, share = k, of_letter
+        yield word[first:]

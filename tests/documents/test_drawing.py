@@ -261,3 +261,16 @@ def test_options_refuse_what_no_document_can_have() -> None:
                 "number_height_mm": 3.0}):  # fmt: skip
         with pytest.raises(UsageFault):
             DocumentOptions(**bad)  # type: ignore[arg-type]
+
+
+def test_a_very_long_word_is_broken_where_its_letters_fill_the_line() -> None:
+    word = "".join("iWm—x"[k * k % 5] for k in range(20_000))
+    lines = wrapped(f"a {word} b", 40.0, 2.0)
+    assert " ".join(lines).replace(" ", "") == f"a{word}b"
+    assert all(text_width_mm(line, 2.0) <= 40.0 for line in lines)
+    inside = lines[1:-2]
+    assert all(
+        text_width_mm(line + after[0], 2.0) > 40.0
+        for line, after in zip(inside, lines[2:], strict=False)
+    )
+    assert wrapped("mm", 0.5, 2.0) == ("m", "m"), "a letter that is too wide stands alone"
