@@ -41,6 +41,7 @@ def strips_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
 def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
     """List the lead to buy, one row for each width and profile, narrowest first, then the sum.
 
+    ``border`` is empty unless the border's lead is ordered apart.
     ``sticks`` hold all strips; ``at_least`` is the number that no way of cutting does without;
     ``to_buy`` counts the spare ones in. Offcuts are those of each stick, its crushed ends not
     counted. Weights are estimates: of the strips, and of the sticks to buy; the last row gives that
@@ -48,8 +49,9 @@ def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
     """
     unit, mass = options.units, "kg" if options.units == "mm" else "lb"
     heads = (
-        "letter", "stock", "profile", "strips", f"total_length_{unit}", f"longest_strip_{unit}",
-        f"stick_length_{unit}", "sticks", "at_least", "to_buy", f"offcuts_{unit}", "method",
+        "letter", "stock", "profile", "border", "strips",
+        f"total_length_{unit}", f"longest_strip_{unit}", f"stick_length_{unit}",
+        "sticks", "at_least", "to_buy", f"offcuts_{unit}", "method",
         f"lead_{mass}", f"bought_{mass}", f"glass_{mass}",
     )  # fmt: skip
     return separated(heads, _order_rows(panel, plan, options))
@@ -69,7 +71,8 @@ def weights_told(panel: Panel, leading: LeadingOptions, options: DocumentOptions
         f"Weights are estimates. Glass: {sizes['glass']} thick everywhere, 2500 kg/m³ (EN 572-1). "
         f"Lead: 11 340 kg/m³ (CRC Handbook), every came an H with flat leaves {sizes['leaf']} "
         f"thick, or round ones {sizes['round']} in the middle, and a heart {sizes['heart']} thick "
-        f"and {sizes['channel']} high. Solder, cement, ties and bars are not counted."
+        f"and {sizes['channel']} high; a U as wide with such a back weighs the same. Solder, "
+        "cement, ties and bars are not counted."
     )
 
 
@@ -126,7 +129,8 @@ def _order_rows(
 
     for order in plan.orders:
         yield (
-            letters[order.stock], order.stock, order.profile.value, len(order.strips),
+            letters[order.stock], order.stock, order.profile.value,
+            "" if order.border is None else _yes(order.border), len(order.strips),
             length_cell(order.total_length_mm, options), longest(order.strips), stick,
             order.sticks, order.least_sticks, order.to_buy,
             "; ".join(length_cell(offcut, options) for offcut in order.offcuts_mm),
@@ -134,7 +138,7 @@ def _order_rows(
         )  # fmt: skip
     everything = tuple(n for order in plan.orders for n in order.strips)
     yield (
-        TOTAL, "", "", len(everything),
+        TOTAL, "", "", "", len(everything),
         length_cell(sum(order.total_length_mm for order in plan.orders), options),
         longest(everything), stick,
         *(sum(getattr(order, count) for order in plan.orders)

@@ -29,7 +29,7 @@ def order_rows(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> tuple[
     return tuple(
         (
             letters[order.stock],
-            order.stock,
+            f"{order.stock}, border" if order.border else order.stock,
             order.profile.value,
             str(len(order.strips)),
             run_of(order.total_length_mm, options),

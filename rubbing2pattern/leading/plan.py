@@ -33,8 +33,9 @@ def plan_lead(panel: Panel, options: LeadingOptions) -> LeadPlan:
        it joins is not cut.
     4. A strip longer than a stick gives is cut in parts, each as long as reaches the farthest joint
        that it can, where other leads and their solder hide the seam.
-    5. Strips of one width and profile share sticks. A width whose strips show one known profile
-       only is of that profile. The sticks are the fewest: see `leading.cutting`.
+    5. Strips of one width and profile share sticks, those of the border only among themselves with
+       `border_apart`. A width whose strips show one known profile only is of that profile. The
+       sticks are the fewest: see `leading.cutting`.
     6. As much lead as `spare_share` of the strips is kept for what is miscut: in offcuts from which
        the longest of them could be cut again, and in sticks bought beyond where these do not do.
 
@@ -47,8 +48,10 @@ def plan_lead(panel: Panel, options: LeadingOptions) -> LeadPlan:
     chains = _chains(panel.cames, meets)
     strips = _parted(_one_profile(_strips(panel, chains, meets, options)), panel, options)
     orders = []
-    for _, stock, profile in sorted({(s.stock_mm, s.stock, s.profile) for s in strips}):
-        of = [s for s in strips if (s.stock, s.profile) == (stock, profile)]
+    apart = options.border_apart
+    kinds = {(s.stock_mm, s.stock, s.profile, apart and s.border) for s in strips}
+    for kind in sorted(kinds):
+        of = [s for s in strips if (s.stock_mm, s.stock, s.profile, apart and s.border) == kind]
         order, placed = _ordered(of, panel.heart_mm, options)
         orders.append(order)
         strips = [placed.get(strip.number, strip) for strip in strips]
@@ -229,6 +232,7 @@ def _ordered(
         one.stock,
         one.stock_mm,
         one.profile,
+        one.border if options.border_apart else None,
         tuple(strip.number for strip in strips if not strip.covered),
         total_mm,
         sticks,

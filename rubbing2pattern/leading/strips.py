@@ -97,6 +97,7 @@ class LeadOrder:
     Attributes
     ----------
     stock, stock_mm, profile : what is ordered.
+    border : whether it is for the border or for the inside; None where these are not kept apart.
     strips : numbers of the strips that are cut from it.
     total_length_mm : sum of their cut lengths.
     sticks : fewest sticks that were found to hold them.
@@ -111,6 +112,7 @@ class LeadOrder:
     stock: str
     stock_mm: float
     profile: Profile
+    border: bool | None
     strips: tuple[int, ...]
     total_length_mm: float
     sticks: int

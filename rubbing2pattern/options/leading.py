@@ -42,6 +42,9 @@ class LeadingOptions(Checked):
     trim_mm: float = value(40.0, 0.0, 500.0, "both ends of a stick, crushed by vice and pliers")
     allowance_mm: float = value(3.0, 0.0, 50.0, "each strip, for the knife and the fitting")
     spare_share: float = value(0.1, 0.0, 1.0, "of the strips, for what is miscut; common practice")
+    border_apart: bool = choice(
+        False, "yes where the border is of another section, as a U; its sticks are counted apart"
+    )
     glass_mm: float = value(3.0, 1.0, 20.0, "thickness of the glass; from memory, measure it")
     leaf_mm: float = value(1.0, 0.3, 4.0, "thickness of a flat leaf; from memory")
     round_leaf_mm: float = value(1.5, 0.3, 6.0, "a round leaf in its middle; from memory")

@@ -14,6 +14,7 @@ from rubbing2pattern.documents import document_files
 from rubbing2pattern.documents.lead_list import lead_csv, strips_csv, weights_told
 from rubbing2pattern.documents.lists import cames_csv
 from rubbing2pattern.documents.record import panel_of, record_from_text, record_of, record_text
+from rubbing2pattern.documents.report_lead import order_rows
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel, Profile
@@ -106,6 +107,28 @@ def test_lists_record_and_plan_agree(panel: Panel, leading: LeadingOptions) -> N
         assert named == {f"{row['letter']}{n}" for n in range(1, int(row["sticks"]) + 1)}
         assert len(row["offcuts_mm"].split("; ")) == int(row["sticks"])
     assert int(total["sticks"]) == sum(order.sticks for order in plan.orders)
+
+
+def test_lead_of_the_border_apart() -> None:
+    """All leads of one width: with a border of another section its sticks are counted apart."""
+    panel = flat(panels.two_by_two())
+    one = replace(panel, cames=tuple(replace(c, stock="6 mm", stock_mm=6.0) for c in panel.cames))
+    together, total = rows(lead_csv(one, plan_lead(one, LEADING), METRIC))
+    assert together["border"] == total["border"] == ""
+    apart = replace(LEADING, border_apart=True)
+    inside, border, total = rows(lead_csv(one, plan_lead(one, apart), METRIC))
+    assert [row["border"] for row in (inside, border, total)] == ["no", "yes", ""]
+    assert (inside["strips"], border["strips"], total["strips"]) == ("3", "4", "7")
+    # Two sides of 300 mm and two of 400 mm, each longer by 3 mm at both mitres.
+    assert float(border["total_length_mm"]) == 2 * 306.0 + 2 * 406.0
+    for name in ("total_length_mm", "lead_kg"):
+        kept = float(inside[name]) + float(border[name])
+        assert kept == pytest.approx(float(together[name]), abs=0.11 if "mm" in name else 0.011)
+    plan = plan_lead(one, apart)
+    for order in plan.orders:
+        assert {plan.strips[n - 1].border for n in order.strips} == {order.border}
+    in_report = [row[1] for row in order_rows(one, plan, METRIC)]
+    assert in_report == ["6 mm", "6 mm, border"]
 
 
 def test_inches_and_pounds_throughout() -> None:
