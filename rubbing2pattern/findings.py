@@ -41,6 +41,8 @@ class Code(StrEnum):
     NO_GLASS_LEFT = "no-glass-left"
     WIDTH_BETWEEN_STOCK = "width-between-stock"
     WIDTH_UNCERTAIN = "width-uncertain"
+    FEW_FIT = "few-fit"
+    DOUBTFUL_MATCH = "doubtful-match"
     SEPARATE_PARTS = "separate-parts"
     NOT_LEVELLED = "not-levelled"
 

@@ -156,7 +156,7 @@ class Match:
         stranger.
     placed : where it lies; among interchangeable openings the first that is free.
     margin : by how much the log likelihood of the whole assignment falls when this piece may not go
-        to any of `numbers`; small means doubtful.
+        to any of `numbers`; small means doubtful. 0 where a person gave the number.
     second : number of the opening it would then go to; None for none.
     known : whether a person gave the number.
     """
