@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
 from rubbing2pattern.errors import UsageFault
@@ -39,7 +40,7 @@ class _Table:
     """
 
     gain: Array
-    room: Array
+    room: npt.NDArray[np.int64]
 
 
 def assign(
@@ -155,7 +156,7 @@ def _table(
     for k, g in fixed.items():  # rule 4
         gain[k] = _NEVER
         gain[k, g] = -_NEVER
-    return _Table(gain, np.array([len(group.members) for group in groups]))
+    return _Table(gain, np.array([len(group.members) for group in groups], np.int64))
 
 
 def _best(table: _Table) -> tuple[list[int], float]:

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from scipy.optimize import linprog
 from scipy.spatial import HalfspaceIntersection, QhullError
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 
-from rubbing2pattern.curves import as_point
+from rubbing2pattern.curves import as_point, running_length
 from rubbing2pattern.frame import Array, Placement
 from rubbing2pattern.matching.distances import ExactDistance, even_ring
 from rubbing2pattern.matching.fitting import Pose
@@ -21,46 +21,81 @@ from rubbing2pattern.options.match import MatchOptions
 
 _STEP_MM = 0.7
 _MOST_PLACES = 600
-_ROUNDS = 3
+_ROUNDS = 4
+_SETTLED = 1e-4
+_COUNTED = (20.0, 1.0, 0.02)
+"""What a millimetre counts that binds, that falls short, and that lies off the middle."""
 _FARTHEST_MM = 1.5
 _PLAY_BOUND_MM = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Edge:
-    """The edge of a glass in an opening, and its signed distances from hearts and leaves (N,).
+class _Faults:
+    """Signed distances in mm that should not be positive, and where and how they change.
 
-    `beyond` is positive where it stands beyond a heart, `short` where it ends before a leaf.
+    Attributes
+    ----------
+    places : (N, 2) in the panel's frame.
+    fault : (N,) how far glass stands beyond a heart, or a leaf's edge beyond the glass.
+    slope : (N, 2) change of the fault as the glass is shifted.
     """
 
     places: Array
-    beyond: Array
-    beyond_slope: Array
-    short: Array
-    short_slope: Array
+    fault: Array
+    slope: Array
+
+    @property
+    def most(self) -> float:
+        """The greatest of them; minus infinity where there are none."""
+        return float(self.fault.max(initial=-np.inf))
+
+
+class _Bench:
+    """One glass and one opening, ready to be laid together in any way."""
+
+    def __init__(self, outline: Polygon, opening: Opening) -> None:
+        count = int(np.clip(math.ceil(outline.exterior.length / _STEP_MM), 32, _MOST_PLACES))
+        self.edge = even_ring(outline, count)
+        self.glass = ExactDistance(outline)
+        self.hearts = ExactDistance(opening.hearts)
+        self.leaves = _places_along(opening.sight)
+
+    def laid(self, placement: Placement) -> tuple[_Faults, _Faults]:
+        """Return what binds, along the glass, and where light shows, along the leaves.
+
+        How far a leaf stands beyond the glass is measured from the leaf: of convex glass that is
+        the greatest of linear functions of its motion, so the linear programme is exact near by.
+        """
+        places = placement.apply(self.edge)
+        binds = _Faults(places, *self.hearts.at(places))
+        if len(self.leaves) == 0:
+            return binds, _Faults(self.leaves, np.zeros(0), self.leaves)
+        open_by, slope = self.glass.at(placement.inverse().apply(self.leaves))
+        turned = Placement(placement.angle_deg).apply(slope)
+        return binds, _Faults(self.leaves, open_by, -turned)
 
 
 def laid(piece: LoosePiece, pose: Pose, opening: Opening, options: MatchOptions) -> Placed:
     """Return a piece laid so that it is off by as little as can be, and what is off then.
 
-    Rule: from the likeliest pose the glass is shifted and turned until the greatest of what stands
-    beyond a heart and what falls short of a leaf is least (a linear programme on the distances at
-    its edge, solved again from where it led). What is then off by less than `tolerance_mm` counts
+    Rule: from the likeliest pose the glass is shifted and turned so that it has to be grozed as
+    little as can be; with that, so that as little light as can be shows; with that, to the middle
+    of its play. Each time the greatest fault counts. It is a linear programme on the distances at
+    the edges, solved again from where it led. What is then off by less than `tolerance_mm` counts
     as nothing.
     """
-    hearts = ExactDistance(opening.hearts)
-    sight = None if opening.sight.is_empty else ExactDistance(opening.sight)
     outline = turned_over(piece.outline) if pose.over else piece.outline
-    count = int(np.clip(math.ceil(outline.exterior.length / _STEP_MM), 32, _MOST_PLACES))
-    own = even_ring(outline, count)
+    bench = _Bench(outline, opening)
     placement = pose.placement
+    binds, shows = bench.laid(placement)
     for _ in range(_ROUNDS):
-        edge = _edge(placement.apply(own), hearts, sight)
-        placement = _eased(placement, edge)
-    edge = _edge(placement.apply(own), hearts, sight)
-    groze = _stretches(edge.places, edge.beyond, options)
-    short = _stretches(edge.places, edge.short, options)
-    away = ExactDistance(opening.cut).at(edge.places)[0]
+        new = _eased(placement, binds, shows)
+        faults = bench.laid(new)
+        if _cost(*faults) > _cost(binds, shows) - _SETTLED:
+            break
+        placement, (binds, shows) = new, faults
+    groze, short = _stretches(binds, options), _stretches(shows, options)
+    away = ExactDistance(opening.cut).at(binds.places)[0]
     return Placed(
         number=opening.number,
         over=pose.over,
@@ -72,8 +107,23 @@ def laid(piece: LoosePiece, pose: Pose, opening: Opening, options: MatchOptions)
         short=short,
         groze_mm=max((s.most_mm for s in groze), default=0.0),
         short_mm=max((s.most_mm for s in short), default=0.0),
-        play_mm=_play(edge),
+        play_mm=_play(binds),
     )
+
+
+def _places_along(sight: Polygon | MultiPolygon) -> Array:
+    """Return places along all edges of the leaves around a sight outline, (N, 2)."""
+    length = max(sight.length, 1e-9)
+    step_mm = max(_STEP_MM, length / _MOST_PLACES)
+    found = [np.zeros((0, 2))]
+    for part in shapely.get_parts(sight):
+        for ring in (part.exterior, *part.interiors):
+            count = max(8, math.ceil(ring.length / step_mm))
+            even = np.arange(count) * (ring.length / count)
+            corners = running_length(shapely.get_coordinates(ring))[:-1]
+            along = np.unique(np.concatenate((even, corners)))
+            found.append(shapely.get_coordinates(shapely.line_interpolate_point(ring, along)))
+    return np.vstack(found)
 
 
 def _moved(outline: Polygon, placement: Placement) -> Polygon:
@@ -82,30 +132,34 @@ def _moved(outline: Polygon, placement: Placement) -> Polygon:
     return moved
 
 
-def _edge(places: Array, hearts: ExactDistance, sight: ExactDistance | None) -> _Edge:
-    beyond, beyond_slope = hearts.at(places)
-    if sight is None:
-        return _Edge(
-            places, beyond, beyond_slope, np.full(len(places), -np.inf), np.zeros_like(places)
-        )
-    inside, slope = sight.at(places)
-    return _Edge(places, beyond, beyond_slope, -inside, -slope)
+def _cost(binds: _Faults, shows: _Faults) -> float:
+    """Return what the linear programme makes least: the greatest faults by their weights."""
+    return float(np.dot(_COUNTED, (max(binds.most, 0.0), max(shows.most, 0.0), binds.most)))
 
 
-def _eased(placement: Placement, edge: _Edge) -> Placement:
-    """Return the placement after one step towards the least greatest fault."""
-    centre = edge.places.mean(axis=0)
-    arm = edge.places - centre
-    size = max(float(np.hypot(*arm.T).max()), 1e-6)
+def _eased(placement: Placement, binds: _Faults, shows: _Faults) -> Placement:
+    """Return the placement after one step towards the least fault; the rule is that of `laid`."""
+    centre = binds.places.mean(axis=0)
+    size = max(float(np.hypot(*(binds.places - centre).T).max()), 1e-6)
     rows, limits = [], []
-    for fault, slope in ((edge.beyond, edge.beyond_slope), (edge.short, edge.short_slope)):
-        near = fault > fault.max() - 2.0 * _FARTHEST_MM
+    for faults, counted in (
+        (binds, (1.0, 0.0, 0.0)),
+        (binds, (0.0, 0.0, 1.0)),
+        (shows, (0.0, 1.0, 0.0)),
+    ):
+        near = faults.fault > faults.most - 2.0 * _FARTHEST_MM
+        arm, slope = faults.places[near] - centre, faults.slope[near]
         turning = (slope[:, 1] * arm[:, 0] - slope[:, 0] * arm[:, 1]) / size
-        rows.append(np.column_stack((turning, slope, -np.ones(len(fault))))[near])
-        limits.append(-fault[near])
-    bounds = [(-_FARTHEST_MM, _FARTHEST_MM)] * 3 + [(None, None)]
+        most = np.broadcast_to(np.negative(counted), (len(arm), 3))
+        rows.append(np.column_stack((turning, slope, most)))
+        limits.append(-faults.fault[near])
+    bounds = [(-_FARTHEST_MM, _FARTHEST_MM)] * 3 + [(0.0, None), (0.0, None), (None, None)]
     solved = linprog(
-        (0.0, 0.0, 0.0, 1.0), np.vstack(rows), np.concatenate(limits), bounds=bounds, method="highs"
+        (0.0, 0.0, 0.0, *_COUNTED),
+        np.vstack(rows),
+        np.concatenate(limits),
+        bounds=bounds,
+        method="highs",
     )
     if not solved.success:
         return placement
@@ -118,16 +172,17 @@ def _eased(placement: Placement, edge: _Edge) -> Placement:
     )
 
 
-def _stretches(places: Array, fault: Array, options: MatchOptions) -> tuple[Stretch, ...]:
-    """Return the runs of an edge that are off by more than the tolerance, worst first."""
+def _stretches(faults: _Faults, options: MatchOptions) -> tuple[Stretch, ...]:
+    """Return the runs along an edge that are off by more than the tolerance, worst first."""
+    places, fault = faults.places, faults.fault
     off = fault > options.tolerance_mm
     if not off.any():
         return ()
-    step_mm = float(np.hypot(*(places[1] - places[0])))
     first = 0 if off.all() else int(np.flatnonzero(~off)[0])
     order = (np.arange(len(off)) + first) % len(off)
     at = np.flatnonzero(off[order])
-    breaks = np.flatnonzero(np.diff(at) * step_mm > options.stretch_gap_mm) + 1
+    apart = np.hypot(*np.diff(places[order[at]], axis=0).T)
+    breaks = np.flatnonzero(apart > options.stretch_gap_mm) + 1
     found = []
     for run in np.split(at, breaks):
         index = order[run[0] : run[-1] + 1]
@@ -138,13 +193,13 @@ def _stretches(places: Array, fault: Array, options: MatchOptions) -> tuple[Stre
     return tuple(sorted(found, key=lambda stretch: -stretch.most_mm))
 
 
-def _play(edge: _Edge) -> float:
+def _play(binds: _Faults) -> float:
     """Return the least width of the shifts that keep the glass between the hearts."""
-    room = -edge.beyond
+    room = -binds.fault
     if room.min() <= 0.0:
         return 0.0
     near = room < _PLAY_BOUND_MM
-    halves = np.column_stack((edge.beyond_slope[near], -room[near]))
+    halves = np.column_stack((binds.slope[near], -room[near]))
     box = np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
     halves = np.vstack((halves, np.column_stack((box, np.full(4, -_PLAY_BOUND_MM)))))
     try:

@@ -100,8 +100,7 @@ def poses(
     shapes = [Shape.of(opening.cut) for opening in openings]
     begun: list[list[tuple[Edge, float]]] = [[] for _ in openings]
     for edge in edges:
-        starts = sorted(likely_starts(edge.shape, shapes, options), key=lambda s: s.rms_mm)
-        for start in starts[: options.starts]:
+        for start in likely_starts(edge.shape, shapes, options):
             begun[start.opening].append((edge, start.turn_deg))
     best: dict[tuple[int, int], Pose] = {}
     for k, opening in enumerate(openings):

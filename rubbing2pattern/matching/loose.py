@@ -79,11 +79,12 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A stretch of a glass edge that is off.
+    """A stretch of an edge where glass and lead do not go together.
 
     Attributes
     ----------
-    path : (N, 2), the edge of the glass in the panel's frame, read-only.
+    path : (N, 2) in the panel's frame, read-only: the edge of the glass where it binds, the edge of
+        the leaf where light would show beside it.
     most_mm : how far the worst place is off.
     at : that place.
     """

@@ -72,28 +72,30 @@ def turned_over(outline: Polygon) -> Polygon:
 def likely_starts(
     piece: Shape, openings: Sequence[Shape], options: MatchOptions
 ) -> tuple[Start, ...]:
-    """Return the openings that a piece may fit, each with its likeliest turns.
+    """Return the likeliest beginnings for a piece in all openings, likeliest first.
 
     Rules:
 
     1. openings of another size are left out (area over perimeter is the mean width at the edge);
     2. of the starts at which both rings agree better than at the starts beside them the best few
-       are taken, if what is left is small enough.
+       of each opening are taken, if what is left is small enough, and the best of all of these.
     """
-    fits = [k for k, opening in enumerate(openings) if _of_a_size(piece, opening, options)]
-    if not fits:
+    fits = np.array([k for k, o in enumerate(openings) if _of_a_size(piece, o, options)], np.int64)
+    if len(fits) == 0:
         return ()
     sums = ring_sums(piece, [openings[k] for k in fits])
-    starts = []
-    for k, row in zip(fits, sums, strict=True):
-        strength = np.abs(row)
-        peaks = (strength >= np.roll(strength, 1)) & (strength >= np.roll(strength, -1))
-        found = np.flatnonzero(peaks)
-        for s in found[np.argsort(-strength[found], kind="stable")][: options.turns]:
-            left = max(piece.square_mm2 + openings[k].square_mm2 - 2.0 * float(strength[s]), 0.0)
-            if left**0.5 < options.start_gate_mm:
-                starts.append(Start(k, float(np.degrees(np.angle(row[s]))), left**0.5))
-    return tuple(starts)
+    strength = np.abs(sums)
+    peak = (strength >= np.roll(strength, 1, axis=1)) & (strength >= np.roll(strength, -1, axis=1))
+    order = np.argsort(np.where(peak, -strength, np.inf), axis=1, kind="stable")
+    row = np.arange(len(fits))[:, None]
+    start = order[:, : options.turns]
+    square = np.array([openings[k].square_mm2 for k in fits])[:, None] + piece.square_mm2
+    left = np.sqrt(np.maximum(square - 2.0 * strength[row, start], 0.0))
+    good = peak[row, start] & (left < options.start_gate_mm)
+    turn = np.degrees(np.angle(sums[row, start]))[good]
+    opening = np.broadcast_to(fits[:, None], good.shape)[good]
+    best = np.argsort(left[good], kind="stable")[: options.starts]
+    return tuple(Start(int(opening[i]), float(turn[i]), float(left[good][i])) for i in best)
 
 
 @dataclass(frozen=True, slots=True)
