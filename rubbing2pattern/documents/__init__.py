@@ -96,9 +96,9 @@ def document_files(
     # Half of the overlay's time goes into libraries that let another thread run meanwhile.
     with ThreadPoolExecutor(1) as beside:
         overlay = None if straight is None else beside.submit(overlay_png, straight, kept, options)
-        drawn = panel_marks(kept, options, mirrored=paper.mirrored)
-        drawing = sheet_drawing(drawn, kept, record.provenance, options)
         plan = plan_lead(kept, leading)
+        drawn = panel_marks(kept, options, mirrored=paper.mirrored, strips=plan.strips)
+        drawing = sheet_drawing(drawn, kept, record.provenance, options)
         files = {
             RECORD_NAME: record_text(record).encode(),
             "pattern.dxf": dxf_text(drawing).encode(),

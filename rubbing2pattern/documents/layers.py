@@ -13,6 +13,7 @@ SIGHT_OUTLINE = "sight outline"
 JOINT = "joint"
 PIECE_NUMBER = "piece number"
 WIDTH_LETTER = "width letter"
+STRIP_NUMBER = "strip number"
 FINDING = "finding"
 PANEL_NOTE = "panel note"
 CHECK_LENGTH = "check length"
@@ -28,6 +29,7 @@ LAYERS = (
     Layer(BORDER, 0.35),
     Layer(JOINT, 0.13),
     Layer(WIDTH_LETTER, 0.13),
+    Layer(STRIP_NUMBER, 0.13),
     Layer(PIECE_NUMBER, 0.18),
     Layer(FINDING, 0.25),
     Layer(CHECK_LENGTH, 0.25),

@@ -76,6 +76,7 @@ def sheet_around(
     options: DocumentOptions,
     *,
     mirrored: bool = False,
+    strips: bool = False,
 ) -> tuple[Bounds, tuple[Mark, ...]]:
     """Lay out the sheet around a panel.
 
@@ -85,6 +86,7 @@ def sheet_around(
     panel, provenance : what the title block tells.
     options : margins, lettering, units.
     mirrored : True when the panel is drawn as seen from the other side.
+    strips : True when the numbers of the strips stand beside the leads.
 
     Returns
     -------
@@ -98,7 +100,7 @@ def sheet_around(
     top = max(y_max, y_min + options.check_length_mm) + options.clear_mm
     block_top = y_min - options.clear_mm - _GUTTER_MM
     block_width = min(right - left, most)
-    block = title_block(panel, provenance, block_width, options, mirrored=mirrored)
+    block = title_block(panel, provenance, block_width, options, mirrored=mirrored, strips=strips)
     bottom = block_top - block.depth_mm
     marks: list[Mark] = [*check_lengths((x_min, y_min), options)]
     marks += block.at((right - block_width, block_top))
@@ -119,13 +121,14 @@ def title_block(
     options: DocumentOptions,
     *,
     mirrored: bool = False,
+    strips: bool = False,
 ) -> Column:
     """Write panel, leads and notes in three columns with rules around them."""
     widths = [share * width_mm for share in _SHARES]
     insides = [width - 2 * _PAD_MM for width in widths]
     columns = (
         _identity(panel, provenance, insides[0], options, mirrored=mirrored),
-        _leads(panel, insides[1], options),
+        _leads(panel, insides[1], options, strips=strips),
         _notes(panel, insides[2], options),
     )
     depth_mm = max(c.depth_mm for c in columns) + 2 * _PAD_MM
@@ -264,7 +267,7 @@ def _identity(
     return flow.column()
 
 
-def _leads(panel: Panel, width_mm: float, options: DocumentOptions) -> Column:
+def _leads(panel: Panel, width_mm: float, options: DocumentOptions, *, strips: bool) -> Column:
     flow = Flow(width_mm, options.letter_height_mm, options.units)
     flow.heading("Leads")
     uses = widths_used(panel)
@@ -283,6 +286,8 @@ def _leads(panel: Panel, width_mm: float, options: DocumentOptions) -> Column:
             Text(PANEL_NOTE, (19.0, flow.y - 0.5 * flow.height_mm), said, flow.height_mm)
         )
         flow.y -= 1.3 * flow.height_mm
+    if strips:
+        flow.text("S1, S2 … beside the leads: the strips of strips.csv, where there is room", 0.85)
     return flow.column()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,14 +32,17 @@ from rubbing2pattern.documents.layers import (
     LEAD_LINE,
     PIECE_NUMBER,
     SIGHT_OUTLINE,
+    STRIP_NUMBER,
     WIDTH_LETTER,
 )
 from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges, middle_of
 from rubbing2pattern.documents.lettering import letter_fits, piece_number
 from rubbing2pattern.documents.margin import sheet_around
 from rubbing2pattern.documents.mirroring import mirrored_mark, side_told
+from rubbing2pattern.documents.strip_numbers import strip_numbers
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.findings import Finding, Severity
+from rubbing2pattern.leading import Strip
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
@@ -64,6 +67,11 @@ class PanelMarks:
     leads_mm: Bounds
     mirrored: bool
 
+    @property
+    def with_strips(self) -> bool:
+        """True when numbers of strips stand beside the leads."""
+        return any(mark.layer == STRIP_NUMBER for mark in self.marks)
+
 
 def pattern_drawing(
     panel: Panel,
@@ -84,8 +92,17 @@ def pattern_drawing(
     return sheet_drawing(panel_marks(panel, options, mirrored=mirrored), panel, provenance, options)
 
 
-def panel_marks(panel: Panel, options: DocumentOptions, *, mirrored: bool = False) -> PanelMarks:
-    """Draw what belongs to the panel itself: leads, joints, numbers, letters, findings."""
+def panel_marks(
+    panel: Panel,
+    options: DocumentOptions,
+    *,
+    mirrored: bool = False,
+    strips: Sequence[Strip] = (),
+) -> PanelMarks:
+    """Draw what belongs to the panel itself: leads, joints, numbers, letters, findings.
+
+    The numbers of `strips` are written beside their leads.
+    """
     faces = [came.face_width_mm for came in panel.cames]
     marks: list[Mark] = []
     marks += _cut_and_sight(panel)
@@ -100,6 +117,8 @@ def panel_marks(panel: Panel, options: DocumentOptions, *, mirrored: bool = Fals
     marks += (piece_number(piece, PIECE_NUMBER, options) for piece in panel.pieces)
     for number, finding in enumerate(panel.findings, start=1):
         marks += _finding(number, finding)
+    others = [mark for mark in marks if mark.layer in (PIECE_NUMBER, FINDING)]
+    marks += strip_numbers(panel, strips, others, STRIP_NUMBER, options)
     x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, faces)
     if not mirrored:
         return PanelMarks(tuple(marks), (x_min, y_min, x_max, y_max), mirrored)
@@ -113,7 +132,12 @@ def sheet_drawing(
 ) -> Drawing:
     """Put the margin around a drawn panel."""
     page_mm, margin = sheet_around(
-        drawn.leads_mm, panel, provenance, options, mirrored=drawn.mirrored
+        drawn.leads_mm,
+        panel,
+        provenance,
+        options,
+        mirrored=drawn.mirrored,
+        strips=drawn.with_strips,
     )
     title, subject = titles(panel, mirrored=drawn.mirrored)
     return Drawing(title, subject, page_mm, LAYERS, (*drawn.marks, *margin))

@@ -45,7 +45,9 @@ def map_pages(
     small = words_options(options)
     x_min, y_min, x_max, y_max = plan.frame.window_mm
     width = min(x_max - x_min, _WIDEST_BLOCK_MM)
-    block = title_block(panel, provenance, width, small, mirrored=plan.mirrored)
+    block = title_block(
+        panel, provenance, width, small, mirrored=plan.mirrored, strips=drawn.with_strips
+    )
     advice = _advice(plan, panel, _ADVICE_SHARE * (x_max - x_min) - _GAP_MM, small)
     need = max(advice.depth_mm, _LEAST_MAP_MM)
     if y_max - y_min - block.depth_mm - _GAP_MM >= need:
