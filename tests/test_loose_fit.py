@@ -147,7 +147,7 @@ def test_a_chip_within_the_leaf_is_no_fault_and_one_beyond_it_is() -> None:
             shifted_mm = CLEARANCE_MM  # into the play, so that less of the chip shows
             assert placed.short_mm == pytest.approx(deep_mm - COVER_MM - shifted_mm, abs=0.1)
             assert math.dist(placed.short[0].at, (30, 2 + COVER_MM)) < 1.5
-        assert placed.outline.hausdorff_distance(KITE.difference(chip)) < 1.2 * CLEARANCE_MM
+        assert placed.outline.hausdorff_distance(KITE.difference(chip)) < 1.5 * CLEARANCE_MM
         assert placed.groze_mm == 0.0
 
 

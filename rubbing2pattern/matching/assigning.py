@@ -11,10 +11,10 @@ import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array, Placement
 from rubbing2pattern.matching.alike import Group, groups_alike
 from rubbing2pattern.matching.clearance import laid
+from rubbing2pattern.matching.doubts import doubts
 from rubbing2pattern.matching.fitting import Pose, pose_in, poses
 from rubbing2pattern.matching.loose import (
     LoosePiece,
@@ -88,37 +88,39 @@ def assign(
     given, total = _best(table)
     margins = _margins(table, given, total)
     seats = _seats(whole, given, groups, openings, known)
-    matches = {}
+    matches = {piece.id: Match(piece, Verdict.CUT_OFF) for piece in pieces}
     for k, piece in enumerate(whole):
-        if given[k] < 0:
-            matches[piece.id] = Match(piece, Verdict.NO_PLACE, margin=margins[k][0])
-            continue
-        group = groups[given[k]]
-        placed = _placed(piece, found[k, given[k]], group, seats[k], openings, options)
-        second = margins[k][1]
-        matches[piece.id] = Match(
-            piece,
-            _verdict(placed),
-            tuple(sorted(openings[m].number for m in group.members)),
-            placed,
-            margins[k][0],
-            None if second < 0 else first[second].number,
-            piece.id in known,
-        )
-    for piece in pieces:
-        matches.setdefault(piece.id, Match(piece, Verdict.CUT_OFF))
+        margin, second = margins[k]
+        match = Match(piece, Verdict.NO_PLACE, margin=margin, known=k in fixed)
+        if given[k] >= 0:
+            group = groups[given[k]]
+            placed = _placed(piece, found[k, given[k]], group, seats[k], openings, options)
+            other = None if second < 0 else first[second].number
+            match = replace(match, verdict=_verdict(placed), placed=placed, second=other)
+            match = replace(match, numbers=_numbers(group, openings))
+        matches[piece.id] = match
+    return _summed_up([matches[piece.id] for piece in pieces], seats, groups, openings, options)
+
+
+def _summed_up(
+    matches: Sequence[Match],
+    seats: Mapping[int, int],
+    groups: Sequence[Group],
+    openings: Sequence[Opening],
+    options: MatchOptions,
+) -> Matches:
     taken = set(seats.values())
-    result = Matches(
-        tuple(matches[piece.id] for piece in pieces),
+    return Matches(
+        tuple(matches),
         (),
         tuple(sorted(o.number for k, o in enumerate(openings) if k not in taken)),
-        tuple(
-            tuple(sorted(openings[k].number for k in group.members))
-            for group in groups
-            if len(group.members) > 1
-        ),
+        tuple(_numbers(group, openings) for group in groups if len(group.members) > 1),
+        doubts(matches, options),
     )
-    return replace(result, findings=_doubts(result, options))
+
+
+def _numbers(group: Group, openings: Sequence[Opening]) -> tuple[int, ...]:
+    return tuple(sorted(openings[k].number for k in group.members))
 
 
 def _check_known(
@@ -243,33 +245,3 @@ def _verdict(placed: Placed) -> Verdict:
     if placed.short_mm > 0.0:
         return Verdict.SHORT
     return Verdict.GROZE if placed.groze_mm > 0.0 else Verdict.FITS
-
-
-def _doubts(matches: Matches, options: MatchOptions) -> tuple[Finding, ...]:
-    found = []
-    whole = [m for m in matches.matches if m.verdict is not Verdict.CUT_OFF]
-    fitting = [m for m in whole if m.placed is not None]
-    if whole and len(fitting) < options.few_fit * len(whole):
-        text = (
-            f"Only {len(fitting)} of {len(whole)} loose pieces fit an opening: look whether they "
-            "belong to this panel, whether the photograph's scale is right, and which side is up."
-        )
-        found.append(Finding(Code.FEW_FIT, Severity.WRONG, text))
-    for match in fitting:
-        if match.known or match.margin >= options.doubtful_margin or match.placed is None:
-            continue
-        other = "no place" if match.second is None else f"number {match.second}"
-        text = (
-            f"{match.piece.id} is matched with number {_either(match.numbers)}, but {other} is "
-            "nearly as likely; lay it in and look."
-        )
-        at = match.placed.outline.representative_point()
-        found.append(
-            Finding(Code.DOUBTFUL_MATCH, Severity.CHECK, text, (at.x, at.y), match.numbers)
-        )
-    return tuple(found)
-
-
-def _either(numbers: Sequence[int]) -> str:
-    names = [str(number) for number in numbers]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"

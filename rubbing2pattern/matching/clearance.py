@@ -19,8 +19,8 @@ from rubbing2pattern.matching.loose import LoosePiece, Opening, Placed, Stretch
 from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.options.match import MatchOptions
 
-_STEP_MM = 0.7
-_MOST_PLACES = 600
+_STEP_MM = 1.0
+_MOST_PLACES = 400
 _ROUNDS = 4
 _SETTLED = 1e-4
 _COUNTED = (20.0, 1.0, 0.02)

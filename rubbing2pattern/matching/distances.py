@@ -14,6 +14,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import MultiPolygon, Polygon
 
+from rubbing2pattern.curves import points_at, running_length
 from rubbing2pattern.frame import Array, Frame
 
 _SPACING_MM = 0.25
@@ -25,9 +26,9 @@ _TOUCHING_MM = 0.02
 
 def even_ring(outline: Polygon, count: int) -> Array:
     """Return `count` places at even steps along an outline, anticlockwise, shape (count, 2)."""
-    ring = shapely.get_exterior_ring(shapely.orient_polygons(outline))
-    along = np.arange(count) * (ring.length / count)
-    return np.asarray(shapely.get_coordinates(ring.interpolate(along)))
+    ring = shapely.get_coordinates(shapely.orient_polygons(outline).exterior)
+    along = running_length(ring)
+    return points_at(ring, along, np.arange(count) * (along[-1] / count))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class DistanceGrid:
         rows, columns = np.mgrid[0 : frame.height_px, 0 : frame.width_px]
         nodes = frame.to_mm(np.column_stack((columns.ravel(), rows.ravel())))
         count = max(_FEWEST, math.ceil(outline.exterior.length / _SPACING_MM))
-        far, _ = cKDTree(even_ring(outline, count)).query(nodes)
+        far, _ = cKDTree(even_ring(outline, count)).query(nodes, workers=-1)
         inside = shapely.contains_xy(outline, nodes[:, 0], nodes[:, 1])
         values = np.where(inside, -far, far).reshape(frame.height_px, frame.width_px)
         return cls(frame, values)

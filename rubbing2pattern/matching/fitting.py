@@ -26,8 +26,8 @@ from rubbing2pattern.options.match import MatchOptions
 _PLACES = 96
 _ROUNDS = 10
 _EXACT_ROUNDS = 5
-_CELL_MM = 0.7
-_MARGIN_MM = 6.0
+_CELL_MM = 1.0
+_MARGIN_MM = 5.0
 _WIDEST = 4.0
 _DRAWN_IN = 4.0
 
