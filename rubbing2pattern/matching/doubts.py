@@ -10,7 +10,7 @@ from rubbing2pattern.options.match import MatchOptions
 
 
 def doubts(matches: Sequence[Match], options: MatchOptions) -> tuple[Finding, ...]:
-    """Return findings about pieces that hardly fit at all, and about each that may fit elsewhere."""
+    """Return findings about glass that does not fit the panel, and that may fit elsewhere too."""
     found = []
     whole = [m for m in matches if m.verdict is not Verdict.CUT_OFF]
     fitting = [m for m in whole if m.placed is not None]
