@@ -10,6 +10,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Final
@@ -48,9 +49,22 @@ OWN_NAMES = (
 )
 """What the program itself writes into a folder; anything else in it belongs to someone."""
 
+MATCHES_NAME = "matches.json"
+"""The file that tells a folder of matched loose pieces from any other."""
+
+MATCH_NAMES = (MATCHES_NAME, "matches.csv", "matches.xlsx", "matches.pdf", "matches.png")
+"""What the program itself writes into a folder of matches."""
+
+_NAMES_OF = {RECORD_NAME: OWN_NAMES, MATCHES_NAME: MATCH_NAMES}
+"""What belongs to the program in a folder, by the file that tells its kind."""
+
 
 def check_folder(
-    folder: Path, *, overwrite: bool = False, discard_corrections: bool = False
+    folder: Path,
+    *,
+    overwrite: bool = False,
+    discard_corrections: bool = False,
+    record: str = RECORD_NAME,
 ) -> None:
     """Raise `OutputNotWritten` when a folder of results may not be put at `folder`.
 
@@ -58,7 +72,7 @@ def check_folder(
 
     1. the path names something, and what stands there is a folder or nothing;
     2. an existing folder is replaced only with `overwrite`;
-    3. with `overwrite` only when it is empty or holds a panel record;
+    3. with `overwrite` only when it is empty or holds the file `record`;
     4. and no corrections, which a new reading would lose, unless `discard_corrections` is given;
     5. the nearest existing folder above can be written to.
     """
@@ -70,9 +84,9 @@ def check_folder(
             raise OutputNotWritten(
                 f"{folder} exists already; choose another -o FOLDER or replace it with --overwrite"
             )
-        if not _is_ours(place):
+        if not _is_ours(place, record):
             raise OutputNotWritten(
-                f"{folder} holds files but no {RECORD_NAME}, so it is no folder of results and is "
+                f"{folder} holds files but no {record}, so it is no folder of results and is "
                 "not replaced, even with --overwrite; choose another -o FOLDER"
             )
         corrections = [] if discard_corrections else sorted(place.glob(CORRECTIONS_NAMES))
@@ -89,22 +103,45 @@ def check_folder(
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Replaces:
+    """What may be replaced; see `check_folder`."""
+
+    overwrite: bool
+    discard_corrections: bool
+    record: str
+
+    def check(self, folder: Path) -> None:
+        check_folder(
+            folder,
+            overwrite=self.overwrite,
+            discard_corrections=self.discard_corrections,
+            record=self.record,
+        )
+
+
 @contextmanager
 def whole_folder(
-    folder: Path, *, overwrite: bool = False, discard_corrections: bool = False
+    folder: Path,
+    *,
+    overwrite: bool = False,
+    discard_corrections: bool = False,
+    record: str = RECORD_NAME,
 ) -> Iterator[Path]:
     """Give an empty folder to write into; it becomes `folder` when the block ends well.
 
     When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
     With `overwrite` the old results are replaced at the very end; files in the old folder that the
-    program did not write (`OWN_NAMES`) are kept in the new one unless it has one of that name.
+    program did not write are kept in the new one unless it has one of that name. `record` is the
+    file that tells the kind of folder, `RECORD_NAME` or `MATCHES_NAME`.
 
     Raises
     ------
     OutputNotWritten
         As `check_folder` says, or when the disk refuses a step.
     """
-    check_folder(folder, overwrite=overwrite, discard_corrections=discard_corrections)
+    replaces = _Replaces(overwrite, discard_corrections, record)
+    replaces.check(folder)
     place = _real(folder)
     made = [p for p in place.parents if not _stands(p)]
     partial: Path | None = None
@@ -113,7 +150,7 @@ def whole_folder(
         partial = _new_sibling(place)
         yield partial
         _make_safe(partial)
-        _put_in_place(partial, place, overwrite=overwrite, discard_corrections=discard_corrections)
+        _put_in_place(partial, place, replaces)
     except BaseException as fault:
         if partial is not None:
             shutil.rmtree(partial, ignore_errors=True)
@@ -169,8 +206,8 @@ def _stands(place: Path) -> bool:
         return False
 
 
-def _is_ours(place: Path) -> bool:
-    return (place / RECORD_NAME).is_file() or not any(place.iterdir())
+def _is_ours(place: Path, record: str) -> bool:
+    return (place / record).is_file() or not any(place.iterdir())
 
 
 def _new_sibling(place: Path) -> Path:
@@ -186,9 +223,7 @@ def _new_sibling(place: Path) -> Path:
             return sibling
 
 
-def _put_in_place(
-    partial: Path, place: Path, *, overwrite: bool, discard_corrections: bool
-) -> None:
+def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
     """Rename `partial` to `place`; an old folder there is restored unless the new one stands.
 
     1. With nothing at `place` one rename does it.
@@ -201,25 +236,25 @@ def _put_in_place(
         _sync(place.parent)
         return
     # Another run may have put its results there while this one was at work.
-    check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
+    replaces.check(place)
     aside = place.with_name(partial.name + "-old")
     try:
         place.rename(aside)  # rule 2
         partial.rename(place)
         _sync(place.parent)
-        _clear(aside, place)
+        _clear(aside, place, _NAMES_OF[replaces.record])
     except BaseException:
         if aside.exists() and not place.exists():
             aside.rename(place)  # rule 3
         elif aside.exists():
-            _clear(aside, place)  # rule 4
+            _clear(aside, place, _NAMES_OF[replaces.record])  # rule 4
         raise
 
 
-def _clear(aside: Path, place: Path) -> None:
+def _clear(aside: Path, place: Path, own: tuple[str, ...]) -> None:
     """Remove the old folder, after moving what someone else put into it to the new one."""
     for entry in sorted(aside.iterdir()):
-        ours = any(fnmatchcase(entry.name, name) for name in OWN_NAMES)
+        ours = any(fnmatchcase(entry.name, name) for name in own)
         if not ours and not (place / entry.name).exists():
             entry.rename(place / entry.name)
     shutil.rmtree(aside)

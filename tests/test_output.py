@@ -183,11 +183,11 @@ def test_an_interrupt_after_the_swap_leaves_the_new_folder_alone_in_its_place(
     clear = output._clear
     broken = []
 
-    def interrupted_once(aside: Path, place: Path) -> None:
+    def interrupted_once(aside: Path, place: Path, own: tuple[str, ...]) -> None:
         if not broken:
             broken.append(aside)
             raise KeyboardInterrupt
-        clear(aside, place)
+        clear(aside, place, own)
 
     monkeypatch.setattr(output, "_clear", interrupted_once)
     with pytest.raises(KeyboardInterrupt):

@@ -33,6 +33,11 @@ DASHES_MM: dict[LineType, tuple[float, ...]] = {
 """Lengths of mark, gap, mark, gap ..."""
 
 
+Ink = tuple[int, int, int]
+"""Red, green, blue, 0 .. 255 each."""
+BLACK: Ink = (0, 0, 0)
+
+
 @dataclass(frozen=True, slots=True)
 class Layer:
     """What belongs together under one trade name.
@@ -44,6 +49,7 @@ class Layer:
     line_type : how its lines are broken.
     shown : False when the layer is there for cutters and further drawing, but is not printed.
     cut : True when its marks end at the drawing's window; only pages of a PDF have one.
+    ink : colour of its marks in SVG, PDF and pictures.
     """
 
     name: str
@@ -51,6 +57,7 @@ class Layer:
     line_type: LineType = LineType.SOLID
     shown: bool = True
     cut: bool = False
+    ink: Ink = BLACK
 
 
 class Anchor(StrEnum):
@@ -116,6 +123,20 @@ _ARC_RISE_MM = 0.2
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture below all marks of a page; only PDF and pictures show it.
+
+    Attributes
+    ----------
+    bounds_mm : x_min, y_min, x_max, y_max of its edges.
+    jpeg : the file.
+    """
+
+    bounds_mm: Bounds
+    jpeg: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Drawing:
     """A sheet at true size.
 
@@ -126,6 +147,7 @@ class Drawing:
     layers : in the order in which they are drawn.
     marks : in the order in which they are drawn within their layer.
     window_mm : x_min, y_min, x_max, y_max of what is shown of layers that are cut.
+    picture : lies below all marks.
     """
 
     title: str
@@ -134,6 +156,7 @@ class Drawing:
     layers: tuple[Layer, ...]
     marks: tuple[Mark, ...]
     window_mm: Bounds | None = None
+    picture: Picture | None = None
 
     @property
     def width_mm(self) -> float:

@@ -8,13 +8,16 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Any
 
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
 from rubbing2pattern.documents.drawing import (
+    BLACK,
     DASHES_MM,
     Anchor,
     Drawing,
+    Ink,
     Layer,
     Outline,
     Stroke,
@@ -87,6 +90,10 @@ def _write_page(canvas: Any, drawing: Drawing, print_scale: tuple[float, float])
     canvas.translate(-drawing.page_mm[0], -drawing.page_mm[1])
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
+    if drawing.picture is not None:
+        x_min, y_min, x_max, y_max = drawing.picture.bounds_mm
+        picture = ImageReader(io.BytesIO(drawing.picture.jpeg))
+        canvas.drawImage(picture, x_min, y_min, x_max - x_min, y_max - y_min)
     for layer in drawing.layers:
         if layer.shown:
             canvas.saveState()
@@ -129,6 +136,9 @@ def _on(arc: Arc, angle: float) -> Point:
 def _write_layer(canvas: Any, drawing: Drawing, layer: Layer) -> None:
     canvas.setLineWidth(layer.weight_mm)
     canvas.setDash(list(DASHES_MM[layer.line_type]))
+    if layer.ink != BLACK:
+        canvas.setStrokeColorRGB(*_shares(layer.ink))
+        canvas.setFillColorRGB(*_shares(layer.ink))
     for mark in drawing.on(layer.name):
         match mark:
             case Stroke():
@@ -144,7 +154,11 @@ def _write_layer(canvas: Any, drawing: Drawing, layer: Layer) -> None:
                 path.close()
                 canvas.drawPath(path, stroke=1, fill=int(mark.filled))
             case Text():
-                _write_text(canvas, mark)
+                _write_text(canvas, mark, layer.ink)
+
+
+def _shares(ink: Ink) -> tuple[float, ...]:
+    return tuple(part / 255.0 for part in ink)
 
 
 def _follow(path: Any, curve: Curve) -> None:
@@ -162,7 +176,7 @@ def _follow(path: Any, curve: Curve) -> None:
                 path.curveTo(*first, *second, *end)
 
 
-def _write_text(canvas: Any, mark: Text) -> None:
+def _write_text(canvas: Any, mark: Text, ink: Ink) -> None:
     font = "Helvetica-Bold" if mark.bold else "Helvetica"
     size_mm = mark.height_mm / _CAPITALS
     text = _encodable(mark.text)
@@ -179,7 +193,10 @@ def _write_text(canvas: Any, mark: Text) -> None:
         canvas.setFillGray(1.0)
         x_min, y_min, x_max, y_max = mark.patch_mm
         canvas.rect(x_min, y_min, x_max - x_min, y_max - y_min, stroke=0, fill=1)
-        canvas.setFillGray(0.0)
+        if ink == BLACK:
+            canvas.setFillGray(0.0)
+        else:
+            canvas.setFillColorRGB(*_shares(ink))
     canvas.setFont(font, size_mm)
     canvas.drawString(x, y, text)
     canvas.restoreState()

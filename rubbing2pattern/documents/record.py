@@ -7,9 +7,7 @@ record alone, byte for byte.
 
 from __future__ import annotations
 
-import json
 import math
-import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -17,7 +15,6 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 import shapely
-from pydantic import ValidationError
 from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.curves import Arc, Cubic, Curve, Line
@@ -34,7 +31,13 @@ from rubbing2pattern.documents.record_history import (
     rubbing_part,
 )
 from rubbing2pattern.documents.record_models import FORMAT, VERSION, PanelRecord
-from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.documents.record_text import (
+    content_of,
+    json_text,
+    plain_values,
+    record_read,
+    schema_of,
+)
 from rubbing2pattern.frame import Array, Placement, points_array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Rectangle
 from rubbing2pattern.reading import MarkResidual, Scale
@@ -61,7 +64,7 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         version=VERSION,
         units="mm",
         panel=_panel_part(panel),
-        scale=_scale_part(panel.scale),
+        scale=scale_part(panel.scale),
         joints=[_joint_part(joint) for joint in panel.joints],
         cames=[_came_part(came) for came in panel.cames],
         pieces=[_piece_part(piece) for piece in panel.pieces],
@@ -69,7 +72,7 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         dismissed=dismissed_parts(panel.dismissed),
         corrections=corrections_parts(panel.corrections),
         rubbing=rubbing_part(panel.rubbing),
-        provenance=_plain(provenance),
+        provenance=plain_values(provenance),
     )
 
 
@@ -101,86 +104,22 @@ def panel_of(record: PanelRecord) -> Panel:
 
 def record_text(record: PanelRecord) -> str:
     """Write a record as JSON, one line for each joint, came, piece and finding."""
-    parts = []
-    for name, datum in record.model_dump(mode="json").items():
-        if isinstance(datum, list) and datum:
-            lines = ",\n".join(f"  {_json(item)}" for item in datum)
-            parts.append(f" {_json(name)}: [\n{lines}\n ]")
-        else:
-            parts.append(f" {_json(name)}: {_json(datum)}")
-    return "{\n" + ",\n".join(parts) + "\n}\n"
+    return json_text(record)
 
 
 def record_from_text(text: str | bytes, source: str = "the record") -> PanelRecord:
-    """Read a record.
-
-    Parameters
-    ----------
-    text : JSON.
-    source : name of the file, for messages.
-
-    Raises
-    ------
-    InputUnreadable
-        No JSON, another format or version, a field that is missing, unknown or out of range. The
-        message names the field.
-    """
-    try:
-        datum = json.loads(text)
-    except (ValueError, RecursionError) as fault:
-        raise InputUnreadable(f"{source} is no JSON: {fault}") from fault
-    kind = (datum.get("format"), datum.get("version")) if isinstance(datum, dict) else (None, None)
-    if kind[0] != FORMAT:
-        raise InputUnreadable(
-            f"{source} is no panel record: its format is {kind[0]!r}, not {FORMAT!r}"
-        )
-    if kind[1] != VERSION or isinstance(kind[1], bool):
-        raise InputUnreadable(
-            f"{source} is a panel record of version {kind[1]!r}, but this program reads version "
-            f"{VERSION}: read it with the program that wrote it, or a later one"
-        )
-    try:
-        return PanelRecord.model_validate(datum)
-    except ValidationError as fault:
-        raise InputUnreadable(f"{source} is a damaged panel record: {_first(fault)}") from fault
+    """Read a record; raises `InputUnreadable` as `record_read` does."""
+    return record_read(text, source, PanelRecord, (FORMAT, VERSION), "panel record")
 
 
 def read_record(path: Path) -> PanelRecord:
     """Read a record from a file; raises `InputUnreadable` as `record_from_text` does."""
-    try:
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
-    return record_from_text(content, str(path))
+    return record_from_text(content_of(path), str(path))
 
 
 def schema_text() -> str:
     """Return the JSON Schema of the record, as it stands in ``docs/panel.schema.json``."""
-    schema = {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **PanelRecord.model_json_schema(),
-    }
-    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
-
-
-def _json(datum: Any) -> str:
-    return json.dumps(datum, ensure_ascii=False, allow_nan=False)
-
-
-def _plain(provenance: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what JSON makes of the provenance; bytes of a file name that are no text go."""
-    text = _json(dict(provenance))
-    datum: dict[str, Any] = json.loads(re.sub("[\ud800-\udfff]", "\ufffd", text))
-    return datum
-
-
-def _first(fault: ValidationError) -> str:
-    """Say where the first fault lies and what it is, and how many more there are."""
-    faults = fault.errors(include_url=False)
-    where = ".".join(str(step) for step in faults[0]["loc"] if step not in ("line", "arc", "cubic"))
-    what = faults[0]["msg"].removeprefix("Value error, ")
-    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-    return f"{where}: {what}{more}" if where else f"{what}{more}"
+    return schema_of(PanelRecord)
 
 
 def _round(number: float, places: int) -> float:
@@ -207,7 +146,8 @@ def _deg(number: float) -> float:
     return _round(number, _ANGLE_PLACES)
 
 
-def _points(points: npt.ArrayLike) -> list[fields.Place]:
+def points_part(points: npt.ArrayLike) -> list[fields.Place]:
+    """Return places of shape (N, 2) in mm as the record rounds them."""
     # Written out and not with `_mm`: a record has a hundred thousand of them.
     places = points_array(points).tolist()
     return [(round(x, LENGTH_PLACES) + 0.0, round(y, LENGTH_PLACES) + 0.0) for x, y in places]
@@ -230,12 +170,13 @@ def _panel_part(panel: Panel) -> fields.PanelPart:
                 dx_mm=_mm(panel.placement.dx_mm),
                 dy_mm=_mm(panel.placement.dy_mm),
             ),
-            "outline": _areas(_rounded(panel.outline)),
+            "outline": area_parts(rounded_shape(panel.outline)),
         }
     )
 
 
-def _scale_part(scale: Scale) -> fields.ScalePart:
+def scale_part(scale: Scale) -> fields.ScalePart:
+    """Return the part of a scale."""
     return fields.ScalePart(
         reference=scale.reference,
         px_per_mm=_round(scale.px_per_mm, _SMALL_SHARE_PLACES),
@@ -280,9 +221,9 @@ def _came_part(came: Came) -> fields.CamePart:
         id=came.id,
         start=came.start,
         end=came.end,
-        path=_points(came.path),
+        path=points_part(came.path),
         curve=_curve_part(came.curve),
-        length_mm=_mm(_curve(_curve_part(came.curve), _points(came.path)).length_mm),
+        length_mm=_mm(_curve(_curve_part(came.curve), points_part(came.path)).length_mm),
         strip=int(came.strip),
         face_width_mm=_mm(came.face_width_mm),
         face_width_uncertainty_mm=_mm_if_known(came.face_width_uncertainty_mm),
@@ -294,7 +235,7 @@ def _came_part(came: Came) -> fields.CamePart:
         seen_share=_share(came.seen_share),
         contrast=_share(came.contrast),
         confidence=_share(came.confidence),
-        gaps=_points(came.gaps) if came.gaps else [],
+        gaps=points_part(came.gaps) if came.gaps else [],
         pieces=[int(number) for number in came.pieces],
         corrected=came.corrected,
     )
@@ -342,7 +283,7 @@ def _curve_part(curve: Curve) -> fields.LineCurve | fields.ArcCurve | fields.Cub
                 start_deg=_deg(curve.start_deg),
                 sweep_deg=_deg(curve.sweep_deg),
             )
-    return fields.CubicCurve(kind="cubic", control=_points(curve.control))
+    return fields.CubicCurve(kind="cubic", control=points_part(curve.control))
 
 
 def _curve(
@@ -358,9 +299,9 @@ def _curve(
 
 def _piece_part(piece: Piece) -> fields.PiecePart:
     outline, cut, sight = (
-        _rounded(shape) for shape in (piece.outline, piece.cut_outline, piece.sight_outline)
+        rounded_shape(shape) for shape in (piece.outline, piece.cut_outline, piece.sight_outline)
     )
-    first, cut_parts, sight_parts = _areas(outline)[0], _areas(cut), _areas(sight)
+    first, cut_parts, sight_parts = area_parts(outline)[0], area_parts(cut), area_parts(sight)
     return fields.PiecePart(
         number=int(piece.number),
         outline=first.outline,
@@ -408,7 +349,7 @@ def _piece(part: fields.PiecePart) -> Piece:
     )
 
 
-def _rounded(shape: Shape) -> Shape:
+def rounded_shape(shape: Shape) -> Shape:
     """Round the corners; a shape that this would make cross itself is brought to the grid."""
     if shape.is_empty:
         return Polygon()
@@ -420,11 +361,12 @@ def _rounded(shape: Shape) -> Shape:
     return largest_first[0] if len(parts) == 1 else MultiPolygon(largest_first)
 
 
-def _areas(shape: Shape) -> list[fields.AreaPart]:
+def area_parts(shape: Shape) -> list[fields.AreaPart]:
+    """Return the parts of a shape, corners rounded."""
     return [
         fields.AreaPart(
-            outline=_points(part.exterior.coords),
-            holes=[_points(ring.coords) for ring in part.interiors],
+            outline=points_part(part.exterior.coords),
+            holes=[points_part(ring.coords) for ring in part.interiors],
         )
         for part in shapely.get_parts(shape)
         if not part.is_empty

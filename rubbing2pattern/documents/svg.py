@@ -7,6 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
 from rubbing2pattern.documents.drawing import (
+    BLACK,
     DASHES_MM,
     Anchor,
     Drawing,
@@ -47,26 +48,30 @@ def _group(drawing: Drawing, layer: Layer) -> Iterator[str]:
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
     hidden = "" if layer.shown else ' display="none"'
     yield (
-        f'<g id={quoteattr(layer.name.replace(" ", "-"))} fill="none" stroke="black" '
+        f'<g id={quoteattr(layer.name.replace(" ", "-"))} fill="none" stroke="{_ink(layer)}" '
         f'stroke-width="{_n(layer.weight_mm)}" stroke-linecap="round" stroke-linejoin="round"'
         f"{dash}{hidden}>"
     )
     yield f"<title>{escape(layer.name)}</title>"
     for mark in drawing.on(layer.name):
-        yield from _element(mark, drawing.page_mm[3])
+        yield from _element(mark, drawing.page_mm[3], _ink(layer))
     yield "</g>"
 
 
-def _element(mark: Mark, top_mm: float) -> Iterator[str]:
+def _ink(layer: Layer) -> str:
+    return "black" if layer.ink == BLACK else "#{:02x}{:02x}{:02x}".format(*layer.ink)
+
+
+def _element(mark: Mark, top_mm: float, ink: str) -> Iterator[str]:
     match mark:
         case Stroke():
             yield _curve(mark.curve, top_mm)
         case Outline():
             points = " ".join(_p(p, top_mm) for p in mark.points)
-            fill = ' fill="black"' if mark.filled else ""
+            fill = f' fill="{ink}"' if mark.filled else ""
             yield f'<polygon points="{points}"{fill}/>'
         case Text():
-            yield from _text(mark, top_mm)
+            yield from _text(mark, top_mm, ink)
 
 
 def _curve(curve: Curve, top_mm: float) -> str:
@@ -100,7 +105,7 @@ def _bends(curve: Cubic, top_mm: float) -> str:
     return "C" + " ".join(_p(p, top_mm) for p in curve.control[1:])
 
 
-def _text(mark: Text, top_mm: float) -> Iterator[str]:
+def _text(mark: Text, top_mm: float, ink: str) -> Iterator[str]:
     x, y = mark.at[0], top_mm - mark.at[1]
     turn = f' transform="rotate({_n(-mark.angle_deg)} {_n(x)} {_n(y)})"' if mark.angle_deg else ""
     if mark.patch:
@@ -114,7 +119,7 @@ def _text(mark: Text, top_mm: float) -> Iterator[str]:
     yield (
         f'<text x="{_n(x)}" y="{_n(baseline)}" font-size="{_n(mark.height_mm / _CAPITALS)}" '
         f'font-family="Helvetica, Arial, sans-serif" text-anchor="{_ANCHORS[mark.anchor]}" '
-        f'fill="black" stroke="none"{weight}{turn}>{escape(mark.text)}</text>'
+        f'fill="{ink}" stroke="none"{weight}{turn}>{escape(mark.text)}</text>'
     )
 
 

@@ -1,0 +1,101 @@
+"""Records as JSON: written line by line, read with every fault named."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from rubbing2pattern.errors import InputUnreadable
+
+M = TypeVar("M", bound=BaseModel)
+
+
+def json_text(record: BaseModel) -> str:
+    """Write a record as JSON, one line for each item of its lists."""
+    parts = []
+    for name, datum in record.model_dump(mode="json").items():
+        if isinstance(datum, list) and datum:
+            lines = ",\n".join(f"  {_json(item)}" for item in datum)
+            parts.append(f" {_json(name)}: [\n{lines}\n ]")
+        else:
+            parts.append(f" {_json(name)}: {_json(datum)}")
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
+def record_read(
+    text: str | bytes, source: str, model: type[M], kind: tuple[str, int], what: str
+) -> M:
+    """Read a record.
+
+    Parameters
+    ----------
+    text : JSON.
+    source : name of the file, for messages.
+    model : its fields.
+    kind : its format and version.
+    what : the record's name for messages, "panel record".
+
+    Raises
+    ------
+    InputUnreadable
+        No JSON, another format or version, a field that is missing, unknown or out of range. The
+        message names the field.
+    """
+    try:
+        datum = json.loads(text)
+    except (ValueError, RecursionError) as fault:
+        raise InputUnreadable(f"{source} is no JSON: {fault}") from fault
+    found = (datum.get("format"), datum.get("version")) if isinstance(datum, dict) else (None, None)
+    if found[0] != kind[0]:
+        raise InputUnreadable(f"{source} is no {what}: its format is {found[0]!r}, not {kind[0]!r}")
+    if found[1] != kind[1] or isinstance(found[1], bool):
+        raise InputUnreadable(
+            f"{source} is a {what} of version {found[1]!r}, but this program reads version "
+            f"{kind[1]}: read it with the program that wrote it, or a later one"
+        )
+    try:
+        return model.model_validate(datum)
+    except ValidationError as fault:
+        raise InputUnreadable(f"{source} is a damaged {what}: {_first(fault)}") from fault
+
+
+def content_of(path: Path) -> bytes:
+    """Return the content of a file; raises `InputUnreadable` when there is none to be had."""
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
+
+
+def schema_of(model: type[BaseModel]) -> str:
+    """Return the JSON Schema of a record as a page."""
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **model.model_json_schema(),
+    }
+    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
+
+
+def _json(datum: Any) -> str:
+    return json.dumps(datum, ensure_ascii=False, allow_nan=False)
+
+
+def plain_values(provenance: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what JSON makes of the provenance; bytes of a file name that are no text go."""
+    text = _json(dict(provenance))
+    datum: dict[str, Any] = json.loads(re.sub("[\ud800-\udfff]", "\ufffd", text))
+    return datum
+
+
+def _first(fault: ValidationError) -> str:
+    """Say where the first fault lies and what it is, and how many more there are."""
+    faults = fault.errors(include_url=False)
+    where = ".".join(str(step) for step in faults[0]["loc"] if step not in ("line", "arc", "cubic"))
+    what = faults[0]["msg"].removeprefix("Value error, ")
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    return f"{where}: {what}{more}" if where else f"{what}{more}"
