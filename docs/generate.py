@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rubbing2pattern.documents.match_record import matches_schema
 from rubbing2pattern.documents.record import schema_text
 from rubbing2pattern.options.describe import options_page
 
@@ -12,3 +13,5 @@ if __name__ == "__main__":
     page.write_text(options_page(), encoding="utf-8", newline="\n")
     schema = Path(__file__).with_name("panel.schema.json")
     schema.write_text(schema_text(), encoding="utf-8", newline="\n")
+    matches = Path(__file__).with_name("matches.schema.json")
+    matches.write_text(matches_schema(), encoding="utf-8", newline="\n")
