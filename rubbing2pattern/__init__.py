@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     )
     from rubbing2pattern.findings import Code, Finding, Severity
     from rubbing2pattern.lists import Listed, list_folder
+    from rubbing2pattern.match import Matching, match_pieces, read_known, write_matches
+    from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Verdict
     from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
     from rubbing2pattern.options import Options
     from rubbing2pattern.pipeline import Reading, trace_rubbing, write_reading
@@ -66,8 +68,12 @@ __all__ = [
     "JointKind",
     "Line",
     "Listed",
+    "LoosePiece",
     "Mark",
     "Marks",
+    "Match",
+    "Matches",
+    "Matching",
     "NoLeadFound",
     "Options",
     "OutputNotWritten",
@@ -90,14 +96,18 @@ __all__ = [
     "TargetPosition",
     "Targets",
     "UsageFault",
+    "Verdict",
     "__version__",
     "apply_corrections",
     "correct_folder",
     "list_folder",
+    "match_pieces",
     "parse_reference",
     "print_folder",
     "read_corrections",
+    "read_known",
     "trace_rubbing",
+    "write_matches",
     "write_reading",
 ]
 
@@ -108,6 +118,8 @@ _ROOMS = {
     "errors": "InputUnreadable NoLeadFound OutputNotWritten RubbingError ScaleNotFound UsageFault",
     "findings": "Code Finding Severity",
     "lists": "Listed list_folder",
+    "match": "Matching match_pieces read_known write_matches",
+    "matching.loose": "LoosePiece Match Matches Verdict",
     "model": "Came Joint JointKind Panel Piece Profile Rectangle",
     "options": "Options",
     "pipeline": "Reading trace_rubbing write_reading",

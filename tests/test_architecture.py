@@ -32,7 +32,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("stages", "documents", "demo"),
     ("provenance",),
     ("folders",),
-    ("pipeline", "correct", "lists", "printing"),
+    ("pipeline", "correct", "lists", "printing", "match"),
     ("cli",),
     ("__main__",),
 )

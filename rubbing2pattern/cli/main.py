@@ -18,6 +18,7 @@ from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
 from rubbing2pattern.cli.lists import lists
+from rubbing2pattern.cli.match import match
 from rubbing2pattern.cli.print_again import print_again
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
@@ -64,6 +65,7 @@ def main() -> None:
 main.add_command(trace)
 main.add_command(correct)
 main.add_command(lists)
+main.add_command(match)
 main.add_command(print_again)
 main.add_command(demo)
 main.add_command(targets)

@@ -6,7 +6,7 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -38,7 +38,7 @@ def run_one(
     discard_corrections: bool,
 ) -> int:
     """Read a rubbing, write its folder of results, tell the summary and return the exit code."""
-    replaces = {"overwrite": overwrite, "discard_corrections": discard_corrections}
+    replaces: dict[str, Any] = {"overwrite": overwrite, "discard_corrections": discard_corrections}
     check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
     from rubbing2pattern.folders import typed_in

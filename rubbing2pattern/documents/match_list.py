@@ -107,6 +107,8 @@ def _notes(matching: Matching) -> Iterator[str]:
     if matching.parts_missing:
         yield f"Parts are missing beside the fragments of {_listed(matching.parts_missing)}."
     yield from (f"Look: {finding.message}" for finding in matches.findings)
+    for photo in matching.photos:
+        yield from (f"Look, {photo.name}: {finding.message}" for finding in photo.findings)
     yield from MATCH_CAUTIONS
 
 

@@ -47,6 +47,8 @@ class PhotoPart(Part):
     """of the file, without folder"""
     sha256: str
     scale: ScalePart
+    findings: list[FindingPart]
+    """what is doubtful about it and the pieces in it, places in its frame"""
 
 
 class StretchPart(Part):

@@ -94,7 +94,10 @@ def matches_schema() -> str:
 def _photo_part(photo: LoosePhoto) -> fields.PhotoPart:
     rubbing = photo.rubbing
     return fields.PhotoPart(
-        name=photo.name, sha256=rubbing.photograph.sha256, scale=scale_part(rubbing.scale)
+        name=photo.name,
+        sha256=rubbing.photograph.sha256,
+        scale=scale_part(rubbing.scale),
+        findings=[finding_part(finding) for finding in photo.findings],
     )
 
 

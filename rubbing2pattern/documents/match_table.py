@@ -166,7 +166,7 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
         "margin: how sure it is. 3 is twenty to one; with less, lay the glass in and look. second: "
         "where it would go otherwise; nothing there means that it would have no place.",
-        *(finding.message for finding in matching.matches.findings),
+        *(finding.message for finding in matching.findings),
         *MATCH_CAUTIONS,
     )
     sheet.column_dimensions["A"].width = 110.0

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from rubbing2pattern.findings import Finding
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed, Verdict
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Rubbing
@@ -25,11 +26,13 @@ class LoosePhoto:
     rubbing : the photograph and its warp.
     colour : (H, W, 3) the same picture in red, green, blue.
     pieces : what was found in it.
+    findings : what is doubtful about it and them, places in the sheet's mm.
     """
 
     rubbing: Rubbing
     colour: Colours
     pieces: tuple[LoosePiece, ...]
+    findings: tuple[Finding, ...] = ()
 
     @property
     def name(self) -> str:
@@ -68,6 +71,11 @@ class Matching:
     def count(self, *verdicts: Verdict) -> int:
         """Count the loose pieces of which one of these was found."""
         return sum(match.verdict in verdicts for match in self.matches.matches)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All that is doubtful: about the matches, then about each photograph."""
+        return (*self.matches.findings, *(f for photo in self.photos for f in photo.findings))
 
     @property
     def parts_missing(self) -> tuple[int, ...]:

@@ -29,7 +29,10 @@ _FORMATS = ("JPEG", "PNG", "TIFF")
 _SIGNATURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _BAND_PX = 1 << 22
 _DEPTHS = (8, 10, 12, 14, 16)
+_WITHOUT_COLOUR = ("1", "L", "I", "F")
 _PILLOW_LIMIT = threading.Lock()
+
+Colours = npt.NDArray[np.uint8]
 
 # TIFF 6.0, section 8
 _TAG_SUBFILE, _TAG_BITS, _TAG_PHOTOMETRIC, _TAG_ORIENTATION = 254, 258, 262, 274
@@ -62,6 +65,40 @@ def load(path: Path, options: LoadOptions) -> Photograph:
             return _decoded(file, path, sha256, options)
     except OSError as fault:
         raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
+
+
+def load_colour(path: Path, photograph: Photograph) -> Colours:
+    """Read the colours of a picture that `load` has read.
+
+    Returns
+    -------
+    numpy.ndarray
+        (H, W, 3) uint8, red, green, blue, upright, of the size of the photograph; see-through
+        places are white. A picture without colours has its grey three times.
+
+    Raises
+    ------
+    InputUnreadable
+        When the file has gone or changed since.
+    """
+    try:
+        with path.open("rb") as file, _own_size_limit(), Image.open(file, formats=_FORMATS) as made:
+            bits, mode = _bits(made), made.mode
+            made.load()
+            orientation = int(made.getexif().get(_TAG_ORIENTATION, 1))
+            colour = None if mode in _WITHOUT_COLOUR or mode.startswith("I;16") else _colours(made)
+            if bits == 16 and colour is not None and int(colour.max()) < 1 << (_DEPTHS[-2] - 8):
+                colour = _scaled(_deep(file, cv2.IMREAD_COLOR))[..., ::-1]
+    except (OSError, SyntaxError, ValueError) as fault:
+        raise InputUnreadable(f"cannot read the colours of {path}: {_reason(fault)}") from fault
+    if colour is None:
+        colour = np.repeat(photograph.grey[..., None], 3, axis=2)
+    else:
+        colour = _upright(colour, orientation)
+    if colour.shape[:2] != photograph.grey.shape:
+        raise InputUnreadable(f"{path} has changed while it was read; start again")
+    colour.flags.writeable = False
+    return colour
 
 
 def _check_start(file: BinaryIO, path: Path) -> None:
@@ -201,6 +238,17 @@ def _shallow_grey(picture: Image.Image) -> Grey:
     return grey
 
 
+def _colours(picture: Image.Image) -> Colours:
+    colour = np.empty((picture.height, picture.width, 3), dtype=np.uint8)
+    for top, below in _bands(picture.width, picture.height):
+        band = picture.crop((0, top, picture.width, below))
+        if band.mode not in {"RGB", "CMYK", "YCbCr"}:
+            seen = band.convert("RGBA")
+            band = Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen)
+        colour[top:below] = np.asarray(band.convert("RGB"))
+    return colour
+
+
 def _bands(width_px: int, height_px: int) -> Iterator[tuple[int, int]]:
     rows = max(1, _BAND_PX // width_px)
     for top in range(0, height_px, rows):
@@ -230,9 +278,14 @@ def _deep_grey(picture: Image.Image, *, invert: bool) -> npt.NDArray[np.uint16]:
 
 
 def _deep_colour(file: BinaryIO) -> npt.NDArray[np.uint16]:
+    return _deep(file, cv2.IMREAD_GRAYSCALE)
+
+
+def _deep(file: BinaryIO, kind: int) -> npt.NDArray[np.uint16]:
+    """Return all bits of the picture, grey or as blue, green and red."""
     file.seek(0)
     data = np.frombuffer(file.read(), dtype=np.uint8)
-    flags = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+    flags = kind | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
     deep = cv2.imdecode(data, flags)
     if deep is None or deep.dtype != np.uint16:
         raise ValueError("the 16-bit colours cannot be decoded")

@@ -1,0 +1,243 @@
+"""The command `match`: loose pieces in photographs find their numbers."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rubbing2pattern.cli.lengths import length_mm
+from rubbing2pattern.cli.progress import shown_progress
+from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.shared import (
+    folder_option,
+    output_options,
+    reference_of,
+    reference_options,
+)
+from rubbing2pattern.cli.summary import WORST_FIRST, files_of
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.output import MATCHES_NAME, check_folder
+from rubbing2pattern.units import Unit, format_length
+
+if TYPE_CHECKING:
+    from rubbing2pattern.findings import Finding
+    from rubbing2pattern.match import Matching
+    from rubbing2pattern.matching.loose import Match
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.options.documents import DocumentOptions
+
+_HEAD = 11
+_MOST = 12
+_CAUTION = (
+    "Before grozing: edges of old glass are sharp and carry lead; protect eyes and hands, clean "
+    "wet, keep to the local rules. Lay every piece in first."
+)
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@reference_options
+@click.option(
+    "--panel",
+    "panel",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Folder of results of the panel, as trace or correct left it; it is only read.",
+)
+@folder_option()
+@click.option(
+    "--known",
+    type=click.Path(path_type=Path),
+    metavar="FILE.csv",
+    help="Numbers that you know: piece,number or pixel_x,pixel_y,number; photo as a column too.",
+)
+@click.option("--turn-over", is_flag=True, help="Try every piece turned over as well.")
+@click.option(
+    "--face-up",
+    type=click.Choice(["inside", "outside"]),
+    help="Side of the glass that lies up.  [that from which the panel is seen]",
+)
+@click.option(
+    "--glass", metavar="LENGTH", callback=length_mm, help="Thickness of the glass, with --camera."
+)
+@click.option(
+    "--camera", metavar="LENGTH", callback=length_mm, help="Height of the camera over the table."
+)
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="GROUP.NAME=VALUE",
+    help="Change an option of load, rectify, loose, match, fragments or documents.",
+)
+@output_options
+def match(
+    photos: tuple[Path, ...],
+    panel: Path,
+    folder: Path,
+    known: Path | None,
+    turn_over: bool,
+    face_up: str | None,
+    units: Unit,
+    overwrite: bool,
+    strict: bool,
+    as_json: bool,
+    quiet: bool,
+    **given: Any,
+) -> int:
+    """Match loose pieces of glass in PHOTOS with the numbered pieces of a panel.
+
+    PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Exactly one
+    reference tells their scale: --dpi, --ruler, --marks, --sheet or --targets.
+    """
+    reference = reference_of(given)
+    options = _options(given, units)
+    check_folder(folder, overwrite=overwrite, record=MATCHES_NAME)
+    # The libraries behind matching take a second to load; help and refusals do not wait for it.
+    from rubbing2pattern.match import match_pieces, read_known, write_matches
+
+    numbers = None if known is None else read_known(known)
+    with shown_progress(quiet=quiet) as progress:
+        matching = match_pieces(
+            photos,
+            reference,
+            panel,
+            known=numbers,
+            turn_over=turn_over,
+            face_up=face_up or "unstated",
+            options=options,
+            progress=progress,
+        )
+        write_matches(matching, folder, options=options, overwrite=overwrite)
+    if as_json:
+        text = json.dumps(_summary(matching, folder), indent=2, ensure_ascii=False)
+    else:
+        text = "\n".join(_table(matching, folder, options.documents))
+    tell(text, folder)
+    return EXIT_FINDINGS if strict and matching.findings else EXIT_DONE
+
+
+def _options(given: dict[str, Any], units: Unit) -> Options:
+    from rubbing2pattern.match import GROUPS
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.options.setting import with_settings_of
+
+    settings = [*given.pop("settings"), f"documents.units={units}"]
+    for name in ("glass", "camera"):
+        length = given.pop(name)
+        if length is not None:
+            settings.append(f"loose.{name}_mm={length!r}")
+    return with_settings_of(GROUPS, Options(), settings, "matching")
+
+
+def _summary(matching: Matching, folder: Path) -> dict[str, Any]:
+    matches = matching.matches
+    return {
+        "panel": matching.panel.name,
+        "pieces": len(matching.panel.pieces),
+        "photos": [{"name": p.name, "loose_pieces": len(p.pieces)} for p in matching.photos],
+        "loose_pieces": [
+            {
+                "piece": m.piece.id,
+                "verdict": m.verdict.value,
+                "numbers": list(m.numbers),
+                "groze_mm": 0.0 if m.placed is None else round(m.placed.groze_mm, 3),
+                "short_mm": 0.0 if m.placed is None else round(m.placed.short_mm, 3),
+            }
+            for m in matches.matches
+        ],
+        "no_glass": list(matches.unfilled),
+        "part_missing": list(matching.parts_missing),
+        "alike": [list(group) for group in matches.groups],
+        "findings": [
+            {"code": f.code.value, "severity": f.severity.value, "message": f.message}
+            for f in matching.findings
+        ],
+        "folder": str(folder),
+        "files": files_of(folder),
+    }
+
+
+def _table(matching: Matching, folder: Path, options: DocumentOptions) -> list[str]:
+    panel = matching.panel
+    side = f", {panel.side}" if panel.side else ""
+    photos = ", ".join(f"{p.name} ({len(p.pieces)})" for p in matching.photos)
+    rows = [
+        ("panel", f"{panel.name}{side}, {len(panel.pieces)} pieces"),
+        ("loose", f"{len(matching.matches.matches)} pieces: {photos}"),
+        *_verdicts(matching, options),
+    ]
+    cut = _listed(matching.matches.unfilled)
+    rows.append(
+        ("to cut", f"no glass was found for {cut}" if cut else "nothing: no number is left")
+    )
+    if matching.parts_missing:
+        rows.append(("", f"parts beside the fragments of {_listed(matching.parts_missing)}"))
+    lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
+    if not matching.placed:
+        lines = [_nothing_fits(matching), "", *lines]
+    lines += ["", *_findings(matching.findings)]
+    if any(m.placed is not None and m.placed.groze_mm > 0.0 for m in matching.matches.matches):
+        lines += ["", _CAUTION]
+    return [*lines, "", f"The matches lie in {folder}", f"  {', '.join(files_of(folder))}"]
+
+
+def _nothing_fits(matching: Matching) -> str:
+    count = len(matching.matches.matches)
+    what = (
+        "The loose piece does not fit" if count == 1 else f"None of the {count} loose pieces fits"
+    )
+    return f"{what} panel {matching.panel.name}. Is it the right panel, the right scale and side?"
+
+
+def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[str, str]]:
+    from rubbing2pattern.documents.match_words import numbers_told
+    from rubbing2pattern.matching.loose import Verdict
+
+    for verdict in Verdict:
+        own = [m for m in matching.matches.matches if m.verdict is verdict]
+        if not own:
+            continue
+        if verdict in (Verdict.NO_PLACE, Verdict.CUT_OFF):
+            said = [m.piece.id for m in own]
+        else:
+            said = [f"{m.piece.id} in {numbers_told(m.numbers)}{_amounts(m, options)}" for m in own]
+        more = f" and {len(said) - _MOST} more" if len(said) > _MOST else ""
+        head = {Verdict.FRAGMENT: "fragments"}.get(verdict, verdict.value)
+        yield head, f"{len(own)}: {', '.join(said[:_MOST])}{more}"
+
+
+def _amounts(match: Match, options: DocumentOptions) -> str:
+    placed = match.placed
+    if placed is None:
+        return ""
+    parts = []
+    if placed.groze_mm > 0.0:
+        parts.append(f"groze {_length(placed.groze_mm, options)}")
+    if placed.short_mm > 0.0:
+        parts.append(f"short {_length(placed.short_mm, options)}")
+    return f" ({', '.join(parts)})" if parts else ""
+
+
+def _length(amount_mm: float, options: DocumentOptions) -> str:
+    return format_length(amount_mm, options.units, denominator=64)
+
+
+def _findings(findings: Sequence[Finding]) -> list[str]:
+    if not findings:
+        return ["No findings."]
+    kinds = [f.severity for f in findings]
+    counts = [f"{kinds.count(kind)} {kind.value}" for kind in WORST_FIRST if kind in kinds]
+    lines = [f"Findings: {', '.join(counts)}"]
+    for finding in sorted(findings, key=lambda f: WORST_FIRST.index(f.severity)):
+        lines.append(f"  {finding.severity.value:<6}{finding.code}: {finding.message}")
+    return lines
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join(map(str, numbers))
