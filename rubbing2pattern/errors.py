@@ -44,6 +44,12 @@ class NoLeadFound(RubbingError):
     exit_code = 5
 
 
+class NoGlassFound(RubbingError):
+    """The picture shows no loose piece of glass; as with leads, nothing of what is looked for."""
+
+    exit_code = 5
+
+
 class OutputNotWritten(RubbingError):
     """A result cannot be put where it was asked for."""
 

@@ -1,0 +1,112 @@
+"""Where something lies on the bare ground: by other colour, and by edges that shut in.
+
+Legend for shapes: H, W rows and columns of the working picture.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.matching.ground import Ground, Mask, Working, difference, linear
+from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.reading import Grid
+
+Labels = npt.NDArray[np.int32]
+
+_LOW_SHARE = 0.5
+_GREY_LEAST = 0.1
+_FAINT = 0.6
+
+
+def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
+    """Return where something lies on the ground, (H, W) bool.
+
+    Rules:
+
+    1. A place is barred when it lies on an edge, or its colour is off the ground's and no shadow
+       could make it so: a shadow takes all colours of the light alike, and not all of it.
+    2. Gaps in what is barred are closed up to `gap_mm`.
+    3. The ground is what can be reached without crossing what is barred: the largest free part
+       that has its colour, and all such parts at the rim of what is read. So a shadow, which
+       begins softly, is ground, and clear glass, which only its rim shows, is not.
+    4. Threads narrower than glass are taken off: edges of shadows, scratches, drawn lines.
+    """
+    barred = _edges(work, ground, steps, o) | _off_colour(work, ground, o)  # rule 1
+    barred &= work.inside
+    shut = _closed(barred, o.gap_mm * work.px_per_mm)  # rule 2
+    free = (~shut & work.inside).astype(np.uint8)
+    parts = np.asarray(cv2.connectedComponents(free, connectivity=4)[1], dtype=np.int32)
+    lies = work.inside & ~np.isin(parts, _grounds(parts, work, ground, o))  # rule 3
+    # Closing has drawn the ground's border outwards over bends of the edge; it is settled later.
+    return _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)  # rule 4
+
+
+def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
+    """Return edges: strong steps and the weaker ones that go on from them."""
+    high = max(o.edge_noise * ground.steps, o.edge_least)
+    weak = (steps > _LOW_SHARE * high).astype(np.uint8)
+    count, parts = cv2.connectedComponents(weak, connectivity=8)
+    strong = np.bincount(parts[steps > high], minlength=count) > 0
+    strong[0] = False
+    return np.asarray(strong[parts])
+
+
+def _off_colour(work: Working, ground: Ground, o: LooseOptions) -> Mask:
+    apart = difference(work, ground) > o.off_noise
+    apart &= np.abs(work.colour - ground.colour).max(axis=2) > o.off_least
+    share = linear(work.colour) / np.maximum(linear(ground.colour), 1e-4)
+    mean = share.mean(axis=2)
+    uneven = (share.max(axis=2) - share.min(axis=2)) / np.maximum(mean, 1e-4)
+    # Noise makes the colours of a dark ground uneven.
+    lightness = np.maximum(work.colour.min(axis=2), 0.02)
+    doubt = 2.2 * o.off_noise * float(ground.noise.max()) / lightness
+    shadow = (mean < 1.0) & (mean > o.shadow_least) & (uneven < _GREY_LEAST + doubt)
+    return np.asarray(apart & ~shadow)
+
+
+def _grounds(parts: Labels, work: Working, ground: Ground, o: LooseOptions) -> list[int]:
+    """Return the labels of the free parts that are bare ground."""
+    count = int(parts.max()) + 1
+    size = np.bincount(parts.ravel(), minlength=count)
+    like = np.abs(work.colour - ground.colour).max(axis=2) < max(
+        o.off_least, o.off_noise * float(ground.noise.max())
+    )
+    alike = np.bincount(parts[like], minlength=count) > _FAINT * size
+    alike[0] = False
+    size = np.where(alike, size, 0)
+    found = {int(size.argmax())} if size.any() else set()
+    at_rim = np.unique(parts[rim_of(work.inside)])
+    return sorted(found | {int(i) for i in at_rim if alike[i]})
+
+
+def rim_of(inside: Mask) -> Mask:
+    """Return the outermost pixels of what is read, (H, W) bool."""
+    framed = np.pad(inside.astype(np.uint8), 1)
+    kept = cv2.erode(framed, np.ones((3, 3), np.uint8))[1:-1, 1:-1]
+    return np.asarray(inside & (kept == 0))
+
+
+def disc(radius_px: float) -> npt.NDArray[np.uint8]:
+    """Return a round patch for closing and opening."""
+    r = max(1, round(radius_px))
+    y, x = np.mgrid[-r : r + 1, -r : r + 1]
+    return np.asarray(x**2 + y**2 <= (r + 0.3) ** 2, dtype=np.uint8)
+
+
+def _closed(mask: Mask, gap_px: float) -> Mask:
+    if gap_px < 1.0:
+        return mask
+    patch = disc(0.5 * gap_px)
+    r = patch.shape[0] // 2
+    framed = np.pad(mask.astype(np.uint8), r)
+    return np.asarray(cv2.morphologyEx(framed, cv2.MORPH_CLOSE, patch)[r:-r, r:-r] > 0)
+
+
+def _opened(mask: Mask, radius_px: float) -> Mask:
+    patch = disc(radius_px)
+    r = patch.shape[0] // 2 + 1
+    # What the picture's edge cuts off goes on beyond it.
+    framed = np.pad(mask.astype(np.uint8), r, mode="edge")
+    return np.asarray(cv2.morphologyEx(framed, cv2.MORPH_OPEN, patch)[r:-r, r:-r] > 0)

@@ -1,0 +1,246 @@
+"""What loose pieces lie on, seen bare: a light table, paper, cloth or the lid of a scanner.
+
+Legend for shapes: H, W rows and columns of the working picture; B blocks; T terms of a polynomial.
+Colours are coded as in the file, divided by 255: the coding of sRGB evens out the noise of light
+and dark places, so that one measure of noise serves both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.reading import Grid
+
+Colour = npt.NDArray[np.uint8]
+Mask = npt.NDArray[np.bool_]
+
+_BLOCK_MM = 3.0
+_MODES = 4
+_BINS = 16
+_DEGREES = ((0, 0.14), (1, 0.12), (2, 0.10), (3, 0.08), (3, 0.06))
+_ROUNDS = 3
+_SOFT_MM = 25.0
+_SIGMA = 1.4826
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """The photograph reduced to what finding needs.
+
+    Attributes
+    ----------
+    colour : (H, W, 3) float32, 0 .. 1, slightly smoothed.
+    step : pixels of the photograph to one of its own, each way.
+    px_per_mm : its mean resolution.
+    inside : (H, W) bool, False where nothing is to be looked for.
+    left, top : column and row of its first pixel in the whole working picture.
+    """
+
+    colour: Grid
+    step: int
+    px_per_mm: float
+    inside: Mask
+    left: int = 0
+    top: int = 0
+
+    def to_photo(self, pixels: Array) -> Array:
+        """Return places (N, 2), column and row, in pixels of the photograph."""
+        first = np.array((self.left, self.top))
+        return np.asarray((pixels + first + 0.5) * self.step - 0.5)
+
+    def part(self, rows: slice, columns: slice) -> Working:
+        """Return the part within rows and columns, whose first ones are stated."""
+        return replace(
+            self,
+            colour=self.colour[rows, columns],
+            inside=self.inside[rows, columns],
+            left=self.left + columns.start,
+            top=self.top + rows.start,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The bare ground as it would look without anything on it.
+
+    Attributes
+    ----------
+    colour : (H, W, 3) float32.
+    noise : (3,) one standard deviation of a pixel of the working picture from it.
+    steps : usual change per mm on the bare ground.
+    """
+
+    colour: Grid
+    noise: Array
+    steps: float
+
+
+def reduced(colour: Colour, px_per_mm: float, inside: Mask | None, o: LooseOptions) -> Working:
+    """Return the working picture; `inside` (H, W) of the photograph bounds what is read."""
+    step = max(1, int(px_per_mm / o.work_px_per_mm + 0.3))
+    h, w = colour.shape[0] // step, colour.shape[1] // step
+    small = cv2.resize(colour[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
+    scale = px_per_mm / step
+    soft = cv2.GaussianBlur(small.astype(np.float32) / 255.0, (0, 0), o.blur_mm * scale)
+    if inside is None:
+        where = np.ones((h, w), dtype=np.bool_)
+    else:
+        seen = inside[: h * step, : w * step].astype(np.uint8)
+        where = cv2.resize(seen, (w, h), interpolation=cv2.INTER_NEAREST) > 0
+    return Working(np.asarray(soft, dtype=np.float32), step, scale, where)
+
+
+def steps_of(picture: Grid, px_per_mm: float) -> Grid:
+    """Return the largest change of colour per mm at every pixel, (H, W).
+
+    The root of the greater eigenvalue of the summed products of all channels' derivatives (Di
+    Zenzo 1986, A note on the gradient of a multi-image).
+    """
+    dx = cv2.Sobel(picture, cv2.CV_32F, 1, 0, ksize=3) * np.float32(px_per_mm / 8.0)
+    dy = cv2.Sobel(picture, cv2.CV_32F, 0, 1, ksize=3) * np.float32(px_per_mm / 8.0)
+    xx, yy, xy = ((a * b).sum(axis=2) for a, b in ((dx, dx), (dy, dy), (dx, dy)))
+    root = np.sqrt((xx - yy) ** 2 + 4.0 * xy**2)
+    return np.asarray(np.sqrt(0.5 * (xx + yy + root)), dtype=np.float32)
+
+
+def bare_ground(work: Working, steps: Grid) -> Ground:
+    """Model the bare ground from the picture alone.
+
+    Strategy: the ground is the one colour that goes on, slowly changing, over most of the picture.
+    Starting from each of the commonest colours, polynomials of rising degree over the picture are
+    fitted to the blocks that agree with them; the start that ends with most blocks is the ground.
+    What a polynomial cannot follow is then added smoothly from the pixels that agree.
+    """
+    at, mean = _blocks(work)
+    best: tuple[int, Array] | None = None
+    for mode in _commonest(mean):
+        count, terms = _grown(at, mean, mode)
+        if best is None or count > best[0]:
+            best = (count, terms)
+    assert best is not None
+    h, w = work.inside.shape
+    surface = _surface(best[1], h, w)
+    agrees = (np.abs(work.colour - surface).max(axis=2) < _DEGREES[-1][1]) & work.inside
+    surface = surface + _followed(work, work.colour - surface, agrees)
+    off = work.colour - surface
+    agrees &= np.abs(off).max(axis=2) < _DEGREES[-1][1]
+    noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
+    return Ground(
+        np.asarray(surface, dtype=np.float32),
+        np.maximum(noise, 0.5 / 255.0),
+        float(np.median(steps[agrees])) if agrees.any() else 0.0,
+    )
+
+
+def difference(work: Working, ground: Ground) -> Grid:
+    """Return by how much each pixel differs from the bare ground, in times its noise, (H, W)."""
+    off = (work.colour - ground.colour) / ground.noise.astype(np.float32)
+    return np.asarray(np.sqrt((off**2).mean(axis=2)), dtype=np.float32)
+
+
+def linear(coded: Grid) -> Grid:
+    """Return light in even steps from sRGB-coded values 0 .. 1 (IEC 61966-2-1)."""
+    low = coded / np.float32(12.92)
+    high = ((np.maximum(coded, 0.0) + np.float32(0.055)) / np.float32(1.055)) ** np.float32(2.4)
+    return np.asarray(np.where(coded <= 0.04045, low, high), dtype=np.float32)
+
+
+def _blocks(work: Working) -> tuple[Array, Array]:
+    """Return places (B, 2) from -1 to 1 and mean colours (B, 3) of the blocks inside."""
+    size = max(2, round(_BLOCK_MM * work.px_per_mm))
+    h, w = work.inside.shape
+    rows, columns = max(2, h // size), max(2, w // size)
+    mean = cv2.resize(work.colour, (columns, rows), interpolation=cv2.INTER_AREA)
+    full = cv2.resize(work.inside.astype(np.float32), (columns, rows), interpolation=cv2.INTER_AREA)
+    y, x = np.mgrid[0:rows, 0:columns]
+    use = full > 0.999
+    if not use.any():
+        use = full >= full.max()
+    at = np.stack((2.0 * (x + 0.5) / columns - 1.0, 2.0 * (y + 0.5) / rows - 1.0), axis=-1)
+    return at[use].astype(np.float64), mean[use].astype(np.float64)
+
+
+def _commonest(mean: Array) -> list[Array]:
+    """Return the commonest colours, a few, not near each other."""
+    cells = np.clip((mean * _BINS).astype(int), 0, _BINS - 1)
+    count = np.zeros((_BINS,) * 3)
+    np.add.at(count, tuple(cells.T), 1.0)
+    wide = np.pad(count, 1)
+    near = sum(
+        wide[i : i + _BINS, j : j + _BINS, k : k + _BINS]
+        for i in range(3)
+        for j in range(3)
+        for k in range(3)
+    )
+    near = np.asarray(near)
+    found: list[Array] = []
+    for _ in range(_MODES):
+        top = np.array(np.unravel_index(int(near.argmax()), near.shape))
+        if near[tuple(top)] <= 0:
+            break
+        own = np.abs(cells - top).max(axis=1) <= 1
+        found.append(np.median(mean[own], axis=0) if own.any() else (top + 0.5) / _BINS)
+        low, high = np.maximum(top - 2, 0), top + 3
+        near[low[0] : high[0], low[1] : high[1], low[2] : high[2]] = 0.0
+    return found
+
+
+def _grown(at: Array, mean: Array, start: Array) -> tuple[int, Array]:
+    """Return how many blocks agree in the end, and the terms (T, 3)."""
+    terms = np.zeros((_powers(at, _DEGREES[-1][0]).shape[1], 3))
+    terms[0] = start
+    most = len(terms)
+    agree = np.zeros(len(at), dtype=np.bool_)
+    for degree, within in _DEGREES:
+        basis = _powers(at, degree)
+        for _ in range(_ROUNDS):
+            full = np.zeros((len(at), most))
+            full[:, : basis.shape[1]] = basis
+            agree = np.abs(mean - full @ terms).max(axis=1) < within
+            if agree.sum() < 3 * basis.shape[1]:
+                break
+            # A little stiffness keeps parts of the picture without bare ground from running off.
+            stiff = 1e-3 * agree.sum() * np.eye(basis.shape[1])
+            stiff[0, 0] = 0.0
+            a = basis[agree]
+            own = np.linalg.solve(a.T @ a + stiff, a.T @ mean[agree])
+            terms = np.zeros((most, 3))
+            terms[: len(own)] = own
+    return int(agree.sum()), terms
+
+
+def _powers(at: Array, degree: int) -> Array:
+    """Return x^i y^j for i + j up to a degree, by rising degree, (B, T)."""
+    x, y = at[:, 0], at[:, 1]
+    pairs = [(i, d - i) for d in range(degree + 1) for i in range(d + 1)]
+    return np.column_stack([x**i * y**j for i, j in pairs])
+
+
+def _surface(terms: Array, h: int, w: int) -> Grid:
+    """Return the polynomial at every pixel, (H, W, 3), through a coarse grid."""
+    rows, columns = max(2, h // 8), max(2, w // 8)
+    y, x = np.mgrid[0:rows, 0:columns]
+    at = np.stack((2.0 * (x + 0.5) / columns - 1.0, 2.0 * (y + 0.5) / rows - 1.0), axis=-1)
+    coarse = _powers(at.reshape(-1, 2), _DEGREES[-1][0]) @ terms
+    field = coarse.reshape(rows, columns, 3).astype(np.float32)
+    return np.asarray(cv2.resize(field, (w, h), interpolation=cv2.INTER_CUBIC), dtype=np.float32)
+
+
+def _followed(work: Working, off: Grid, agrees: Mask) -> Grid:
+    """Return a smooth mean of what is left over, from the pixels that agree, (H, W, 3)."""
+    h, w = agrees.shape
+    factor = max(1, round(work.px_per_mm))
+    size = (max(2, w // factor), max(2, h // factor))
+    weight = agrees.astype(np.float32)
+    small_weight = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(off * weight[..., None], size, interpolation=cv2.INTER_AREA)
+    sigma = _SOFT_MM * work.px_per_mm / factor
+    total = cv2.GaussianBlur(small_weight, (0, 0), sigma)
+    field = cv2.GaussianBlur(small, (0, 0), sigma) / (total[..., None] + np.float32(0.02))
+    return np.asarray(cv2.resize(field, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)

@@ -1,0 +1,249 @@
+"""Loose pieces of glass found in a photograph and outlined."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import shapely
+from scipy.ndimage import gaussian_filter1d
+from shapely.geometry import Polygon
+from skimage.color import rgb2lab
+
+from rubbing2pattern.errors import NoGlassFound
+from rubbing2pattern.findings import Code, Finding, Point, Severity
+from rubbing2pattern.frame import Array
+from rubbing2pattern.matching.corners import with_corners
+from rubbing2pattern.matching.edges import covered, disc
+from rubbing2pattern.matching.ground import Colour, Mask, bare_ground, reduced, steps_of
+from rubbing2pattern.matching.loose import LoosePiece
+from rubbing2pattern.matching.not_glass import targets_in
+from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
+from rubbing2pattern.matching.parts import Part, parts_of
+from rubbing2pattern.matching.settling import Zone, even_ring, settle
+from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.paneling.reading_order import reading_order
+from rubbing2pattern.reading import Rubbing
+
+_SHEET_RIM_MM = 2.0
+_ROW_SHARE = 0.4
+_SMOOTH_MM = 0.5
+_NARROW_MM = 0.8
+_FINE_MM = 0.02
+_COLOUR_INSET_MM = 1.5
+_LEAST_SEEN = 0.6
+_READ_PX = 0.15
+_UNSEEN_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class LooseFound:
+    """What was found in one photograph.
+
+    Attributes
+    ----------
+    pieces : in reading order, "P1", "P2" ...
+    findings : what is doubtful, places in the photograph's frame.
+    """
+
+    pieces: tuple[LoosePiece, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> LooseFound:
+    """Find every loose piece of glass in a photograph and outline it.
+
+    Strategy: the bare ground is modelled from the picture (`ground`); what it cannot be reached
+    through is covered (`edges`); touching pieces are parted (`touching`); each outline is settled
+    by profiles on the photograph itself (`settling`), gets its corners back (`corners`), and the
+    shift by the thickness of the glass is taken out (`parallax`).
+
+    Parameters
+    ----------
+    colour : (H, W, 3) uint8 red, green, blue, upright, of the size of the rubbing's photograph.
+    rubbing : the photograph with its map to mm. Where the edges of a sheet were found, only what
+        lies on the sheet is looked at.
+
+    Raises
+    ------
+    NoGlassFound
+        When nothing in the picture is a piece of glass.
+    """
+    inside = _sheet(rubbing, colour.shape[:2])
+    work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
+    steps = steps_of(work.colour, work.px_per_mm)
+    ground = bare_ground(work, steps)
+    lies = covered(work, ground, steps, options)
+    grey = rubbing.photograph.grey
+    parts = list(parts_of(lies, steps, work, grey, targets_in(grey), options))
+    camera = camera_of(rubbing, options)
+    found = list[tuple[LoosePiece, Part]]()
+    findings = list[Finding]()
+    for part in parts:
+        piece = _piece(part, colour, rubbing, camera, options)
+        if piece is None or part.kind != "glass":
+            findings += _set_aside(part, rubbing)
+        else:
+            found.append((piece, part))
+    if not found:
+        raise NoGlassFound(
+            f"{rubbing.photograph.source} shows no loose piece of glass of at least "
+            f"{options.smallest_mm2:g} mm2 lying apart on a plain ground; lay pieces at least "
+            f"{options.gap_mm:g} mm apart, and lower loose.smallest_mm2 for smaller ones"
+        )
+    found = _in_order(found)
+    for piece, part in found:
+        findings += _doubts(piece, part, rubbing)
+    findings += _shift_doubts([p for p, _ in found], camera, options)
+    return LooseFound(tuple(p for p, _ in found), tuple(findings))
+
+
+def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
+    """Return where the sheet lies in the photograph, less its edge; None where none was found."""
+    if rubbing.paper is None:
+        return None
+    inner = rubbing.paper.buffer(-_SHEET_RIM_MM)
+    ring = shapely.get_coordinates(shapely.segmentize(inner, 5.0).exterior)
+    mask = np.zeros(size, dtype=np.uint8)
+    cv2.fillPoly(mask, [np.round(rubbing.warp.to_px(ring)).astype(np.int32)], 1)
+    return mask > 0
+
+
+def _piece(
+    part: Part, colour: Colour, rubbing: Rubbing, camera: Camera | None, o: LooseOptions
+) -> LoosePiece | None:
+    """Return one piece, without its final id; None for what cannot be glass by its size."""
+    smooth = gaussian_filter1d(
+        even_ring(part.outline, 0.5 * part.work.px_per_mm), 2.0 * _SMOOTH_MM, axis=0, mode="wrap"
+    )
+    # Turned round: clockwise as seen becomes anticlockwise.
+    ring = rubbing.warp.to_mm(part.work.to_photo(smooth))[::-1]
+    stray_mm = _UNSEEN_MM
+    if part.whole:
+        zone = _zone(part, colour)
+        first = settle(ring, zone, rubbing.warp, (o.reach_mm, _UNSEEN_MM), o)
+        ring = with_corners(first.path, o)
+        last = settle(ring, zone, rubbing.warp, (_NARROW_MM, _NARROW_MM), o, first.floor)
+        ring = with_corners(last.path, o)
+        if last.seen >= _LEAST_SEEN:
+            px = rubbing.scale.px_per_mm
+            stray_mm = float(np.hypot(last.stray_mm, _READ_PX / px))
+    ring, shift_mm = taken_out(ring, camera, o)
+    outline = _polygon(ring)
+    if outline is None or not _fits(outline, o):
+        return None
+    size_mm = float(np.sqrt(outline.area))
+    scale_mm = 0.5 * size_mm * rubbing.scale.relative_uncertainty
+    doubt = float(np.sqrt(stray_mm**2 + shift_mm**2 + scale_mm**2))
+    photo = rubbing.photograph.source
+    return LoosePiece("P", photo, outline, round(doubt, 4), part.whole, _lab(part))
+
+
+def _zone(part: Part, colour: Colour) -> Zone:
+    work = part.work
+    h, w = (n * work.step for n in part.mask.shape)
+    left, top = work.left * work.step, work.top * work.step
+    own = cv2.resize(part.own.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST) > 0
+    return Zone(colour[top : top + h, left : left + w], left, top, own)
+
+
+def _polygon(ring: Array) -> Polygon | None:
+    """Return a valid polygon of a closed outline, or None when nothing is left of it."""
+    shape = shapely.make_valid(Polygon(ring))
+    parts = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon)]
+    if not parts:
+        return None
+    largest = max(parts, key=lambda p: p.area)
+    plain = Polygon(largest.exterior).simplify(_FINE_MM)
+    return shapely.orient_polygons(plain) if isinstance(plain, Polygon) else None
+
+
+def _fits(outline: Polygon, o: LooseOptions) -> bool:
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
+    longest = float(np.hypot(*(box[1:] - box[:-1]).T).max()) if len(box) > 2 else 0.0
+    return bool(o.smallest_mm2 <= outline.area and longest <= o.longest_mm)
+
+
+def _lab(part: Part) -> tuple[float, float, float] | None:
+    """Return the mean colour inside, away from the rim."""
+    inner = cv2.erode(part.mask.astype(np.uint8), disc(_COLOUR_INSET_MM * part.work.px_per_mm))
+    seen = part.work.colour[inner > 0]
+    if not len(seen):
+        return None
+    lab = rgb2lab(seen[None].astype(np.float64))[0].mean(axis=0)
+    return float(round(lab[0], 2)), float(round(lab[1], 2)), float(round(lab[2], 2))
+
+
+def _in_order(found: Sequence[tuple[LoosePiece, Part]]) -> list[tuple[LoosePiece, Part]]:
+    middles = np.array([(p.outline.centroid.x, p.outline.centroid.y) for p, _ in found])
+    boxes = np.array([p.outline.bounds for p, _ in found])
+    order = reading_order(middles, boxes[:, 3] - boxes[:, 1], _ROW_SHARE)
+    return [(replace(found[i][0], id=f"P{k}"), found[i][1]) for k, i in enumerate(order, start=1)]
+
+
+def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
+    at = rubbing.warp.to_mm(part.work.to_photo(pixels.reshape(-1, 2)).mean(axis=0))[0]
+    return float(at[0]), float(at[1])
+
+
+def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
+    """Return what is said about a thing that is taken for no glass."""
+    what = {
+        "target": None,
+        "room": "what lies around the table",
+        "ruler": "a ruler or a lath",
+        "glass": "too small or too long for a piece",
+    }[part.kind]
+    if what is None:
+        return []
+    message = f"Something in the picture was left out: it looks like {what}."
+    if part.kind == "glass":
+        message = f"Something in the picture was left out: it is {what}."
+    at = _place(part, part.outline, rubbing)
+    return [Finding(Code.NOT_GLASS, Severity.NOTE, message, at)]
+
+
+def _doubts(piece: LoosePiece, part: Part, rubbing: Rubbing) -> list[Finding]:
+    middle = piece.outline.representative_point()
+    at = (float(middle.x), float(middle.y))
+    found = []
+    if not piece.whole:
+        message = (
+            f"{piece.id} is cut off by the edge of the picture or of the sheet; it is not "
+            "matched. Photograph it whole."
+        )
+        found.append(Finding(Code.GLASS_CUT_OFF, Severity.CHECK, message, at))
+    elif piece.uncertainty_mm >= _UNSEEN_MM:
+        message = f"The edge of {piece.id} can hardly be made out; check its outline."
+        found.append(Finding(Code.GLASS_UNCLEAR, Severity.CHECK, message, at))
+    for neck in part.cut:
+        message = f"{piece.id} touched another piece and was parted from it here; look at the edge."
+        where = _place(part, neck.ends, rubbing)
+        found.append(Finding(Code.GLASS_TOUCHES, Severity.CHECK, message, where))
+    for neck in part.doubtful:
+        message = f"{piece.id} may be two pieces that touch here; lay them apart."
+        where = _place(part, neck.ends, rubbing)
+        found.append(Finding(Code.GLASS_TOUCHES, Severity.CHECK, message, where))
+    return found
+
+
+def _shift_doubts(
+    pieces: Sequence[LoosePiece], camera: Camera | None, o: LooseOptions
+) -> list[Finding]:
+    """Return what is said of the shift by the thickness of the glass where it is not taken out."""
+    if camera is None or (camera.stated and o.glass_mm > 0.0):
+        return []
+    glass_mm = o.glass_mm if o.glass_mm > 0.0 else o.assumed_glass_mm
+    share = glass_mm / max(camera.height_mm - glass_mm, glass_mm)
+    far_mm = max(
+        float(shapely.hausdorff_distance(p.outline, shapely.Point(camera.foot_mm))) for p in pieces
+    )
+    message = (
+        f"The upper edge of glass {glass_mm:g} mm thick, seen from about "
+        f"{camera.height_mm:.0f} mm, stands {100.0 * share:.2f} % too far from the foot of the "
+        f"camera, up to {share * far_mm:.2f} mm here. It was not taken out, and the uncertainty "
+        "is so much larger; give the thickness and the camera's height."
+    )
+    return [Finding(Code.GLASS_SHIFT, Severity.NOTE, message)]

@@ -1,0 +1,218 @@
+"""An outline settled on the edge of the glass, finer than a pixel, by profiles across it.
+
+Legend for shapes: N places along an outline; M offsets across it, from outside inwards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+
+from rubbing2pattern.curves import points_at, running_length
+from rubbing2pattern.frame import Array, Warp
+from rubbing2pattern.imaging.profiles import left_normals
+from rubbing2pattern.matching.ground import Colour, linear
+from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.reading import Grid
+
+_FINE_PX = 0.7
+_COARSE = 3.0
+_DENSE = 2.0
+_JUMP = 3
+_JUMP_COST = 0.06
+_DEPTH_COST_PER_MM = 0.12
+_FLOOR = 3.0
+_BESIDE = 9
+_LEAST_GAIN = 0.3
+_OUTERMOST = 4
+_CLIMB = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """What surrounds one piece in the photograph.
+
+    Attributes
+    ----------
+    colour : (h, w, 3) part of the photograph.
+    left, top : its place in the photograph, px.
+    own : (h, w) False where another piece lies, or nothing is to be read.
+    """
+
+    colour: Colour
+    left: int
+    top: int
+    own: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A closed outline, first place not repeated.
+
+    Attributes
+    ----------
+    path : (N, 2) mm, anticlockwise.
+    stray_mm : one standard deviation of its places across itself, from place to place.
+    seen : share of places where an edge was seen.
+    floor : least step that counted as an edge.
+    """
+
+    path: Array
+    stray_mm: float
+    seen: float
+    floor: float
+
+
+def even_ring(ring: Array, step_mm: float) -> Array:
+    """Return places about `step_mm` apart along a closed ring (N, 2), first not repeated."""
+    closed = np.vstack((ring, ring[:1]))
+    s = running_length(closed)
+    n = max(8, round(float(s[-1]) / step_mm))
+    return points_at(closed, s, np.arange(n) * float(s[-1]) / n)
+
+
+def settle(
+    ring: Array,
+    zone: Zone,
+    warp: Warp,
+    reach_mm: tuple[float, float],
+    o: LooseOptions,
+    floor: float | None = None,
+) -> Settled:
+    """Move an anticlockwise outline onto the outermost sharp step from the ground to the glass.
+
+    Strategy: colour is sampled across the outline. A step counts by its height and by how much
+    steeper it gets when looked at more closely: the rim of a shadow does not. All steps that
+    reach `outermost` of the strongest in their profile are worth the same, so that the outer
+    side of a rim is taken and neither paint nor the rim's inner side. The best run of steps round
+    the outline, without jumps, is found by dynamic programming (Viterbi 1967), and each is then
+    placed where light changes most steeply, by a parabola.
+
+    Parameters
+    ----------
+    reach_mm : how far out and how far in the edge is looked for.
+    floor : least step that counts, of full white; None measures it at the outer end of the
+        profiles, which must then lie on the bare ground.
+    """
+    base = even_ring(ring, o.profile_mm)
+    closed = np.vstack((base, base[:1]))
+    smooth = gaussian_filter1d(base, 1.0 / o.profile_mm, axis=0, mode="wrap")
+    inward = left_normals(np.vstack((smooth, smooth[:1])), closed=True)[: len(base)]
+    px = warp.px_per_mm((float(closed[:, 0].mean()), float(closed[:, 1].mean())))
+    gap = 1.0 / (_DENSE * px)
+    count = np.arange(-round(reach_mm[0] / gap), round(reach_mm[1] / gap) + 1)
+    offsets = np.asarray(count * gap, dtype=np.float64)
+    coded, own = _sampled(zone, warp, base, inward, offsets)
+    coded = gaussian_filter1d(coded, 1.0, axis=0, mode="wrap")
+    fine = _steps(coded, _FINE_PX * _DENSE)
+    if floor is None:
+        floor = _FLOOR * float(np.quantile(fine[:, :_OUTERMOST], 0.3))
+    chances = _chances(fine, _steps(coded, _COARSE * _FINE_PX * _DENSE), own, floor, o)
+    run = _best_run(chances, gap)
+    depth = _finely(linear(coded), run, offsets, gap)
+    seen = chances[np.arange(len(run)), run] > 0.0
+    depth = _bridged(depth, seen)
+    path = base + depth[:, None] * inward
+    calm = gaussian_filter1d(depth, 1.5, mode="wrap")
+    stray = float(1.4826 * np.median(np.abs(depth - calm)))
+    return Settled(path, stray, float(seen.mean()), floor)
+
+
+def _sampled(
+    zone: Zone, warp: Warp, base: Array, inward: Array, offsets: Array
+) -> tuple[Grid, npt.NDArray[np.bool_]]:
+    """Return colours (N, M, 3), 0 .. 1, and whether each place belongs to the piece's zone."""
+    first = warp.to_px(base + offsets[0] * inward)
+    last = warp.to_px(base + offsets[-1] * inward)
+    share = np.linspace(0.0, 1.0, len(offsets))
+    places = first[:, None, :] + share[None, :, None] * (last - first)[:, None, :]
+    x = (places[..., 0] - zone.left).astype(np.float32)
+    y = (places[..., 1] - zone.top).astype(np.float32)
+    picture = zone.colour.astype(np.float32) / 255.0
+    coded = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    own = cv2.remap(zone.own.astype(np.uint8), x, y, cv2.INTER_NEAREST, borderValue=0)
+    return np.asarray(coded, dtype=np.float32), np.asarray(own > 0)
+
+
+def _chances(
+    fine: Grid, coarse: Grid, own: npt.NDArray[np.bool_], floor: float, o: LooseOptions
+) -> Array:
+    """Return how likely the glass begins at each place, (N, M), 0 where no step is."""
+    # Between the two sides of a rim the coarse steps cancel out; those beside it are meant.
+    around = maximum_filter1d(coarse, _BESIDE, axis=1)
+    gain = np.minimum(fine / np.maximum(around, 1e-6), _COARSE) - 1.0
+    strongest = np.take_along_axis(gain, fine.argmax(axis=1)[:, None], axis=1)
+    best = max(_LEAST_GAIN, float(np.median(strongest)))
+    sharp = np.clip(gain / (o.sharp * best), 0.0, 1.0) ** 2
+    worth = np.where(own & (fine > floor), fine * sharp, 0.0)
+    before, after = np.roll(worth, 1, axis=1), np.roll(worth, -1, axis=1)
+    before[:, 0] = after[:, -1] = 0.0
+    tops = np.where((worth >= before) & (worth > after), worth, 0.0)
+    most = np.maximum(tops.max(axis=1, keepdims=True), 1e-9)
+    return np.asarray(np.minimum(1.0, tops / (o.outermost * most)), dtype=np.float64)
+
+
+def _steps(coded: Grid, sigma: float) -> Grid:
+    change = gaussian_filter1d(coded, sigma, axis=1, order=1, mode="nearest")
+    return np.asarray(np.sqrt((change**2).sum(axis=2)), dtype=np.float32)
+
+
+def _best_run(chances: Array, gap_mm: float) -> npt.NDArray[np.int64]:
+    """Return the offset's index for each place round the outline, (N,)."""
+    n, m = chances.shape
+    worth = chances - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
+    jumps = np.arange(-_JUMP, _JUMP + 1)
+    price = _JUMP_COST * np.abs(jumps)
+    lead = n // 2
+    order = np.concatenate((np.arange(n - lead, n), np.arange(n), np.arange(lead)))
+    total = worth[order[0]].copy()
+    came = np.zeros((len(order), m), dtype=np.int64)
+    framed = np.full(m + 2 * _JUMP, -np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(framed, 2 * _JUMP + 1)
+    states = np.arange(m)
+    for k in range(1, len(order)):
+        framed[_JUMP : _JUMP + m] = total
+        options = windows - price
+        pick = options.argmax(axis=1)
+        total = options[states, pick] + worth[order[k]]
+        came[k] = states + pick - _JUMP
+    at = int(total.argmax())
+    run = np.empty(len(order), dtype=np.int64)
+    for k in range(len(order) - 1, -1, -1):
+        run[k] = at
+        at = int(came[k, at])
+    return run[lead : lead + n]
+
+
+def _finely(light: Grid, run: npt.NDArray[np.int64], offsets: Array, gap: float) -> Array:
+    """Return where light changes most steeply next to each chosen place, (N,) mm inwards."""
+    change = gaussian_filter1d(light, _FINE_PX * _DENSE, axis=1, order=1, mode="nearest")
+    n, m = run.shape[0], offsets.shape[0]
+    rows = np.arange(n)
+    way = change[rows, run]
+    slope = np.abs((change * way[:, None, :]).sum(axis=2))
+    at = run.copy()
+    for _ in range(_CLIMB):
+        low, high = np.clip(at - 1, 0, m - 1), np.clip(at + 1, 0, m - 1)
+        here = slope[rows, at]
+        up, down = slope[rows, high], slope[rows, low]
+        at = np.where((up > here) & (up >= down), high, np.where(down > here, low, at))
+    at = np.clip(at, 1, m - 2)
+    a, b, c = slope[rows, at - 1], slope[rows, at], slope[rows, at + 1]
+    bend = a - 2.0 * b + c
+    shift = np.where(bend < -1e-12, 0.5 * (a - c) / np.where(bend < -1e-12, bend, 1.0), 0.0)
+    return np.asarray(offsets[at] + np.clip(shift, -0.5, 0.5) * gap, dtype=np.float64)
+
+
+def _bridged(depth: Array, seen: npt.NDArray[np.bool_]) -> Array:
+    """Return depths with those where no edge was seen taken from their neighbours."""
+    if seen.all() or not seen.any():
+        return depth
+    n = len(depth)
+    at = np.flatnonzero(seen)
+    wide = np.concatenate((at - n, at, at + n))
+    return np.interp(np.arange(n), wide, np.tile(depth[at], 3))
