@@ -25,6 +25,7 @@ TARGET_IDS = range(50)
 
 _DPI_RANGE = (10.0, 20000.0)
 _FILE_LIMIT_BYTES = 1_000_000
+_SHOWN = 60
 _RULER_FORM = '--ruler "577.8,2823.9 2038.3,2826.6 200mm"'
 _MARK_COLUMNS = ("pixel_x", "pixel_y", "x_mm", "y_mm")
 _POSITION_COLUMNS = ("id", "x_mm", "y_mm")
@@ -288,7 +289,8 @@ class Row:
 
     def fault(self, column: str, why: str) -> UsageFault:
         """Return the error that names file, line, column and what stands there."""
-        return UsageFault(f"{self.place}, column {column}: {self.texts[column]!r}: {why}")
+        said = self.texts[column][:_SHOWN]
+        return UsageFault(f"{self.place}, column {column}: {said!r}: {why}")
 
     def number(self, column: str) -> float:
         """Return a finite number, or raise `UsageFault`."""
