@@ -20,8 +20,8 @@ _GREY_LEAST = 0.1
 _FAINT = 0.6
 
 
-def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
-    """Return where something lies on the ground, (H, W) bool.
+def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> tuple[Mask, Mask]:
+    """Return where something lies on the ground, and where that shows, (H, W) bool each.
 
     Rules:
 
@@ -40,7 +40,7 @@ def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask
     parts = np.asarray(cv2.connectedComponents(free, connectivity=4)[1], dtype=np.int32)
     lies = work.inside & ~np.isin(parts, _grounds(parts, work, ground, o))  # rule 3
     # Closing has drawn the ground's border outwards over bends of the edge; it is settled later.
-    return _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)  # rule 4
+    return _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm), barred  # rule 4
 
 
 def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import shapely
+from scipy.ndimage import median_filter
 from shapely.geometry import Polygon
 
 from rubbing2pattern.frame import Array
@@ -23,6 +24,7 @@ _INSETS_MM = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
 _LONGEST_DIVISION_MM = 13.0
 _STANDS_OUT = 60.0
 _FEWEST = 8
+_NEIGHBOURS = 31
 
 
 def targets_in(grey: Grey) -> tuple[Polygon, ...]:
@@ -110,4 +112,6 @@ def _even(row: Array, px_per_mm: float) -> bool:
     band = power[first : n // 2]
     if len(band) < 4 * _FEWEST or float(np.std(row - soft)) < 3.0:
         return False
-    return bool(band.max() > _STANDS_OUT * np.mean(band))
+    # Streaks have most of their power in long waves; a period stands out from its neighbours.
+    usual = median_filter(band, _NEIGHBOURS, mode="nearest")
+    return bool(np.max(band / np.maximum(usual, 1e-3 * band.mean())) > _STANDS_OUT)

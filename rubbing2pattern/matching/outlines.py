@@ -75,9 +75,9 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
     steps = steps_of(work.colour, work.px_per_mm)
     ground = bare_ground(work, steps)
-    lies = covered(work, ground, steps, options)
+    lies, shows = covered(work, ground, steps, options)
     grey = rubbing.photograph.grey
-    parts = list(parts_of(lies, steps, work, grey, targets_in(grey), options))
+    parts = list(parts_of(lies, shows, steps, work, grey, targets_in(grey), options))
     camera = camera_of(rubbing, options)
     found = list[tuple[LoosePiece, Part]]()
     findings = list[Finding]()

@@ -50,8 +50,25 @@ class Part:
     doubtful: tuple[Neck, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What is known about the places around a shape, (h, w) bool each.
+
+    Attributes
+    ----------
+    free : where no other shape lies and the picture is to be read.
+    edge : the rim of what is read.
+    shows : where the picture itself shows that the ground is covered.
+    """
+
+    free: Mask
+    edge: Mask
+    shows: Mask
+
+
 def parts_of(
     lies: Mask,
+    shows: Mask,
     steps: Grid,
     work: Working,
     grey: Grey,
@@ -85,7 +102,8 @@ def parts_of(
         elif is_target(mask, near, targets):
             yield _plain(near, mask, free, "target", whole=True)
         else:
-            yield from _divided(near, mask, free & near.inside, edge, steps[rows, columns], grey, o)
+            about = Surroundings(free & near.inside, edge, shows[rows, columns])
+            yield from _divided(near, mask, about, steps[rows, columns], grey, o)
 
 
 def _plain(work: Working, mask: Mask, own: Mask, kind: str, *, whole: bool) -> Part:
@@ -93,10 +111,10 @@ def _plain(work: Working, mask: Mask, own: Mask, kind: str, *, whole: bool) -> P
 
 
 def _divided(
-    work: Working, mask: Mask, free: Mask, edge: Mask, steps: Grid, grey: Grey, o: LooseOptions
+    work: Working, mask: Mask, about: Surroundings, steps: Grid, grey: Grey, o: LooseOptions
 ) -> Iterator[Part]:
     """Give the pieces that make up one connected shape."""
-    parts = parted(mask, steps, work, o)
+    parts = parted(mask, about.shows, steps, work, o)
     markers = np.where(mask, 0, 1).astype(np.int32)
     for k, one in enumerate(parts.masks):
         markers[_core(one, work)] = k + 2
@@ -109,11 +127,11 @@ def _divided(
         outline = outline_px(own_mask)
         shape = Polygon(outline)
         ruler = shape.is_valid and is_ruler(shape, own_mask, grey, work, o)
-        whole = not bool((own_mask & edge).any())
+        whole = not bool((own_mask & about.edge).any())
         cut = tuple(n for n in parts.cut if _touches(one, n))
         doubtful = tuple(n for n in parts.doubtful if _touches(one, n))
         kind = "ruler" if ruler else "glass"
-        yield Part(work, own_mask, free & ~others, outline, whole, kind, cut, doubtful)
+        yield Part(work, own_mask, about.free & ~others, outline, whole, kind, cut, doubtful)
 
 
 def _core(mask: Mask, work: Working) -> Mask:

@@ -28,6 +28,8 @@ _SPARED_MM = 2.0
 _NEEDLE = 1.6
 _MOST_CUTS = 40
 _SURE_NECK = 0.6
+_BARE = 0.6
+_OPEN_NECK = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +42,14 @@ class Neck:
     length_mm : between them.
     share : that length to the outline of the smaller part.
     seam : mean step along it, in times the usual steps inside.
+    bare : share of it where the picture does not show that the ground is covered.
     """
 
     ends: Array
     length_mm: float
     share: float
     seam: float
+    bare: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,7 @@ class Parts:
     doubtful: tuple[Neck, ...]
 
 
-def parted(shape: Mask, steps: Grid, work: Working, o: LooseOptions) -> Parts:
+def parted(shape: Mask, shows: Mask, steps: Grid, work: Working, o: LooseOptions) -> Parts:
     """Divide one connected shape where pieces of glass touch.
 
     Rules:
@@ -73,16 +77,17 @@ def parted(shape: Mask, steps: Grid, work: Working, o: LooseOptions) -> Parts:
        than `notch_mm` below its neighbourhood.
     2. Two notches face each other where the line between them runs inside and is short against
        the outline of either part: a piece of glass is compact and seldom has a waist.
-    3. The shape is divided there when an edge runs along that line, or when it is hardly longer
-       than glass can be narrow. Otherwise the place is doubtful.
+    3. The shape is divided there when an edge runs along that line, when it is hardly longer than
+       glass can be narrow, or when it is very short against both parts and the ground shows on
+       it: there only the closing of gaps has joined them. Otherwise the place is doubtful.
     4. The parts are looked at again.
     """
     todo, done = [shape], list[Mask]()
     cut, doubtful = list[Neck](), list[Neck]()
     while todo:
         part = todo.pop()
-        necks = _necks(part, steps, work, o)
-        sure = [n for n in necks if n.seam >= o.seam or n.length_mm < _NEEDLE * o.narrowest_mm]
+        necks = _necks(part, shows, steps, work, o)
+        sure = [n for n in necks if _sure(n, o)]
         halves = _halves(part, sure[0], work, o) if sure and len(cut) < _MOST_CUTS else ()
         if halves:
             cut.append(sure[0])
@@ -103,7 +108,14 @@ def outline_px(shape: Mask) -> Array:
     return ring if area >= 0.0 else ring[::-1]
 
 
-def _necks(shape: Mask, steps: Grid, work: Working, o: LooseOptions) -> list[Neck]:
+def _sure(neck: Neck, o: LooseOptions) -> bool:
+    """Tell whether glass touches at a neck (rule 3)."""
+    open_ground = neck.bare > _BARE and neck.share < _OPEN_NECK * o.neck
+    narrow = neck.length_mm < _NEEDLE * o.narrowest_mm
+    return neck.seam >= o.seam or narrow or open_ground
+
+
+def _necks(shape: Mask, shows: Mask, steps: Grid, work: Working, o: LooseOptions) -> list[Neck]:
     """Return pairs of facing notches, the narrowest against its parts first."""
     ring = outline_px(shape)
     if len(ring) < 16:
@@ -125,8 +137,8 @@ def _necks(shape: Mask, steps: Grid, work: Working, o: LooseOptions) -> list[Nec
             if share > o.neck or not outline.covers(shapely.LineString(ends)):  # rule 2
                 continue
             seam = _along(ends, steps, work) / usual
-            found.append(Neck(ends, length_mm, share, seam))
-    return sorted(found, key=lambda neck: (-min(neck.seam, o.seam), neck.share))
+            found.append(Neck(ends, length_mm, share, seam, _bare(ends, shows)))
+    return sorted(found, key=lambda neck: (not _sure(neck, o), neck.share))
 
 
 def _notches(path: Array, work: Working, o: LooseOptions) -> list[int]:
@@ -172,6 +184,14 @@ def _along(ends: Array, steps: Grid, work: Working) -> float:
         borderMode=cv2.BORDER_REPLICATE,
     )
     return float(np.quantile(np.asarray(seen).max(axis=1), 0.25))
+
+
+def _bare(ends: Array, shows: Mask) -> float:
+    """Return the share of the line between two notches where the ground shows."""
+    length = max(3, round(float(np.hypot(*(ends[1] - ends[0])))))
+    places = np.round(ends[0] + np.linspace(0.1, 0.9, length)[:, None] * (ends[1] - ends[0]))
+    columns, rows = places.astype(int).T
+    return float(1.0 - shows[rows, columns].mean())
 
 
 def _halves(shape: Mask, neck: Neck, work: Working, o: LooseOptions) -> tuple[Mask, ...]:
