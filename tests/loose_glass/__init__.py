@@ -1,0 +1,1 @@
+"""Photographs of loose glass from panels of known geometry; it imports nothing of the package."""
