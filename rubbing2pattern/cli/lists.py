@@ -11,7 +11,7 @@ import click
 from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.summary import files_of
-from rubbing2pattern.errors import EXIT_DONE
+from rubbing2pattern.errors import EXIT_DONE, UsageFault
 from rubbing2pattern.units import parse_sheet
 
 if TYPE_CHECKING:
@@ -28,8 +28,14 @@ _MOST = 10
     "sheet",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    required=True,
-    help="The filled-in sheet: pieces.xlsx or pieces.csv of FOLDER, or a copy.",
+    help="The filled-in sheet: pieces.xlsx or pieces.csv of FOLDER, or a copy; with --matches "
+    "pieces.xlsx of FOLDER if nothing is said.",
+)
+@click.option(
+    "--matches",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Folder of match: pieces without loose glass are replaced unless the sheet says else.",
 )
 @click.option(
     "--glass-sheet",
@@ -46,7 +52,8 @@ _MOST = 10
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def lists(
     folder: Path,
-    sheet: Path,
+    sheet: Path | None,
+    matches: Path | None,
     glass_sheet: str | None,
     settings: tuple[str, ...],
     as_json: bool,
@@ -66,7 +73,9 @@ def lists(
             f"glass.sheet_width_mm={width_mm!r}",
             f"glass.sheet_height_mm={height_mm!r}",
         )
-    done = list_folder(folder, sheet, settings)
+    if sheet is None and matches is None:
+        raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
+    done = list_folder(folder, sheet, settings, matches)
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
@@ -107,6 +116,7 @@ def _summary(done: Listed, folder: Path) -> dict[str, Any]:
             {"piece": n, "column": c, "old": old, "new": new}
             for n, c, old, new in done.merged.changed
         ],
+        "no_glass_found": list(done.to_cut),
         "vanished": [row.number for row in done.vanished],
         "doubts": list(done.doubts),
         "folder": str(folder),
@@ -120,6 +130,7 @@ def _table(done: Listed, folder: Path) -> list[str]:
     rows = [
         ("panel", f"{done.panel.name}, {len(done.panel.pieces)} pieces"),
         ("written", f"about {len(filled.entries)} of them; {replaced} to be replaced"),
+        *_matched(done),
         *(("glass" if k == 0 else "", _glass(order)) for k, order in enumerate(done.orders)),
         *(
             ("kiln" if k == 0 else "", f"firing {f.number}, {f.decoration}: {_count(f.pieces)}")
@@ -134,6 +145,12 @@ def _table(done: Listed, folder: Path) -> list[str]:
     lines += vanished_lines(row.number for row in done.vanished)
     lines += _told("Look at:", list(done.doubts))
     return [*lines, "", f"The lists lie in {folder}", f"  {', '.join(files_of(folder))}"]
+
+
+def _matched(done: Listed) -> list[tuple[str, str]]:
+    if not done.to_cut:
+        return []
+    return [("matches", f"no loose glass for {', '.join(map(str, done.to_cut))}: to be cut")]
 
 
 def _told(head: str, lines: list[str]) -> list[str]:
