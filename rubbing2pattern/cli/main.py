@@ -27,7 +27,8 @@ from rubbing2pattern.errors import EXIT_INTERRUPTED
 _EPILOG = """\b
 Exit codes: 0 done (with findings or without), 1 a defect of the program, 2 wrong use,
 3 the input cannot be read, 4 the scale or perspective cannot be found, 5 no lead
-lines or no loose glass found, 6 the output cannot be written, 8 findings and --strict, 130 interrupted.
+lines or no loose glass found, 6 the output cannot be written, 8 findings and --strict,
+130 interrupted.
 """
 
 
