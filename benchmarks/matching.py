@@ -147,6 +147,7 @@ def judge(
     rival: list[set[int]],
     tally: Tally,
     least: float,
+    cuts: dict[int, Polygon],
 ) -> None:
     """Score numbers, strangers and fragments."""
     for match in matches.matches:
@@ -161,6 +162,9 @@ def judge(
                 there = Polygon(true["as_cut"])
                 both = outline.intersection(there).area
                 good = number == true["index"] and both > OVERLAP * there.area
+                if number in rival[true["index"]]:  # broken glass of its rival: it lies within
+                    inside = outline.intersection(cuts[number].buffer(1.0)).area
+                    good = inside > 0.98 * outline.area
                 tally.fragments_right += good
                 tally.fragments_wrong += not good
             elif numbers and match.margin > least:
@@ -184,7 +188,8 @@ def bench(folder: Path, arguments: list[str], tally: Tally) -> str:
         Opening(o["index"], Polygon(o["hearts"]), Polygon(o["cut"]), Polygon(o["sight"]), 0.1)
         for o in truth["openings"]
     ]
-    rival = rivals([o.cut for o in openings])
+    cuts = {o.number: o.cut for o in openings}
+    rival = rivals(list(cuts.values()))
     options = Options()
     own = Tally()
     pieces: list[LoosePiece] = []
@@ -208,7 +213,7 @@ def bench(folder: Path, arguments: list[str], tally: Tally) -> str:
         for a in fragments
         for name, part in zip(a.pieces, a.parts, strict=True)
     }
-    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin)
+    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, cuts)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
     return f"{folder.name:36} {told(own)}  outlines {outlined_s:.1f} s"

@@ -177,3 +177,13 @@ def test_uneven_glass_is_more_likely_in_its_own_opening(seed: int) -> None:
         found = {p.opening: p.log_likelihood for p in poses([piece], places, OPTIONS)}
         assert max(found, key=lambda n: found[n]) == k
         assert found[k] > 5.0
+
+
+@pytest.mark.parametrize("bump_mm", [0.7, 1.5])
+def test_a_stretch_of_one_place_is_still_a_line(bump_mm: float) -> None:
+    """A spur of half a millimetre stands against the heart at one place of the edge or two."""
+    spur = Polygon([(40.0, 29.9), (40.25, 30.0 + bump_mm), (40.5, 29.9)])
+    placed = fitted(lying("P1", BAR.union(spur), 20.0, (0, 0)), opening(1, BAR))
+    for stretch in placed.groze:
+        assert len(stretch.path) >= 2
+        assert stretch.most_mm > OPTIONS.tolerance_mm

@@ -173,21 +173,28 @@ def _eased(placement: Placement, binds: _Faults, shows: _Faults) -> Placement:
 
 
 def _stretches(faults: _Faults, options: MatchOptions) -> tuple[Stretch, ...]:
-    """Return the runs along an edge that are off by more than the tolerance, worst first."""
+    """Return the runs along an edge that are off by more than the tolerance, worst first.
+
+    A run is drawn to the places beside it, so that one place alone makes a stretch too.
+    """
     places, fault = faults.places, faults.fault
     off = fault > options.tolerance_mm
     if not off.any():
         return ()
     first = 0 if off.all() else int(np.flatnonzero(~off)[0])
     order = (np.arange(len(off)) + first) % len(off)
+    steps = np.hypot(*np.diff(places[order], axis=0).T)
+    near_mm = max(options.stretch_gap_mm, 1.5 * float(np.median(steps)))
     at = np.flatnonzero(off[order])
     apart = np.hypot(*np.diff(places[order[at]], axis=0).T)
-    breaks = np.flatnonzero(apart > options.stretch_gap_mm) + 1
     found = []
-    for run in np.split(at, breaks):
+    for run in np.split(at, np.flatnonzero(apart > near_mm) + 1):
+        low, high = max(run[0] - 1, 0), min(run[-1] + 1, len(order) - 1)
+        low = low if steps[low] <= near_mm else run[0]
+        high = high if steps[high - 1] <= near_mm else run[-1]
         index = order[run[0] : run[-1] + 1]
         worst = index[int(np.argmax(fault[index]))]
-        path = np.array(places[index])
+        path = np.array(places[order[low : high + 1]])
         path.flags.writeable = False
         found.append(Stretch(path, float(fault[worst]), as_point(places[worst])))
     return tuple(sorted(found, key=lambda stretch: -stretch.most_mm))
