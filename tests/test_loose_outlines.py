@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -105,6 +106,72 @@ def test_soft_shadows_do_not_shift_the_edge() -> None:
     picture = drawn(plain, tuple(g for g in picture.glass if g.through != CLEAR))
     for errors in errors_of(picture, found_in(picture)):
         assert np.quantile(errors, 0.95) < EDGE_MM / 2
+
+
+def test_hard_shadows_are_told_by_their_colour_and_softness() -> None:
+    hard = replace(PAPER, shadow=0.6, soft_mm=0.5, shadow_mm=(2.0, -1.5))
+    picture = scene(hard)
+    picture = drawn(hard, tuple(g for g in picture.glass if g.through != CLEAR))
+    for errors in errors_of(picture, found_in(picture)):
+        assert np.quantile(errors, 0.95) < EDGE_MM
+
+
+def test_clear_glass_in_its_own_shadow_is_marked() -> None:
+    picture = scene(PAPER)
+    unclear = [f for f in found_in(picture).findings if f.code is Code.GLASS_UNCLEAR]
+    assert len(unclear) == 1
+    assert "P2" in unclear[0].message
+
+
+def test_glass_may_cover_most_of_the_picture() -> None:
+    glass = (
+        Glass(box(10, 10, 128, 180), RED),
+        Glass(box(134, 10, 250, 90), BLUE),
+        Glass(box(134, 97, 250, 180), RED),
+    )
+    picture = drawn(TABLE, glass)
+    for errors in errors_of(picture, found_in(picture)):
+        assert np.quantile(errors, 0.95) < EDGE_MM / 2
+
+
+def test_the_room_around_a_light_table_is_left_out() -> None:
+    dark = (0.04, 0.04, 0.045)
+    room = (box(-9, -9, 300, 12), box(-9, -9, 12, 300), box(-9, 178, 300, 300))
+    glass = (Glass(moved(KITE, 20, (60, 120)), RED), Glass(moved(BAR, -35, (180, 80)), BLUE))
+    picture = drawn(TABLE, glass, extra=tuple((r, dark) for r in room))
+    found = found_in(picture)
+    for errors in errors_of(picture, found):
+        assert np.quantile(errors, 0.95) < EDGE_MM / 2
+    assert Code.NOT_GLASS in codes(found)
+
+
+def test_a_hand_at_the_edge_is_not_matched() -> None:
+    hand = box(200, -10, 300, 50).buffer(10)
+    glass = (Glass(moved(KITE, 20, (60, 120)), RED),)
+    found = found_in(drawn(PAPER, glass, extra=((hand, (0.55, 0.35, 0.25)),)))
+    assert [p.whole for p in found.pieces] == [True, False]
+
+
+def test_a_shift_stated_is_taken_out() -> None:
+    # A camera 800 mm over the middle sees the upper edge of 6 mm glass 800 / 794 too large from
+    # there, and of sides that face it the lower edge: similar triangles.
+    size, height_mm, glass_mm = (260.0, 190.0), 800.0, 6.0
+    base = moved(KITE, 20, (60, 60))
+    factor = height_mm / (height_mm - glass_mm)
+    foot = ((size[0] - 0.2) / 2, (size[1] - 0.2) / 2)
+    upper = shapely.affinity.scale(base, factor, factor, origin=(*foot, 0))
+    seen = shapely.convex_hull(shapely.union(base, upper))
+    assert isinstance(seen, Polygon)
+    picture = drawn(TABLE, (Glass(seen, RED),))
+    plain = found_in(picture)
+    stated = found_in(picture, glass_mm=glass_mm, camera_mm=height_mm)
+    before = edge_errors(plain.pieces[0].outline, base)
+    after = edge_errors(stated.pieces[0].outline, base)
+    assert np.quantile(before, 0.95) > 0.4
+    assert np.quantile(after, 0.95) < EDGE_MM / 2
+    assert Code.GLASS_SHIFT in codes(plain)
+    assert Code.GLASS_SHIFT not in codes(stated)
+    assert stated.pieces[0].uncertainty_mm < plain.pieces[0].uncertainty_mm
 
 
 def test_outlines_are_closed_valid_and_turn_anticlockwise() -> None:

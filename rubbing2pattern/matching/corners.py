@@ -17,6 +17,7 @@ _SPARED_MM = 1.2
 _SIDE_MM = 6.0
 _LEAST_PLACES = 5
 _ROUGH_MM = 0.12
+_KEPT = 0.67
 _AWAY_MM = 1.2
 
 
@@ -42,8 +43,8 @@ def corners_of(path: Array, o: LooseOptions) -> npt.NDArray[np.int64]:
     return found[np.diff(found, prepend=found[-1:] - n) > 1] if len(found) > 1 else found
 
 
-def with_corners(path: Array, o: LooseOptions) -> Array:
-    """Return an outline with each corner set where the sides beside it meet.
+def with_corners(path: Array, corners_mm: Array, o: LooseOptions) -> Array:
+    """Return an outline with each of its corners (K, 2) set where the sides beside it meet.
 
     Rules:
 
@@ -53,7 +54,7 @@ def with_corners(path: Array, o: LooseOptions) -> Array:
        was left out. A corner that is broken off or rounded stays as it was seen.
     """
     n, step = len(path), _step(path)
-    corners = corners_of(path, o)
+    corners = _nearest(path, corners_mm)
     spared = max(1, round(_SPARED_MM / step))
     side = round(_SIDE_MM / step)
     new: dict[int, Array] = {}
@@ -64,7 +65,8 @@ def with_corners(path: Array, o: LooseOptions) -> Array:
         ahead = _side(path, corner, spared, min(side, int(after) // 2), 1)
         behind = _side(path, corner, spared, min(side, int(before) // 2), -1)
         meet = _meeting(ahead, behind)
-        if meet is None or np.hypot(*(path[corner] - meet)) > _AWAY_MM:  # rule 2
+        off = np.hypot(*(corners_mm - (path[corner] if meet is None else meet)).T)
+        if meet is None or off.min() > _AWAY_MM:  # rule 2
             continue
         new[int(corner)] = meet
         drop[np.arange(corner - spared + 1, corner + spared) % n] = True
@@ -75,6 +77,14 @@ def with_corners(path: Array, o: LooseOptions) -> Array:
         elif not drop[i]:
             rows.append(path[i])
     return np.array(rows)
+
+
+def _nearest(path: Array, corners_mm: Array) -> npt.NDArray[np.int64]:
+    """Return the places of an outline that are nearest to its corners, in order."""
+    if not len(corners_mm):
+        return np.zeros(0, dtype=np.int64)
+    away = np.linalg.norm(path[None] - corners_mm[:, None], axis=2)
+    return np.unique(away.argmin(axis=1)).astype(np.int64)
 
 
 def _step(path: Array) -> float:
@@ -103,13 +113,13 @@ def _meeting(ahead: Array, behind: Array) -> Array | None:
 
 
 def _line(places: Array) -> tuple[Array, Array] | None:
-    """Return middle and direction of a line through places, the farthest fifth left out."""
-    use = places
-    for _ in range(2):
+    """Return middle and direction of a line through places, the farthest third left out."""
+    use = places[len(places) // 3 :]
+    for _ in range(4):
         middle = use.mean(axis=0)
         way = np.linalg.svd(use - middle, full_matrices=False)[2][0]
         off = np.abs((places - middle) @ np.array((-way[1], way[0])))
-        use = places[off <= np.quantile(off, 0.8)]
-    if float(np.quantile(off, 0.8)) > _ROUGH_MM:
+        use = places[off <= np.quantile(off, _KEPT)]
+    if float(np.quantile(off, _KEPT)) > _ROUGH_MM:
         return None
     return middle, way

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.matching.ground import Ground, Mask, Working, difference, linear
+from rubbing2pattern.matching.ground import Ground, Mask, Working, difference, largest, linear
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
 
@@ -55,12 +55,14 @@ def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
 
 def _off_colour(work: Working, ground: Ground, o: LooseOptions) -> Mask:
     apart = difference(work, ground) > o.off_noise
-    apart &= np.abs(work.colour - ground.colour).max(axis=2) > o.off_least
-    share = linear(work.colour) / np.maximum(linear(ground.colour), 1e-4)
-    mean = share.mean(axis=2)
-    uneven = (share.max(axis=2) - share.min(axis=2)) / np.maximum(mean, 1e-4)
+    apart &= largest(work.colour - ground.colour) > o.off_least
+    bare = np.maximum(linear(ground.colour), np.float32(1e-4))
+    share = np.asarray(linear(work.colour) / bare, dtype=np.float32)
+    mean = (share[..., 0] + share[..., 1] + share[..., 2]) / np.float32(3.0)
+    least = np.minimum(np.minimum(share[..., 0], share[..., 1]), share[..., 2])
+    uneven = (largest(share) - least) / np.maximum(mean, 1e-4)
     # Noise makes the colours of a dark ground uneven.
-    lightness = np.maximum(work.colour.min(axis=2), 0.02)
+    lightness = np.maximum(1.0 - largest(1.0 - work.colour), 0.02)
     doubt = 2.2 * o.off_noise * float(ground.noise.max()) / lightness
     shadow = (mean < 1.0) & (mean > o.shadow_least) & (uneven < _GREY_LEAST + doubt)
     return np.asarray(apart & ~shadow)
@@ -70,7 +72,7 @@ def _grounds(parts: Labels, work: Working, ground: Ground, o: LooseOptions) -> l
     """Return the labels of the free parts that are bare ground."""
     count = int(parts.max()) + 1
     size = np.bincount(parts.ravel(), minlength=count)
-    like = np.abs(work.colour - ground.colour).max(axis=2) < max(
+    like = largest(work.colour - ground.colour) < max(
         o.off_least, o.off_noise * float(ground.noise.max())
     )
     alike = np.bincount(parts[like], minlength=count) > _FAINT * size

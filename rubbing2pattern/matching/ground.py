@@ -20,8 +20,9 @@ from rubbing2pattern.reading import Grid
 Colour = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 
-_BLOCK_MM = 3.0
-_MODES = 4
+_BLOCK_MM = 2.0
+_MODES = 5
+_TILES = 8
 _BINS = 16
 _DEGREES = ((0, 0.14), (1, 0.12), (2, 0.10), (3, 0.08), (3, 0.06))
 _ROUNDS = 3
@@ -104,7 +105,7 @@ def steps_of(picture: Grid, px_per_mm: float) -> Grid:
     """
     dx = cv2.Sobel(picture, cv2.CV_32F, 1, 0, ksize=3) * np.float32(px_per_mm / 8.0)
     dy = cv2.Sobel(picture, cv2.CV_32F, 0, 1, ksize=3) * np.float32(px_per_mm / 8.0)
-    xx, yy, xy = ((a * b).sum(axis=2) for a, b in ((dx, dx), (dy, dy), (dx, dy)))
+    xx, yy, xy = (_sum(a * b) for a, b in ((dx, dx), (dy, dy), (dx, dy)))
     root = np.sqrt((xx - yy) ** 2 + 4.0 * xy**2)
     return np.asarray(np.sqrt(0.5 * (xx + yy + root)), dtype=np.float32)
 
@@ -112,24 +113,23 @@ def steps_of(picture: Grid, px_per_mm: float) -> Grid:
 def bare_ground(work: Working, steps: Grid) -> Ground:
     """Model the bare ground from the picture alone.
 
-    Strategy: the ground is the one colour that goes on, slowly changing, over most of the picture.
+    Strategy: the ground is the one colour that goes on, slowly changing, all over the picture.
     Starting from each of the commonest colours, polynomials of rising degree over the picture are
-    fitted to the blocks that agree with them; the start that ends with most blocks is the ground.
-    What a polynomial cannot follow is then added smoothly from the pixels that agree.
+    fitted to the blocks that agree with them. Of the starts the one is the ground whose connected
+    blocks reach into most parts of the picture: glass may cover more, but piece by piece. What a
+    polynomial cannot follow is then added smoothly from the pixels that agree.
     """
-    at, mean = _blocks(work)
-    best: tuple[int, Array] | None = None
-    for mode in _commonest(mean):
-        count, terms = _grown(at, mean, mode)
-        if best is None or count > best[0]:
-            best = (count, terms)
-    assert best is not None
+    at, mean, use = _blocks(work)
+    grown = [_grown(at[use], mean[use], mode) for mode in _commonest(mean[use])]
+    powers = _powers(at.reshape(-1, 2), _DEGREES[-1][0])
+    reach = [_spread(np.abs(mean - (powers @ t).reshape(mean.shape)), use) for t in grown]
+    terms = grown[max(range(len(grown)), key=lambda i: reach[i])]
     h, w = work.inside.shape
-    surface = _surface(best[1], h, w)
-    agrees = (np.abs(work.colour - surface).max(axis=2) < _DEGREES[-1][1]) & work.inside
+    surface = _surface(terms, h, w)
+    agrees = (largest(work.colour - surface) < _DEGREES[-1][1]) & work.inside
     surface = surface + _followed(work, work.colour - surface, agrees)
     off = work.colour - surface
-    agrees &= np.abs(off).max(axis=2) < _DEGREES[-1][1]
+    agrees &= largest(off) < _DEGREES[-1][1]
     noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
     return Ground(
         np.asarray(surface, dtype=np.float32),
@@ -140,8 +140,13 @@ def bare_ground(work: Working, steps: Grid) -> Ground:
 
 def difference(work: Working, ground: Ground) -> Grid:
     """Return by how much each pixel differs from the bare ground, in times its noise, (H, W)."""
-    off = (work.colour - ground.colour) / ground.noise.astype(np.float32)
-    return np.asarray(np.sqrt((off**2).mean(axis=2)), dtype=np.float32)
+    noise = np.asarray(ground.noise, dtype=np.float32)
+    off = np.asarray((work.colour - ground.colour) / noise, dtype=np.float32)
+    return np.asarray(np.sqrt(_sum(np.square(off)) / np.float32(3.0)), dtype=np.float32)
+
+
+def _sum(three: Grid) -> Grid:
+    return np.asarray(three[..., 0] + three[..., 1] + three[..., 2], dtype=np.float32)
 
 
 def linear(coded: Grid) -> Grid:
@@ -151,8 +156,27 @@ def linear(coded: Grid) -> Grid:
     return np.asarray(np.where(coded <= 0.04045, low, high), dtype=np.float32)
 
 
-def _blocks(work: Working) -> tuple[Array, Array]:
-    """Return places (B, 2) from -1 to 1 and mean colours (B, 3) of the blocks inside."""
+def largest(off: Grid) -> Grid:
+    """Return the largest amount among the three channels, (H, W)."""
+    a, b, c = (np.abs(off[..., k]) for k in range(3))
+    return np.asarray(np.maximum(np.maximum(a, b), c), dtype=np.float32)
+
+
+def _spread(off: Array, use: Mask) -> tuple[int, int]:
+    """Return into how many parts of the picture the largest connected agreement reaches."""
+    agree = ((off.max(axis=2) < _DEGREES[-1][1]) & use).astype(np.uint8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(agree, connectivity=8)
+    if len(stats) < 2:
+        return 0, 0
+    one = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    rows, columns = np.nonzero(labels == one)
+    h, w = use.shape
+    parts = np.unique((rows * _TILES // h) * _TILES + columns * _TILES // w)
+    return len(parts), len(rows)
+
+
+def _blocks(work: Working) -> tuple[Array, Array, Mask]:
+    """Return places from -1 to 1, mean colours and whether they lie inside, of a grid of blocks."""
     size = max(2, round(_BLOCK_MM * work.px_per_mm))
     h, w = work.inside.shape
     rows, columns = max(2, h // size), max(2, w // size)
@@ -163,7 +187,7 @@ def _blocks(work: Working) -> tuple[Array, Array]:
     if not use.any():
         use = full >= full.max()
     at = np.stack((2.0 * (x + 0.5) / columns - 1.0, 2.0 * (y + 0.5) / rows - 1.0), axis=-1)
-    return at[use].astype(np.float64), mean[use].astype(np.float64)
+    return at.astype(np.float64), np.asarray(mean, dtype=np.float64), use
 
 
 def _commonest(mean: Array) -> list[Array]:
@@ -191,8 +215,8 @@ def _commonest(mean: Array) -> list[Array]:
     return found
 
 
-def _grown(at: Array, mean: Array, start: Array) -> tuple[int, Array]:
-    """Return how many blocks agree in the end, and the terms (T, 3)."""
+def _grown(at: Array, mean: Array, start: Array) -> Array:
+    """Return the terms (T, 3) of the surface that grows from a colour."""
     terms = np.zeros((_powers(at, _DEGREES[-1][0]).shape[1], 3))
     terms[0] = start
     most = len(terms)
@@ -212,7 +236,7 @@ def _grown(at: Array, mean: Array, start: Array) -> tuple[int, Array]:
             own = np.linalg.solve(a.T @ a + stiff, a.T @ mean[agree])
             terms = np.zeros((most, 3))
             terms[: len(own)] = own
-    return int(agree.sum()), terms
+    return terms
 
 
 def _powers(at: Array, degree: int) -> Array:

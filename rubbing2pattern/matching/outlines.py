@@ -15,9 +15,17 @@ from skimage.color import rgb2lab
 from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.findings import Code, Finding, Point, Severity
 from rubbing2pattern.frame import Array
-from rubbing2pattern.matching.corners import with_corners
+from rubbing2pattern.matching.corners import corners_of, with_corners
 from rubbing2pattern.matching.edges import covered, disc
-from rubbing2pattern.matching.ground import Colour, Mask, bare_ground, reduced, steps_of
+from rubbing2pattern.matching.ground import (
+    Colour,
+    Ground,
+    Mask,
+    bare_ground,
+    linear,
+    reduced,
+    steps_of,
+)
 from rubbing2pattern.matching.loose import LoosePiece
 from rubbing2pattern.matching.not_glass import targets_in
 from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
@@ -34,6 +42,7 @@ _NARROW_MM = 0.8
 _FINE_MM = 0.02
 _COLOUR_INSET_MM = 1.5
 _LEAST_SEEN = 0.6
+_MOST_SOFT = 0.2
 _READ_PX = 0.15
 _UNSEEN_MM = 1.0
 
@@ -50,6 +59,15 @@ class LooseFound:
 
     pieces: tuple[LoosePiece, ...]
     findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A piece with the part of the picture it was read from, and whether its edge is clear."""
+
+    piece: LoosePiece
+    part: Part
+    clear: bool
 
 
 def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> LooseFound:
@@ -79,14 +97,14 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     grey = rubbing.photograph.grey
     parts = list(parts_of(lies, shows, steps, work, grey, targets_in(grey), options))
     camera = camera_of(rubbing, options)
-    found = list[tuple[LoosePiece, Part]]()
+    found = list[Seen]()
     findings = list[Finding]()
     for part in parts:
-        piece = _piece(part, colour, rubbing, camera, options)
-        if piece is None or part.kind != "glass":
+        seen = _piece(part, colour, ground, rubbing, camera, options)
+        if seen is None or part.kind != "glass":
             findings += _set_aside(part, rubbing)
         else:
-            found.append((piece, part))
+            found.append(seen)
     if not found:
         raise NoGlassFound(
             f"{rubbing.photograph.source} shows no loose piece of glass of at least "
@@ -94,10 +112,11 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
             f"{options.gap_mm:g} mm apart, and lower loose.smallest_mm2 for smaller ones"
         )
     found = _in_order(found)
-    for piece, part in found:
-        findings += _doubts(piece, part, rubbing)
-    findings += _shift_doubts([p for p, _ in found], camera, options)
-    return LooseFound(tuple(p for p, _ in found), tuple(findings))
+    for seen in found:
+        findings += _doubts(seen, rubbing)
+    pieces = tuple(seen.piece for seen in found)
+    findings += _shift_doubts(pieces, camera, options)
+    return LooseFound(pieces, tuple(findings))
 
 
 def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
@@ -112,24 +131,32 @@ def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
 
 
 def _piece(
-    part: Part, colour: Colour, rubbing: Rubbing, camera: Camera | None, o: LooseOptions
-) -> LoosePiece | None:
+    part: Part,
+    colour: Colour,
+    ground: Ground,
+    rubbing: Rubbing,
+    camera: Camera | None,
+    o: LooseOptions,
+) -> Seen | None:
     """Return one piece, without its final id; None for what cannot be glass by its size."""
     smooth = gaussian_filter1d(
         even_ring(part.outline, 0.5 * part.work.px_per_mm), 2.0 * _SMOOTH_MM, axis=0, mode="wrap"
     )
     # Turned round: clockwise as seen becomes anticlockwise.
     ring = rubbing.warp.to_mm(part.work.to_photo(smooth))[::-1]
-    stray_mm = _UNSEEN_MM
+    stray_mm, clear = _UNSEEN_MM, True
     if part.whole:
-        zone = _zone(part, colour)
-        first = settle(ring, zone, rubbing.warp, (o.reach_mm, _UNSEEN_MM), o)
-        ring = with_corners(first.path, o)
+        zone = _zone(part, colour, ground, o)
+        first = settle(ring, zone, rubbing.warp, (o.reach_mm, o.shadow_mm), o)
+        corners_mm = first.path[corners_of(first.path, o)]
+        ring = with_corners(first.path, corners_mm, o)
         last = settle(ring, zone, rubbing.warp, (_NARROW_MM, _NARROW_MM), o, first.floor)
-        ring = with_corners(last.path, o)
+        ring = with_corners(last.path, corners_mm, o)
+        soft = max(first.soft, last.soft)
+        clear = last.seen >= _LEAST_SEEN and soft <= _MOST_SOFT
         if last.seen >= _LEAST_SEEN:
-            px = rubbing.scale.px_per_mm
-            stray_mm = float(np.hypot(last.stray_mm, _READ_PX / px))
+            read_mm = _READ_PX / rubbing.scale.px_per_mm
+            stray_mm = float(np.sqrt(last.stray_mm**2 + read_mm**2 + (soft * _UNSEEN_MM) ** 2))
     ring, shift_mm = taken_out(ring, camera, o)
     outline = _polygon(ring)
     if outline is None or not _fits(outline, o):
@@ -138,15 +165,19 @@ def _piece(
     scale_mm = 0.5 * size_mm * rubbing.scale.relative_uncertainty
     doubt = float(np.sqrt(stray_mm**2 + shift_mm**2 + scale_mm**2))
     photo = rubbing.photograph.source
-    return LoosePiece("P", photo, outline, round(doubt, 4), part.whole, _lab(part))
+    piece = LoosePiece("P", photo, outline, round(doubt, 4), part.whole, _lab(part))
+    return Seen(piece, part, clear)
 
 
-def _zone(part: Part, colour: Colour) -> Zone:
+def _zone(part: Part, colour: Colour, ground: Ground, o: LooseOptions) -> Zone:
     work = part.work
     h, w = (n * work.step for n in part.mask.shape)
     left, top = work.left * work.step, work.top * work.step
     own = cv2.resize(part.own.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST) > 0
-    return Zone(colour[top : top + h, left : left + w], left, top, own)
+    row, column = work.top + part.mask.shape[0] // 2, work.left + part.mask.shape[1] // 2
+    bare = linear(ground.colour[row, column])
+    seen = colour[top : top + h, left : left + w]
+    return Zone(seen, left, top, own, np.asarray(bare, dtype=np.float64), o.shadow_least)
 
 
 def _polygon(ring: Array) -> Polygon | None:
@@ -176,11 +207,15 @@ def _lab(part: Part) -> tuple[float, float, float] | None:
     return float(round(lab[0], 2)), float(round(lab[1], 2)), float(round(lab[2], 2))
 
 
-def _in_order(found: Sequence[tuple[LoosePiece, Part]]) -> list[tuple[LoosePiece, Part]]:
-    middles = np.array([(p.outline.centroid.x, p.outline.centroid.y) for p, _ in found])
-    boxes = np.array([p.outline.bounds for p, _ in found])
+def _in_order(found: Sequence[Seen]) -> list[Seen]:
+    outlines = [seen.piece.outline for seen in found]
+    middles = np.array([(o.centroid.x, o.centroid.y) for o in outlines])
+    boxes = np.array([o.bounds for o in outlines])
     order = reading_order(middles, boxes[:, 3] - boxes[:, 1], _ROW_SHARE)
-    return [(replace(found[i][0], id=f"P{k}"), found[i][1]) for k, i in enumerate(order, start=1)]
+    return [
+        replace(found[i], piece=replace(found[i].piece, id=f"P{k}"))
+        for k, i in enumerate(order, start=1)
+    ]
 
 
 def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
@@ -205,7 +240,8 @@ def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
     return [Finding(Code.NOT_GLASS, Severity.NOTE, message, at)]
 
 
-def _doubts(piece: LoosePiece, part: Part, rubbing: Rubbing) -> list[Finding]:
+def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:
+    piece, part = seen.piece, seen.part
     middle = piece.outline.representative_point()
     at = (float(middle.x), float(middle.y))
     found = []
@@ -215,8 +251,11 @@ def _doubts(piece: LoosePiece, part: Part, rubbing: Rubbing) -> list[Finding]:
             "matched. Photograph it whole."
         )
         found.append(Finding(Code.GLASS_CUT_OFF, Severity.CHECK, message, at))
-    elif piece.uncertainty_mm >= _UNSEEN_MM:
-        message = f"The edge of {piece.id} can hardly be made out; check its outline."
+    elif not seen.clear:
+        message = (
+            f"The edge of {piece.id} is hard to tell from shadow or ground; check its outline, or "
+            "photograph it in softer light or on another ground."
+        )
         found.append(Finding(Code.GLASS_UNCLEAR, Severity.CHECK, message, at))
     for neck in part.cut:
         message = f"{piece.id} touched another piece and was parted from it here; look at the edge."

@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from skimage.segmentation import watershed
 
 from rubbing2pattern.frame import Array
-from rubbing2pattern.matching.edges import rim_of
+from rubbing2pattern.matching.edges import disc, rim_of
 from rubbing2pattern.matching.ground import Mask, Working
 from rubbing2pattern.matching.not_glass import is_ruler, is_target
 from rubbing2pattern.matching.touching import Neck, outline_px, parted
@@ -22,8 +22,9 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grey, Grid
 
 _MARGIN_MM = 4.0
-_CORE_MM = 2.5
+_CORE_MM = 4.5
 _CORE_SHARE = 0.5
+_BEYOND_MM = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Part:
     Attributes
     ----------
     work : the part of the working picture about it.
-    mask, own : (h, w) the thing; and what is neither another thing nor left unread.
+    mask, own : (h, w) the thing; and where its edge may lie.
     outline : (N, 2) px of `work`, clockwise as seen.
     whole : whether it lies free of the rim of what is read.
     kind : "glass", "target", "ruler" or "room".
@@ -119,6 +120,7 @@ def _divided(
     for k, one in enumerate(parts.masks):
         markers[_core(one, work)] = k + 2
     settled = watershed(steps, markers)
+    reach = cv2.dilate(mask.astype(np.uint8), disc(_BEYOND_MM * work.px_per_mm)) > 0
     for k, one in enumerate(parts.masks):
         own_mask = _largest(settled == k + 2)
         if not own_mask.any() or own_mask.sum() < o.smallest_mm2 * work.px_per_mm**2:
@@ -131,7 +133,8 @@ def _divided(
         cut = tuple(n for n in parts.cut if _touches(one, n))
         doubtful = tuple(n for n in parts.doubtful if _touches(one, n))
         kind = "ruler" if ruler else "glass"
-        yield Part(work, own_mask, about.free & ~others, outline, whole, kind, cut, doubtful)
+        own = about.free & ~others & reach
+        yield Part(work, own_mask, own, outline, whole, kind, cut, doubtful)
 
 
 def _core(mask: Mask, work: Working) -> Mask:

@@ -28,6 +28,10 @@ _DEPTH_COST_PER_MM = 0.12
 _FLOOR = 3.0
 _BESIDE = 9
 _LEAST_GAIN = 0.3
+_STRICT = 0.7
+_SOFT = 0.75
+_INSIDE_MM = 0.35
+_GREY = 0.15
 _OUTERMOST = 4
 _CLIMB = 2
 
@@ -40,13 +44,17 @@ class Zone:
     ----------
     colour : (h, w, 3) part of the photograph.
     left, top : its place in the photograph, px.
-    own : (h, w) False where another piece lies, or nothing is to be read.
+    own : (h, w) where the edge may lie.
+    ground : (3,) colour of the bare ground about it, in even steps of light.
+    shadow_least : least share of that light in a shadow.
     """
 
     colour: Colour
     left: int
     top: int
     own: npt.NDArray[np.bool_]
+    ground: Array
+    shadow_least: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +67,14 @@ class Settled:
     stray_mm : one standard deviation of its places across itself, from place to place.
     seen : share of places where an edge was seen.
     floor : least step that counted as an edge.
+    soft : share of places where the edge taken is much less sharp than the others.
     """
 
     path: Array
     stray_mm: float
     seen: float
     floor: float
+    soft: float
 
 
 def even_ring(ring: Array, step_mm: float) -> Array:
@@ -86,7 +96,8 @@ def settle(
     """Move an anticlockwise outline onto the outermost sharp step from the ground to the glass.
 
     Strategy: colour is sampled across the outline. A step counts by its height and by how much
-    steeper it gets when looked at more closely: the rim of a shadow does not. All steps that
+    steeper it gets when looked at more closely: the rim of a shadow does not, and where what
+    follows may be a shadow by its colour, a step has to be nearly as sharp as any. All steps that
     reach `outermost` of the strongest in their profile are worth the same, so that the outer
     side of a rim is taken and neither paint nor the rim's inner side. The best run of steps round
     the outline, without jumps, is found by dynamic programming (Viterbi 1967), and each is then
@@ -111,15 +122,22 @@ def settle(
     fine = _steps(coded, _FINE_PX * _DENSE)
     if floor is None:
         floor = _FLOOR * float(np.quantile(fine[:, :_OUTERMOST], 0.3))
-    chances = _chances(fine, _steps(coded, _COARSE * _FINE_PX * _DENSE), own, floor, o)
+    light = linear(coded)
+    sharp = _sharpness(fine, _steps(coded, _COARSE * _FINE_PX * _DENSE))
+    plain = np.clip(sharp / o.sharp, 0.0, 1.0) ** 2
+    strict = np.clip((sharp - o.sharp) / (1.0 - o.sharp) / _STRICT, 0.0, 1.0)
+    shade = _shaded(light, zone, round(_INSIDE_MM / gap))
+    worth = np.where(own & (fine > floor), fine * np.where(shade, strict, plain), 0.0)
+    chances = _chances(worth, o)
     run = _best_run(chances, gap)
-    depth = _finely(linear(coded), run, offsets, gap)
+    depth = _finely(light, run, offsets, gap)
     seen = chances[np.arange(len(run)), run] > 0.0
     depth = _bridged(depth, seen)
     path = base + depth[:, None] * inward
     calm = gaussian_filter1d(depth, 1.5, mode="wrap")
     stray = float(1.4826 * np.median(np.abs(depth - calm)))
-    return Settled(path, stray, float(seen.mean()), floor)
+    soft = float((sharp[np.arange(len(run)), run] < _SOFT).mean())
+    return Settled(path, stray, float(seen.mean()), floor, soft)
 
 
 def _sampled(
@@ -138,17 +156,30 @@ def _sampled(
     return np.asarray(coded, dtype=np.float32), np.asarray(own > 0)
 
 
-def _chances(
-    fine: Grid, coarse: Grid, own: npt.NDArray[np.bool_], floor: float, o: LooseOptions
-) -> Array:
-    """Return how likely the glass begins at each place, (N, M), 0 where no step is."""
+def _sharpness(fine: Grid, coarse: Grid) -> Grid:
+    """Return how sharp each step is, (N, M), about 1 for the sharper edges of this outline.
+
+    A blurred edge gains less by a closer look than a sharp one; a mere slope gains nothing.
+    """
     # Between the two sides of a rim the coarse steps cancel out; those beside it are meant.
     around = maximum_filter1d(coarse, _BESIDE, axis=1)
     gain = np.minimum(fine / np.maximum(around, 1e-6), _COARSE) - 1.0
     strongest = np.take_along_axis(gain, fine.argmax(axis=1)[:, None], axis=1)
-    best = max(_LEAST_GAIN, float(np.median(strongest)))
-    sharp = np.clip(gain / (o.sharp * best), 0.0, 1.0) ** 2
-    worth = np.where(own & (fine > floor), fine * sharp, 0.0)
+    best = max(_LEAST_GAIN, float(np.quantile(strongest, 0.75)))
+    return np.asarray(np.clip(gain / best, 0.0, None), dtype=np.float32)
+
+
+def _shaded(light: Grid, zone: Zone, ahead: int) -> npt.NDArray[np.bool_]:
+    """Tell where what lies a little further in may be ground in a shadow, (N, M)."""
+    share = light / np.maximum(zone.ground, 1e-4).astype(np.float32)
+    m = share.shape[1]
+    inner = share[:, np.minimum(np.arange(m) + ahead, m - 1)]
+    low, high = inner.min(axis=2), inner.max(axis=2)
+    return np.asarray((high - low < _GREY * high) & (low > zone.shadow_least) & (high < 1.0))
+
+
+def _chances(worth: Array, o: LooseOptions) -> Array:
+    """Return how likely the glass begins at each place, (N, M), 0 where no step is."""
     before, after = np.roll(worth, 1, axis=1), np.roll(worth, -1, axis=1)
     before[:, 0] = after[:, -1] = 0.0
     tops = np.where((worth >= before) & (worth > after), worth, 0.0)
