@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from rubbing2pattern.curves import Arc, Cubic, Line
     from rubbing2pattern.errors import (
         InputUnreadable,
+        NoGlassFound,
         NoLeadFound,
         OutputNotWritten,
         RubbingError,
@@ -74,6 +75,7 @@ __all__ = [
     "Match",
     "Matches",
     "Matching",
+    "NoGlassFound",
     "NoLeadFound",
     "Options",
     "OutputNotWritten",
@@ -115,7 +117,10 @@ _ROOMS = {
     "correct": "Corrected apply_corrections correct_folder",
     "corrections": "Corrections CorrectionsFile read_corrections",
     "curves": "Arc Cubic Line",
-    "errors": "InputUnreadable NoLeadFound OutputNotWritten RubbingError ScaleNotFound UsageFault",
+    "errors": (
+        "InputUnreadable NoGlassFound NoLeadFound OutputNotWritten RubbingError ScaleNotFound "
+        "UsageFault"
+    ),
     "findings": "Code Finding Severity",
     "lists": "Listed list_folder",
     "match": "Matching match_pieces read_known write_matches",

@@ -37,7 +37,7 @@ _TINT: Ink = (235, 243, 236)
 
 LEAD, OPENING, FILLED, GLASS, FRAGMENT = "lead", "opening", "filled", "glass", "fragment"
 MISSING, HALO, RIM, SHORT, BINDS = "missing", "halo", "rim", "short", "binds"
-NUMBER, FIGURE, NOTE, RULE = "number", "figure", "note", "rule"
+NUMBER, FIGURE, GAP, NOTE, RULE = "number", "figure", "gap", "note", "rule"
 
 LAYERS = (
     Layer(LEAD, 0.0, ink=_GREY),
@@ -50,8 +50,9 @@ LAYERS = (
     Layer(RIM, 0.35),
     Layer(SHORT, 0.25, ink=BLUE),
     Layer(BINDS, 0.9, ink=VERMILION),
-    Layer(NUMBER, 0.15),
+    Layer(GAP, 0.15),
     Layer(FIGURE, 0.15, ink=VERMILION),
+    Layer(NUMBER, 0.15),
     Layer(NOTE, 0.15),
     Layer(RULE, 0.15),
 )

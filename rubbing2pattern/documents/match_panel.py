@@ -15,6 +15,7 @@ from rubbing2pattern.documents.match_page import (
     FIGURE,
     FILLED,
     FRAGMENT,
+    GAP,
     GLASS,
     LEAD,
     MISSING,
@@ -107,19 +108,17 @@ def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Ma
     for stretch in placed.groze:
         yield run(BINDS, view.places(stretch.path))
     for sign, stretches in (("S", placed.short), ("G", placed.groze)):
-        for stretch in stretches:
-            yield _figure(sign, stretch, inside, view, options)
+        told: set[str] = set()
+        for stretch in sorted(stretches, key=lambda one: -one.most_mm):
+            text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
+            # The same figure once more would only hide glass and numbers.
+            if text not in told:
+                yield _figure(text, stretch, inside, view)
+            told.add(text)
 
 
-def _figure(
-    sign: str,
-    stretch: Stretch,
-    inside: Polygon | MultiPolygon,
-    view: View,
-    options: DocumentOptions,
-) -> Mark:
+def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: View) -> Mark:
     """Write by how much glass and lead do not go together beside the worst place, on the glass."""
-    text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
     at, middle = view.at(stretch.at), inside.representative_point()
     dx, dy = middle.x - at[0], middle.y - at[1]
     far = max((dx * dx + dy * dy) ** 0.5, 1e-6)
@@ -127,7 +126,7 @@ def _figure(
     # So far that the box of the lettering clears the line, whatever way it lies from it.
     reach = min(half[0] / max(abs(dx / far), 1e-6), half[1] / max(abs(dy / far), 1e-6)) + 0.5
     step = min(reach, 0.9 * far) / far
-    layer = FIGURE if sign == "G" else NUMBER
+    layer = FIGURE if text.startswith("G") else GAP
     return centred(layer, (at[0] + step * dx, at[1] + step * dy), text, _FIGURE_MM, patch=True)
 
 

@@ -34,8 +34,8 @@ _QUALITY = 82
 _NUMBER_MM, _NAME_MM = 3.4, 1.9
 KEY = (
     "Large: number of the place in the panel, several where openings are alike; ? where it has "
-    "none. Small: name of the loose piece and what is to be done. Red: look at it before use. Not "
-    "to scale."
+    "none. Small: name of the loose piece and what is to be done, if anything. Red: look at it "
+    "before use. Not to scale."
 )
 
 
@@ -59,16 +59,19 @@ def photo_page(photo: LoosePhoto, matching: Matching, options: DocumentOptions) 
 def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions) -> list[Mark]:
     shape = view.shape(piece.outline)
     number = numbers_told(match.numbers) if match.numbers else "?"
-    centre = shapely.maximum_inscribed_circle(shape, tolerance=0.1).coords[0]
-    x, y = float(centre[0]), float(centre[1])
-    named = f"{piece.id} {work_told(match, options)}"
+    circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
+    x, y = (float(c) for c in circle.coords[0])
+    # Small glass must not vanish behind its number.
+    high = min(_NUMBER_MM, max(_NAME_MM, 0.7 * circle.length))
+    fits = match.verdict is Verdict.FITS
+    named = piece.id if fits else f"{piece.id} {work_told(match, options)}"
     layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
-    many = len(match.numbers) > 3
+    high = _NAME_MM if len(match.numbers) > 3 else high
     return [
         *outlines(HALO, shape),
         *outlines(RIM, shape),
-        centred(NUMBER, (x, y + 0.8), number, _NAME_MM if many else _NUMBER_MM, patch=True),
-        centred(layer, (x, y - 0.5 * _NUMBER_MM - 1.3), named, _NAME_MM, patch=True),
+        centred(NUMBER, (x, y + 0.8), number, high, patch=True),
+        centred(layer, (x, y - 0.5 * high - 1.0), named, 0.7 * _NAME_MM, patch=True),
     ]
 
 

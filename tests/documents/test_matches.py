@@ -178,7 +178,8 @@ def test_the_pages_name_every_piece_and_number(files: dict[str, bytes]) -> None:
     for number in range(1, 15):
         assert f"\n{number}\n" in f"\n{pages[0]}"
     for k in range(1, 10):
-        assert f"P{k} " in pages[1]
+        assert f"\nP{k}" in f"\n{pages[1]}"
+    assert "P3 groze" in pages[1] and "P4 short by" in pages[1] and "P5 turn over" in pages[1]
     assert "P7+P8" in pages[0] and "P5 T" in pages[0]
     assert "No glass was found for 7, 8, 9, 10, 11, 12, 13, 14" in pages[2]
     assert "P1 may lie in number 2." in pages[2] and "local" in pages[2]
