@@ -57,13 +57,20 @@ class _Bench:
     facing: tuple[LoosePiece, ...]
     upside_down: bool
 
-    def as_lying(self, match: Match) -> Match:
-        """Return what was found about a piece that faces the panel, told of it as it lies."""
+    def all_as_lying(self, matches: Matches) -> Matches:
+        """Return what was found about pieces that face the panel, told of them as they lie."""
+        assemblies = (
+            replace(a, parts=tuple(map(self._placed, a.parts))) for a in matches.assemblies
+        )
+        as_lying = tuple(self._as_lying(match) for match in matches.matches)
+        return replace(matches, matches=as_lying, assemblies=tuple(assemblies))
+
+    def _as_lying(self, match: Match) -> Match:
         piece = next(piece for piece in self.lying if piece.id == match.piece.id)
-        placed = None if match.placed is None else self.placed(match.placed)
+        placed = None if match.placed is None else self._placed(match.placed)
         return replace(match, piece=piece, placed=placed)
 
-    def placed(self, placed: Placed) -> Placed:
+    def _placed(self, placed: Placed) -> Placed:
         return replace(placed, over=placed.over is not self.upside_down)
 
 
@@ -118,14 +125,7 @@ def match_pieces(
     progress.stage("match", total - 1, total)
     matches = assign(bench.facing, openings, options.match, numbers, turn_over)
     progress.stage("fragments", total, total)
-    matches = _with_fragments(matches, openings, options, turn_over)
-    matches = replace(
-        matches,
-        matches=tuple(bench.as_lying(match) for match in matches.matches),
-        assemblies=tuple(
-            replace(a, parts=tuple(map(bench.placed, a.parts))) for a in matches.assemblies
-        ),
-    )
+    matches = bench.all_as_lying(_with_fragments(matches, openings, options, turn_over))
     progress.done()
     source = _provenance(seen, references, numbers, options)
     return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source)

@@ -45,6 +45,7 @@ def test_importing_the_package_loads_nothing() -> None:
 
 def test_every_error_has_an_exit_code_of_its_own() -> None:
     """But a picture without leads and one without glass: both show nothing that is looked for."""
-    codes = {kind.__name__: kind.exit_code for kind in rubbing2pattern.RubbingError.__subclasses__()}
+    family = rubbing2pattern.RubbingError.__subclasses__()
+    codes = {kind.__name__: kind.exit_code for kind in family}
     assert codes.pop("NoGlassFound") == codes["NoLeadFound"] == 5
     assert sorted(codes.values()) == [2, 3, 4, 5, 6]
