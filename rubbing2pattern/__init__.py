@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from rubbing2pattern.archive import Archived, Verified, archive_folders, verify_bag
+    from rubbing2pattern.archiving.about import About, read_about
     from rubbing2pattern.correct import Corrected, apply_corrections, correct_folder
     from rubbing2pattern.corrections import Corrections, CorrectionsFile, read_corrections
     from rubbing2pattern.curves import Arc, Cubic, Line
@@ -55,7 +57,9 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "About",
     "Arc",
+    "Archived",
     "Came",
     "Code",
     "Corrected",
@@ -99,21 +103,27 @@ __all__ = [
     "Targets",
     "UsageFault",
     "Verdict",
+    "Verified",
     "__version__",
     "apply_corrections",
+    "archive_folders",
     "correct_folder",
     "list_folder",
     "match_pieces",
     "parse_reference",
     "print_folder",
+    "read_about",
     "read_corrections",
     "read_known",
     "trace_rubbing",
+    "verify_bag",
     "write_matches",
     "write_reading",
 ]
 
 _ROOMS = {
+    "archive": "Archived Verified archive_folders verify_bag",
+    "archiving.about": "About read_about",
     "correct": "Corrected apply_corrections correct_folder",
     "corrections": "Corrections CorrectionsFile read_corrections",
     "curves": "Arc Cubic Line",

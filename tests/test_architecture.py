@@ -21,18 +21,18 @@ LONGEST_FUNCTION = 60
 # stand on the tables of the trade (stock), so that a default may be taken from there.
 STOREYS: tuple[tuple[str, ...], ...] = (
     ("errors", ""),
-    ("units",),
+    ("units", "window_numbers"),
     ("frame",),
     ("curves",),
     ("reading", "model", "findings", "stock"),
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
     ("packing", "leading", "matching"),
-    ("correcting", "glazing"),
+    ("correcting", "glazing", "archiving"),
     ("stages", "documents", "demo"),
     ("provenance",),
     ("folders",),
-    ("pipeline", "correct", "lists", "printing", "match"),
+    ("pipeline", "correct", "lists", "printing", "match", "archive"),
     ("cli",),
     ("__main__",),
 )
@@ -213,7 +213,8 @@ def text_files() -> list[Path]:
 # A folder of some machine at the start of a path, or an address on a network.
 MACHINE_PATH = re.compile(r"(?<![\w.~/$}])/(?:home|Users|root|tmp|opt|mnt|work|media)/\w")
 ADDRESS = re.compile(r"https?://([\w.-]+)")
-NAMESPACES = {"www.w3.org", "json-schema.org", "www.apache.org"}
+# Names of vocabularies, never fetched; purl.org is that of Dublin Core.
+NAMESPACES = {"www.w3.org", "json-schema.org", "www.apache.org", "purl.org"}
 
 
 @pytest.mark.parametrize("path", text_files(), ids=shown)

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from rubbing2pattern import __version__
+from rubbing2pattern.cli.archive import archive, verify
 from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
@@ -68,6 +69,8 @@ main.add_command(correct)
 main.add_command(lists)
 main.add_command(match)
 main.add_command(print_again)
+main.add_command(archive)
+main.add_command(verify)
 main.add_command(demo)
 main.add_command(targets)
 

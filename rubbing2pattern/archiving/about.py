@@ -1,0 +1,131 @@
+"""What a person says about the panels in an archive package: who, where, when, what rights.
+
+The words are those of Dublin Core (ISO 15836-1:2017, the fifteen elements; from memory).
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from rubbing2pattern.errors import InputUnreadable, UsageFault
+
+ELEMENTS = (
+    "title",
+    "creator",
+    "subject",
+    "description",
+    "publisher",
+    "contributor",
+    "date",
+    "type",
+    "format",
+    "identifier",
+    "source",
+    "language",
+    "relation",
+    "coverage",
+    "rights",
+)
+_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
+_LARGEST = 1_000_000
+
+
+class About(BaseModel):
+    """What is said about all panels of a package; every field may be left out."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, str_max_length=5000)
+
+    title: str = ""
+    building: str = ""
+    place: str = ""
+    date: str = Field(default="", description="of the rubbing: 2026, 2026-11 or 2026-11-25")
+    who: str = Field(default="", description="who took the rubbing")
+    publisher: str = Field(default="", description="who keeps it")
+    rights: str = ""
+    condition: str = ""
+    language: str = ""
+    packed: str = Field(default="", description="date of packing; no clock is asked")
+
+
+NOTHING_SAID = About()
+
+
+def read_about(path: Path) -> About:
+    """Read the file in which a person says it (TOML).
+
+    Raises
+    ------
+    InputUnreadable
+        It cannot be opened or is no TOML in UTF-8.
+    UsageFault
+        It has a field that there is not, or a date that is none.
+    """
+    try:
+        if path.stat().st_size > _LARGEST:
+            raise InputUnreadable(f"{path} is over one megabyte; what is said there is shorter")
+        content = path.read_text(encoding="utf-8")
+    except OSError as fault:
+        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
+    except UnicodeDecodeError as fault:
+        raise InputUnreadable(f"{path} is no text in UTF-8, byte {fault.start}") from fault
+    try:
+        about = About.model_validate(tomllib.loads(content))
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        raise InputUnreadable(f"{path} is no TOML: {str(fault)[:200]}") from fault
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        name = ".".join(str(step) for step in first["loc"])
+        known = ", ".join(About.model_fields)
+        raise UsageFault(
+            f"{path}, field {name[:60]!r}: {first['msg'].lower()}; the fields are {known}"
+        ) from fault
+    for name in ("date", "packed"):
+        given = getattr(about, name)
+        if given and not _DATE.fullmatch(given):
+            raise UsageFault(
+                f"{path}, field {name}: {given[:40]!r} is no date; write 2026, 2026-11 or "
+                "2026-11-25"
+            )
+    return about
+
+
+def dublin_core(about: About, names: Sequence[str], sides: Sequence[str]) -> bytes:
+    """Return the metadata of a package as XML, elements in the order of the standard.
+
+    Parameters
+    ----------
+    about : what a person said.
+    names : of the panels, in order.
+    sides : from which they are seen, in the same order.
+    """
+    said = {
+        "title": [about.title or f"Lead layout of {', '.join(names)}"],
+        "creator": [about.who],
+        "subject": ["leaded glass", "stained glass", "rubbing of leads"],
+        "description": [about.condition]
+        + [f"{name}: seen from {side}" for name, side in zip(names, sides, strict=True)],
+        "publisher": [about.publisher],
+        "date": [about.date],
+        "type": ["Image", "Dataset"],
+        "format": ["image/tiff", "application/json", "image/svg+xml", "application/pdf"],
+        "identifier": list(names),
+        "source": [about.building],
+        "language": [about.language],
+        "coverage": [about.place],
+        "rights": [about.rights],
+    }
+    lines = [
+        f"  <dc:{element}>{escape(' '.join(value.split()))}</dc:{element}>"
+        for element in ELEMENTS
+        for value in said.get(element, [])
+        if value.strip()
+    ]
+    head = '<?xml version="1.0" encoding="UTF-8"?>\n<metadata'
+    space = ' xmlns:dc="http://purl.org/dc/elements/1.1/">\n'
+    return (head + space + "\n".join(lines) + "\n</metadata>\n").encode()

@@ -1,0 +1,201 @@
+"""Bags by RFC 8493 (BagIt 1.0): written with SHA-512, and checked byte for byte.
+
+The check is our own, so that it trusts nothing in a bag: every name in a manifest must lie inside,
+links are refused, and files of any size are read in pieces.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path, PurePosixPath
+
+from rubbing2pattern.errors import InputUnreadable
+
+DECLARATION = "bagit.txt"
+INFO = "bag-info.txt"
+MANIFEST = "manifest-sha512.txt"
+TAG_MANIFEST = "tagmanifest-sha512.txt"
+PAYLOAD = "data"
+AGENT_LABEL, AGENT = "Bag-Software-Agent", "rubbing2pattern"
+
+_DECLARED = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+_CHUNK = 1 << 20
+_LONGEST_LIST = 64 << 20
+_ALGORITHMS = ("sha512", "sha256")
+
+
+def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str]) -> None:
+    """Write a bag into an empty folder.
+
+    Parameters
+    ----------
+    folder : where the bag is to be.
+    files : content by path under ``data/``, with / between the parts.
+    info : labels and values of ``bag-info.txt``, in order; the size of the payload is added.
+    """
+    sums = {}
+    for name in sorted(files):
+        path = folder / PAYLOAD / PurePosixPath(name)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(files[name])
+        sums[f"{PAYLOAD}/{name}"] = hashlib.sha512(files[name]).hexdigest()
+    size = sum(len(content) for content in files.values())
+    told = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
+    tags = {
+        DECLARATION: _DECLARED,
+        INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in told.items()),
+        MANIFEST: _manifest(sums),
+    }
+    encoded = {name: text.encode() for name, text in tags.items()}
+    encoded[TAG_MANIFEST] = _manifest(
+        {name: hashlib.sha512(content).hexdigest() for name, content in sorted(encoded.items())}
+    ).encode()
+    for name, content in encoded.items():
+        (folder / name).write_bytes(content)
+
+
+def faults_of(folder: Path) -> list[str]:
+    """Return what is wrong with a bag, each in one sentence; nothing when it is whole.
+
+    Rules (RFC 8493, section 3):
+
+    1. it declares version 1.0 and UTF-8, has a manifest of its payload, and one of its tag files;
+    2. every file named lies inside the bag, is there, is no link, and has the sum that is named;
+    3. every file of the payload is named in every manifest of the payload; every tag file, but for
+       the manifests of tag files themselves, in one of those;
+    4. the size and number of files agree with ``Payload-Oxum``;
+    5. a bag of this program has its manifests letter for letter as it writes them, for in a sum
+       upper and lower case mean the same, and a changed letter would not be seen otherwise.
+
+    Raises
+    ------
+    InputUnreadable
+        There is no bag, or it cannot be read.
+    """
+    if not (folder / DECLARATION).is_file():
+        raise InputUnreadable(f"{folder} is no bag: it holds no {DECLARATION} (RFC 8493)")
+    try:
+        faults = _declaration_faults(folder)
+        there = dict(_files(folder, faults))
+        manifests = _named(there, "manifest-")
+        tags = _named(there, "tagmanifest-")
+        for kind, found in (("manifest-sha512.txt", manifests), ("tagmanifest-sha512.txt", tags)):
+            if not found:
+                faults.append(f"there is no {kind}, so nothing can be checked by it")
+        payload = {name for name in there if name.startswith(f"{PAYLOAD}/")}
+        for name in manifests:
+            faults += _manifest_faults(folder, name, there, payload)
+        for name in tags:
+            wanted = {n for n in there if n not in payload and n not in tags}
+            faults += _manifest_faults(folder, name, there, wanted)
+        faults += _oxum_faults(folder, payload)
+    except OSError as fault:
+        raise InputUnreadable(f"cannot read {folder}: {fault.strerror or fault}") from fault
+    return faults
+
+
+def _declaration_faults(folder: Path) -> list[str]:
+    text = _text(folder / DECLARATION)
+    return [] if text == _DECLARED else [f"{DECLARATION} does not declare BagIt 1.0 in UTF-8"]
+
+
+def _files(folder: Path, faults: list[str]) -> Iterator[tuple[str, Path]]:
+    """Give every plain file of the bag by its path; links and other things are faults."""
+    for root, folders, names in os.walk(folder, followlinks=False):
+        folders.sort()
+        for name in sorted([*names, *folders]):
+            path = Path(root, name)
+            inside = path.relative_to(folder).as_posix()
+            if path.is_symlink():
+                faults.append(f"{inside} is a link; a bag holds plain files")
+            elif path.is_file():
+                yield inside, path
+            elif not path.is_dir():
+                faults.append(f"{inside} is no plain file")
+
+
+def _named(there: Mapping[str, Path], start: str) -> list[str]:
+    known = {f"{start}{algorithm}.txt" for algorithm in _ALGORITHMS}
+    return sorted(name for name in there if name in known)
+
+
+def _manifest_faults(
+    folder: Path, manifest: str, there: Mapping[str, Path], wanted: set[str]
+) -> list[str]:
+    faults, told = [], {}
+    algorithm = manifest.rsplit("-", 1)[1].removesuffix(".txt")
+    for number, line in enumerate(_text(folder / manifest).splitlines(), start=1):
+        total, _, name = line.partition(" ")
+        name = _decoded(name.lstrip(" *"))
+        parts = PurePosixPath(name).parts
+        if not name or name.startswith(("/", "~")) or ".." in parts or "\\" in name:
+            faults.append(f"{manifest}, line {number}: {line[:80]!r} names no file inside the bag")
+            continue
+        if name in told:
+            faults.append(f"{manifest}, line {number}: {name} is named twice")
+        told[name] = total.lower()
+    sums = {name: _sum(there[name], algorithm) for name in told if name in there}
+    for name, total in told.items():
+        if name not in sums:
+            faults.append(f"{name} is missing")
+        elif sums[name] != total:
+            faults.append(f"{name} is not what it was: its {algorithm} sum differs")
+    if not faults and _is_own(folder) and _manifest(sums) != _text(folder / manifest):
+        faults.append(f"{manifest} is not written as it was")
+    faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(told))]
+    return faults
+
+
+def _is_own(folder: Path) -> bool:
+    path = folder / INFO
+    return path.is_file() and f"{AGENT_LABEL}: {AGENT}\n" in _text(path)
+
+
+def _oxum_faults(folder: Path, payload: set[str]) -> list[str]:
+    path = folder / INFO
+    if not path.is_file():
+        return []
+    for line in _text(path).splitlines():
+        if line.startswith("Payload-Oxum:"):
+            size = sum((folder / name).stat().st_size for name in payload)
+            if line.partition(":")[2].strip() != f"{size}.{len(payload)}":
+                return [f"the payload is {size}.{len(payload)}, not as Payload-Oxum says"]
+    return []
+
+
+def _manifest(sums: Mapping[str, str]) -> str:
+    return "".join(f"{total}  {_encoded(name)}\n" for name, total in sums.items())
+
+
+def _encoded(name: str) -> str:
+    """Write a name so that it keeps to its line (RFC 8493, section 2.1.3)."""
+    return name.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A")
+
+
+def _decoded(name: str) -> str:
+    for code, letter in (("%0D", "\r"), ("%0d", "\r"), ("%0A", "\n"), ("%0a", "\n"), ("%25", "%")):
+        name = name.replace(code, letter)
+    return name
+
+
+def _one_line(value: str) -> str:
+    return " ".join(value.split())
+
+
+def _text(path: Path) -> str:
+    if path.stat().st_size > _LONGEST_LIST:
+        raise InputUnreadable(f"{path} is over 64 megabytes; no list of a bag is as long")
+    try:
+        return path.read_bytes().decode("utf-8")
+    except UnicodeDecodeError:
+        return ""
+
+
+def _sum(path: Path, algorithm: str) -> str:
+    found = hashlib.new(algorithm)
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            found.update(chunk)
+    return found.hexdigest()

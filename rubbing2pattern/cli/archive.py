@@ -1,0 +1,105 @@
+"""The commands `archive` and `verify`: a package for keeping, and its check."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from rubbing2pattern.errors import EXIT_DONE, InputUnreadable, UsageFault
+
+_FOLDER = click.Path(path_type=Path)
+
+
+@click.command()
+@click.argument("folders", nargs=-1, required=True, type=_FOLDER)
+@click.option(
+    "-o",
+    "--output",
+    "bag",
+    required=True,
+    type=_FOLDER,
+    metavar="BAG",
+    help="Folder of the package; it appears whole or not at all, and replaces nothing.",
+)
+@click.option(
+    "--about",
+    "about_file",
+    type=_FOLDER,
+    metavar="FILE.toml",
+    help="What is said about the panels: title, building, place, date, who, publisher, rights, "
+    "condition, language, packed.",
+)
+@click.option(
+    "--image",
+    "images",
+    multiple=True,
+    metavar="PANEL=FILE",
+    help="The original picture of a panel; its sum is checked. Of one panel alone: FILE.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+def archive(
+    folders: tuple[Path, ...],
+    bag: Path,
+    about_file: Path | None,
+    images: tuple[str, ...],
+    as_json: bool,
+) -> int:
+    """Pack FOLDERS of results into a package for keeping (BagIt, RFC 8493)."""
+    from rubbing2pattern.archive import archive_folders
+    from rubbing2pattern.archiving.about import NOTHING_SAID, read_about
+
+    about = read_about(about_file) if about_file else NOTHING_SAID
+    done = archive_folders(folders, bag, about=about, images=_images(images, folders))
+    if as_json:
+        told = {"panels": done.panels, "files": done.files, "notes": done.notes, "bag": str(bag)}
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return EXIT_DONE
+    click.echo(f"panels  {', '.join(done.panels)}")
+    click.echo(f"files   {done.files}")
+    if done.notes:
+        click.echo("\nNot in the package:")
+        for note in done.notes:
+            click.echo(f"  {note}")
+    click.echo(f"\nThe package lies in {bag}; check it now and again with: verify {bag}")
+    return EXIT_DONE
+
+
+@click.command()
+@click.argument("bag", type=_FOLDER)
+@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+def verify(bag: Path, as_json: bool) -> int:
+    """Check a package BAG: its sums, its records, and that they still give the same drawings."""
+    from rubbing2pattern.archive import verify_bag
+
+    found = verify_bag(bag)
+    if as_json:
+        told = {"panels": found.panels, "faults": found.faults, "bag": str(bag)}
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+    if found.faults:
+        more = f" (and {len(found.faults) - 1} more)" if len(found.faults) > 1 else ""
+        if not as_json:
+            for fault in found.faults:
+                click.echo(f"  {fault}")
+        raise InputUnreadable(f"{bag} is not as it was packed: {found.faults[0]}{more}")
+    if not as_json:
+        click.echo(f"All is well: {', '.join(found.panels)}")
+    return EXIT_DONE
+
+
+def _images(given: tuple[str, ...], folders: tuple[Path, ...]) -> dict[str, Path]:
+    from rubbing2pattern.documents.record import read_record
+    from rubbing2pattern.output import RECORD_NAME
+
+    found: dict[str, Path] = {}
+    for text in given:
+        name, sign, path = text.partition("=")
+        if not sign and len(folders) == 1:
+            name, path = read_record(folders[0] / RECORD_NAME).panel.name, text
+        elif not sign:
+            raise UsageFault(f"--image {text!r}: write PANEL=FILE, for there are several panels")
+        if name in found:
+            raise UsageFault(f"--image: the panel {name!r} is given two pictures")
+        found[name] = Path(path)
+    return found
