@@ -7,6 +7,7 @@ import io
 import json
 import logging
 import random
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +23,7 @@ from PIL import Image
 from rubbing2pattern.archive import archive_folders, verify_bag
 from rubbing2pattern.archiving.about import ELEMENTS, About, read_about
 from rubbing2pattern.archiving.bag import faults_of, write_bag
+from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
 from rubbing2pattern.cli.main import main
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
@@ -179,6 +181,24 @@ def test_a_record_that_gives_another_drawing_is_told(bag: Path, tmp_path: Path) 
     write_bag(place, payload, {})
     faults = verify_bag(place).faults
     assert any("does not give pattern.svg" in fault for fault in faults)
+
+
+def test_a_drawing_of_another_version_may_be_rounded_otherwise(bag: Path) -> None:
+    svg, dxf = (
+        (bag / "data" / "n4 3b" / f"pattern.{kind}").read_bytes() for kind in ("svg", "dxf")
+    )
+    for shift, same in ((0.004, True), (0.03, False)):
+        assert same_svg(svg, shifted(svg, rb"(?<=points=\")-?[\d.]+", shift)) is same
+        assert same_dxf(dxf, shifted(dxf, rb"(?<=\n 10\n)-?[\d.]+", shift)) is same
+    assert not same_svg(svg, svg.replace(b"<line", b"<LINE", 1))
+    assert not same_dxf(dxf, dxf + b"  0\nLINE\n")
+
+
+def shifted(content: bytes, place: bytes, by: float) -> bytes:
+    """Move the last figure that is found at such a place."""
+    found = list(re.finditer(place, content))[-1]
+    moved = f"{float(found[0]) + by:.6f}".encode()
+    return content[: found.start()] + moved + content[found.end() :]
 
 
 def test_the_same_folders_give_the_same_bytes(folder: Path, tmp_path: Path) -> None:
