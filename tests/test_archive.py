@@ -20,7 +20,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from rubbing2pattern.archive import archive_folders, verify_bag
+from rubbing2pattern.archive import DRAWINGS, archive_folders, verify_bag
 from rubbing2pattern.archiving.about import ELEMENTS, About, read_about
 from rubbing2pattern.archiving.bag import faults_of, write_bag
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
@@ -181,6 +181,23 @@ def test_a_record_that_gives_another_drawing_is_told(bag: Path, tmp_path: Path) 
     write_bag(place, payload, {})
     faults = verify_bag(place).faults
     assert any("does not give pattern.svg" in fault for fault in faults)
+
+
+def test_a_record_of_the_first_form_is_read(bag: Path, tmp_path: Path) -> None:
+    """Version 1 at first had no room for what persons settle, nor for the kept rubbing."""
+    inside = bag / "data" / "n4 3b"
+    record = json.loads((inside / "panel.json").read_text(encoding="utf-8"))
+    for name in ("dismissed", "corrections", "rubbing"):
+        del record[name]
+    for came in record["cames"]:
+        del came["corrected"]
+    payload = {f"n4 3b/{kind}": (inside / kind).read_bytes() for kind in DRAWINGS}
+    payload["n4 3b/panel.json"] = json.dumps(record).encode()
+    place = tmp_path / "bag"
+    place.mkdir()
+    write_bag(place, payload, {})
+    found = verify_bag(place)
+    assert (found.panels, found.faults) == (("n4 3b",), ())
 
 
 def test_a_drawing_of_another_version_may_be_rounded_otherwise(bag: Path) -> None:
