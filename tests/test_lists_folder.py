@@ -175,8 +175,8 @@ def test_a_new_reading_carries_over_what_was_typed(folder: Path, name: str) -> N
         expected = FILLED
     else:
         lines = (folder / name).read_text().splitlines()
-        row = lines[2].rsplit(",", 6)[0]
-        lines[2] = f"{row},cracked,keep,,,,an old crack"
+        row = lines[2].rsplit(",", 7)[0]
+        lines[2] = f"{row},cracked,keep,,,,,an old crack"
         (folder / name).write_text("\n".join(lines))
         expected = Filled({2: Entry(State.CRACKED, Action.KEEP, remark="an old crack")})
     trace_again(folder)
@@ -248,7 +248,7 @@ def test_a_word_is_taken_back_on_the_sheet_in_the_folder(folder: Path) -> None:
     assert done.merged.filled == Filled({1: NEW})
     trace_again(folder)
     assert held(folder) == Filled({1: NEW})
-    edit_list(folder, "missing,replace,ruby,3,painted,'=see photo", ",,,,,")
+    edit_list(folder, "missing,replace,ruby,3,,painted,'=see photo", ",,,,,,")
     list_folder(folder, folder / "pieces.csv")
     assert held(folder) == Filled()
     assert "replacement.csv" not in listing(folder), "a list of nothing would mislead"
@@ -264,7 +264,7 @@ def test_a_list_that_a_spreadsheet_saved_again_brings_back_nothing(folder: Path)
     trace_again(folder)
     assert held(folder) == Filled({1: NEW})
     # All empty: rather a list that was cut down than one in which all was taken back.
-    lines = [line.rsplit(",", 6)[0] for line in (folder / "pieces.csv").read_text().splitlines()]
+    lines = [line.rsplit(",", 7)[0] for line in (folder / "pieces.csv").read_text().splitlines()]
     (folder / "pieces.csv").write_text("\n".join(lines))
     trace_again(folder)
     assert held(folder) == Filled({1: NEW})
@@ -293,7 +293,7 @@ def test_workbook_and_list_both_written_on(folder: Path) -> None:
     assert found[2].remark == "from the workbook"
     assert found[3].remark == "from the list"
     type_in_folder(folder, {4: {"remark": "this"}})
-    edit_list(folder, "cracked,,,,,one", "cracked,,,,,that")
+    edit_list(folder, "cracked,,,,,,one", "cracked,,,,,,that")
     before = listing(folder)
     with pytest.raises(InputUnreadable, match="both written on and differ: piece 4, remark"):
         trace_again(folder)
