@@ -24,6 +24,7 @@ from rubbing2pattern.options.fragments import FragmentOptions
 PLACES = 96
 _STEP_MM = 1.0
 _EVERY = 3
+_STRAIGHT_MM = 0.5
 _SAME_TURN = 0.1
 _SAME_PLACE_MM = 3.0
 
@@ -43,6 +44,7 @@ class Glass:
     places, normals : (N, 2), even places about the centre, and the unit normals outwards there.
     step_mm : way between two places.
     stretches, middles : (S, W) and (S,), see the head of this file; middles about the centre.
+        Straight ones are left out, for they fit anywhere along a straight line.
     """
 
     piece: int
@@ -55,12 +57,18 @@ class Glass:
     stretches: npt.NDArray[np.complex128]
     middles: npt.NDArray[np.complex128]
 
+    @property
+    def length_mm(self) -> float:
+        """Length of the whole edge."""
+        return self.step_mm * len(self.places)
+
     @classmethod
     def of(cls, piece: int, outline: Polygon, over: bool, options: FragmentOptions) -> Glass:
         """Take the edge of a loose piece."""
         ring = even_ring(outline, PLACES)
         centre = ring.mean(axis=0)
         stretches, middles = _stretches(outline, options)
+        bent = _bent(stretches[::_EVERY])
         return cls(
             piece,
             over,
@@ -69,8 +77,8 @@ class Glass:
             ring - centre,
             ring_normals(ring),
             float(outline.exterior.length) / PLACES,
-            stretches[::_EVERY],
-            middles[::_EVERY] - complex(*centre),
+            stretches[::_EVERY][bent],
+            middles[::_EVERY][bent] - complex(*centre),
         )
 
 
@@ -147,6 +155,14 @@ def _stretches(
     stretches = ring[around % count]
     middles = stretches.mean(axis=1)
     return stretches - middles[:, None], middles
+
+
+def _bent(stretches: npt.NDArray[np.complex128]) -> npt.NDArray[np.bool_]:
+    """Return which stretches (S, W) stray from a straight line; all of them if none does."""
+    square = (np.abs(stretches) ** 2).mean(axis=1)
+    across = 0.5 * (square - np.abs((stretches**2).mean(axis=1)))
+    bent = across > _STRAIGHT_MM**2
+    return np.asarray(bent if bent.any() else ~bent)
 
 
 def ring_normals(ring: Array) -> Array:

@@ -22,7 +22,7 @@ from rubbing2pattern.options.fragments import FragmentOptions
 
 _STEP_MM = 0.5
 _FACING = 0.8
-_ROUNDS = 10
+_ROUNDS = 6
 _WIDEST = 3.0
 _MET = 3.0
 _NEAREST = 6
@@ -38,7 +38,7 @@ class Part:
 
     def laid(self, points: Array) -> Array:
         """Carry points (N, 2) about the fragment's centre to the panel's frame."""
-        return moved(points[None], np.array([self.turn]), self.centre[None])[0]
+        return np.asarray(moved(points[None], np.array([self.turn]), self.centre[None])[0])
 
     @property
     def outline(self) -> Polygon:

@@ -21,14 +21,15 @@ from rubbing2pattern.matching.distances import DistanceGrid
 from rubbing2pattern.matching.fragment_edges import Glass, Poses, alike_stretches, moved
 from rubbing2pattern.options.fragments import FragmentOptions
 
-_CELL_MM = 0.7
+_CELL_MM = 1.0
 _MARGIN_MM = 5.0
 _FACING = 0.8
 _WIDEST = 4.0
 _ROUNDS = 8
-_SETTLED = 8
+_SETTLED = 6
 _ROUGH_SPREAD = 3.0
 _ROUGH_EVERY = 4
+_SETTLED_EVERY = 2
 _ONE_TURN = 0.02
 _ONE_PLACE_MM = 1.0
 
@@ -87,11 +88,11 @@ class Laying:
         turn, centre = poses.turn, poses.centre
         for widening in np.geomspace(_WIDEST, 1.0, _ROUNDS):
             now = Poses(poses.glass, turn, centre)
-            away, facing, slope = self._met(now, sides)
+            away, facing, slope = self._met(now, sides, _SETTLED_EVERY)
             sigma = self.options.cut_mm * widening
             weight = np.exp(-0.5 * (away / sigma) ** 2) * facing
             weight = np.where(away > 0.0, np.maximum(weight, 0.3), weight)
-            arm = moved(self.places[poses.glass], turn, np.zeros_like(centre))
+            arm = moved(self.places[poses.glass, ::_SETTLED_EVERY], turn, np.zeros_like(centre))
             step = least_squares_step(np.clip(away, -3.0, 3.0), slope, arm, weight)
             turn, centre = turn + step[:, 0], centre + step[:, 1:]
         return Poses(poses.glass, turn, centre)

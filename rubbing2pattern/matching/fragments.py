@@ -7,6 +7,7 @@ with a cut edge and one that has only neighbours.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -32,8 +33,7 @@ Area: TypeAlias = Polygon | MultiPolygon
 _SLIVER_MM = 1.0
 _LEAST_AREA_MM2 = 30.0
 _TOO_LARGE = 1.1
-_OTHERWHERE = 15.0
-_JOINED = 4
+_NEARLY = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +99,11 @@ def assemble(
         return ()
     laying = Laying(glasses, options)
     joined = []
-    for k, seeds in enumerate(_seeds(laying, openings, options)):
+    for k, states in enumerate(_grown(laying, openings, options)):
         cut = openings[k].cut
-        for state in _grown(seeds, laying, cut, options):
+        for state in states:
+            if state.hole.area > (1.0 - _NEARLY * options.least_filled) * cut.area:
+                continue
             parts = settled_together(state.parts, cut, options)
             joined.append(_Joined(k, parts, borne_out(parts, cut, options)))
     alike = _alike(openings, options)
@@ -115,45 +117,41 @@ def assemble(
     return tuple(sorted(found, key=lambda assembly: assembly.number))
 
 
-def _seeds(
+def _grown(
     laying: Laying, openings: Sequence[Opening], options: FragmentOptions
 ) -> list[list[_State]]:
-    """Return the first parts of every opening; none that lies far likelier in another one."""
-    seeds: list[list[_State]] = []
+    """Return the likeliest sets of fragments of every opening, of every count of parts.
+
+    All openings grow by one part at a time. A set is not carried on when each of its fragments is
+    part of a set elsewhere that is likelier by `elsewhere`.
+    """
+    found: list[list[_State]] = [[] for _ in openings]
+    kept = [[_State((), opening.cut, 0.0)] for opening in openings]
     best: dict[int, float] = {}
-    for opening in openings:
-        found = _added(_State((), opening.cut, 0.0), laying, options)
-        seeds.append(found)
-        for state in found:
-            piece = state.parts[0].glass.piece
-            best[piece] = max(best.get(piece, -math.inf), state.value)
-    return [
-        [s for s in found if s.value > best[s.parts[0].glass.piece] - _OTHERWHERE][
-            : options.kept_states
+    for _ in range(options.most_parts):
+        kept = [_children(states, laying, options) for states in kept]
+        for state in itertools.chain(*kept):
+            for piece in state.pieces:
+                best[piece] = max(best.get(piece, -math.inf), state.value)
+        kept = [
+            [s for s in states if any(s.value > best[p] - options.elsewhere for p in s.pieces)]
+            for states in kept
         ]
-        for found in seeds
-    ]
-
-
-def _grown(
-    seeds: Sequence[_State], laying: Laying, cut: Polygon, options: FragmentOptions
-) -> list[_State]:
-    """Return the likeliest sets of fragments of an opening, of every count of parts."""
-    kept = list(seeds)
-    found = list(seeds)
-    for _ in range(options.most_parts - 1):
-        children: dict[frozenset[int], _State] = {}
-        for state in kept:
-            for child in _added(state, laying, options)[: options.kept_states]:
-                known = children.get(child.pieces)
-                if known is None or child.value > known.value:
-                    children[child.pieces] = child
-        if not children:
-            break
-        likeliest = sorted(children.values(), key=lambda s: (-s.value, sorted(s.pieces)))
-        kept = likeliest[: options.kept_states]
-        found += kept
+        for all_sets, states in zip(found, kept, strict=True):
+            all_sets += states
     return found
+
+
+def _children(states: Sequence[_State], laying: Laying, options: FragmentOptions) -> list[_State]:
+    """Return the likeliest sets that are one of some sets and one fragment more."""
+    children: dict[frozenset[int], _State] = {}
+    for state in states:
+        for child in _added(state, laying, options)[: options.kept_states]:
+            known = children.get(child.pieces)
+            if known is None or child.value > known.value:
+                children[child.pieces] = child
+    likeliest = sorted(children.values(), key=lambda s: (-s.value, sorted(s.pieces)))
+    return likeliest[: options.kept_states]
 
 
 def _added(state: _State, laying: Laying, options: FragmentOptions) -> list[_State]:
@@ -204,7 +202,7 @@ def _kept(
         keep = [
             part.glass.piece not in doubtful
             and b.met >= options.least_met
-            and b.value >= options.least_value
+            and b.value >= options.least_strength * part.glass.length_mm / options.steady_mm
             for part, b in zip(parts, borne, strict=True)
         ]
         if all(keep):

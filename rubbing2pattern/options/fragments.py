@@ -23,7 +23,11 @@ class FragmentOptions(Checked):
     beyond_share: float = value(0.02, 0.001, 0.5, "of an edge may stand beyond what bounds it")
     over_share: float = value(0.1, 0.001, 0.5, "of the parts lie turned over, where it is allowed")
     kept_states: int = value(4, 1, 50, "likeliest beginnings in an opening that are carried on")
+    elsewhere: float = value(8.0, 0.0, 100.0, "what is likelier elsewhere by more is left")
     least_value: float = value(4.0, 0.0, 100.0, "a part of less likelihood is not tried further")
+    least_strength: float = value(
+        0.6, 0.0, 3.0, "for each `steady_mm` of edge; strangers have less"
+    )
     least_met: float = value(0.5, 0.1, 1.0, "of its edge a part meets its neighbours or its line")
     least_met_line: float = value(0.6, 0.1, 1.0, "of the edge around all parts meets the line")
     least_filled: float = value(0.4, 0.1, 1.0, "with less of an opening filled nothing is said")
