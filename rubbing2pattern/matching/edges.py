@@ -5,6 +5,8 @@ Legend for shapes: H, W rows and columns of the working picture.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -20,8 +22,29 @@ _GREY_LEAST = 0.1
 _FAINT = 0.6
 
 
-def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> tuple[Mask, Mask]:
-    """Return where something lies on the ground, and where that shows, (H, W) bool each.
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """Where something lies on the ground, (H, W) bool each.
+
+    Attributes
+    ----------
+    lies : all of it.
+    shows : where the picture shows it, before gaps are closed and what is shut in is filled.
+    coloured : where it has a colour that no shadow makes.
+    """
+
+    lies: Mask
+    shows: Mask
+    coloured: Mask
+
+    def part(self, rows: slice, columns: slice) -> Covered:
+        """Return the part within rows and columns."""
+        at = (rows, columns)
+        return Covered(self.lies[at], self.shows[at], self.coloured[at])
+
+
+def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Covered:
+    """Return where something lies on the ground.
 
     Rules:
 
@@ -33,14 +56,15 @@ def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> tupl
        begins softly, is ground, and clear glass, which only its rim shows, is not.
     4. Threads narrower than glass are taken off: edges of shadows, scratches, drawn lines.
     """
-    barred = _edges(work, ground, steps, o) | _off_colour(work, ground, o)  # rule 1
-    barred &= work.inside
+    coloured = _off_colour(work, ground, o) & work.inside
+    barred = (_edges(work, ground, steps, o) & work.inside) | coloured  # rule 1
     shut = _closed(barred, o.gap_mm * work.px_per_mm)  # rule 2
     free = (~shut & work.inside).astype(np.uint8)
     parts = np.asarray(cv2.connectedComponents(free, connectivity=4)[1], dtype=np.int32)
     lies = work.inside & ~np.isin(parts, _grounds(parts, work, ground, o))  # rule 3
     # Closing has drawn the ground's border outwards over bends of the edge; it is settled later.
-    return _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm), barred  # rule 4
+    lies = _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)  # rule 4
+    return Covered(lies, barred, coloured)
 
 
 def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:

@@ -23,6 +23,7 @@ Mask = npt.NDArray[np.bool_]
 _BLOCK_MM = 2.0
 _MODES = 5
 _TILES = 8
+_ENOUGH = 20_000
 _BINS = 16
 _DEGREES = ((0, 0.14), (1, 0.12), (2, 0.10), (3, 0.08), (3, 0.06))
 _ROUNDS = 3
@@ -84,7 +85,7 @@ class Ground:
 
 def reduced(colour: Colour, px_per_mm: float, inside: Mask | None, o: LooseOptions) -> Working:
     """Return the working picture; `inside` (H, W) of the photograph bounds what is read."""
-    step = max(1, int(px_per_mm / o.work_px_per_mm + 0.3))
+    step = max(1, round(px_per_mm / o.work_px_per_mm))
     h, w = colour.shape[0] // step, colour.shape[1] // step
     small = cv2.resize(colour[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
     scale = px_per_mm / step
@@ -120,7 +121,9 @@ def bare_ground(work: Working, steps: Grid) -> Ground:
     polynomial cannot follow is then added smoothly from the pixels that agree.
     """
     at, mean, use = _blocks(work)
-    grown = [_grown(at[use], mean[use], mode) for mode in _commonest(mean[use])]
+    every = max(1, int(use.sum()) // _ENOUGH)
+    some = at[use][::every], mean[use][::every]
+    grown = [_grown(*some, mode) for mode in _commonest(mean[use])]
     powers = _powers(at.reshape(-1, 2), _DEGREES[-1][0])
     reach = [_spread(np.abs(mean - (powers @ t).reshape(mean.shape)), use) for t in grown]
     terms = grown[max(range(len(grown)), key=lambda i: reach[i])]

@@ -93,9 +93,9 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
     steps = steps_of(work.colour, work.px_per_mm)
     ground = bare_ground(work, steps)
-    lies, shows = covered(work, ground, steps, options)
+    there = covered(work, ground, steps, options)
     grey = rubbing.photograph.grey
-    parts = list(parts_of(lies, shows, steps, work, grey, targets_in(grey), options))
+    parts = list(parts_of(there, steps, work, grey, targets_in(grey), options))
     camera = camera_of(rubbing, options)
     found = list[Seen]()
     findings = list[Finding]()

@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from skimage.segmentation import watershed
 
 from rubbing2pattern.frame import Array
-from rubbing2pattern.matching.edges import disc, rim_of
+from rubbing2pattern.matching.edges import Covered, disc, rim_of
 from rubbing2pattern.matching.ground import Mask, Working
 from rubbing2pattern.matching.not_glass import is_ruler, is_target
 from rubbing2pattern.matching.touching import Neck, outline_px, parted
@@ -25,6 +25,7 @@ _MARGIN_MM = 4.0
 _CORE_MM = 4.5
 _CORE_SHARE = 0.5
 _BEYOND_MM = 0.7
+_COLOUR_IN_MM = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +60,16 @@ class Surroundings:
     ----------
     free : where no other shape lies and the picture is to be read.
     edge : the rim of what is read.
-    shows : where the picture itself shows that the ground is covered.
+    there : what is known of what lies there.
     """
 
     free: Mask
     edge: Mask
-    shows: Mask
+    there: Covered
 
 
 def parts_of(
-    lies: Mask,
-    shows: Mask,
+    there: Covered,
     steps: Grid,
     work: Working,
     grey: Grey,
@@ -84,10 +84,12 @@ def parts_of(
     """
     rim = rim_of(work.inside)
     at_rim = cv2.dilate(rim.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(lies.astype(np.uint8), connectivity=4)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(
+        there.lies.astype(np.uint8), connectivity=4
+    )
     margin = round(_MARGIN_MM * work.px_per_mm)
     least = o.smallest_mm2 * work.px_per_mm**2
-    h, w = lies.shape
+    h, w = there.lies.shape
     for label in range(1, len(stats)):
         left, top, width, height, area = (int(v) for v in stats[label])
         if area < least:
@@ -103,7 +105,7 @@ def parts_of(
         elif is_target(mask, near, targets):
             yield _plain(near, mask, free, "target", whole=True)
         else:
-            about = Surroundings(free & near.inside, edge, shows[rows, columns])
+            about = Surroundings(free & near.inside, edge, there.part(rows, columns))
             yield from _divided(near, mask, about, steps[rows, columns], grey, o)
 
 
@@ -115,10 +117,10 @@ def _divided(
     work: Working, mask: Mask, about: Surroundings, steps: Grid, grey: Grey, o: LooseOptions
 ) -> Iterator[Part]:
     """Give the pieces that make up one connected shape."""
-    parts = parted(mask, about.shows, steps, work, o)
+    parts = parted(mask, about.there.shows, steps, work, o)
     markers = np.where(mask, 0, 1).astype(np.int32)
     for k, one in enumerate(parts.masks):
-        markers[_core(one, work)] = k + 2
+        markers[_core(one, about.there.coloured, work)] = k + 2
     settled = watershed(steps, markers)
     reach = cv2.dilate(mask.astype(np.uint8), disc(_BEYOND_MM * work.px_per_mm)) > 0
     for k, one in enumerate(parts.masks):
@@ -137,11 +139,13 @@ def _divided(
         yield Part(work, own_mask, own, outline, whole, kind, cut, doubtful)
 
 
-def _core(mask: Mask, work: Working) -> Mask:
-    """Return what lies safely inside a shape, past shadows and rims."""
+def _core(mask: Mask, coloured: Mask, work: Working) -> Mask:
+    """Return what lies safely inside a shape: past shadows and rims, or by its colour."""
     framed = np.pad(mask.astype(np.uint8), 1, mode="edge")
     deep = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
-    return np.asarray(deep >= min(_CORE_MM * work.px_per_mm, _CORE_SHARE * float(deep.max())))
+    core = deep >= min(_CORE_MM * work.px_per_mm, _CORE_SHARE * float(deep.max()))
+    sure = cv2.erode((coloured & mask).astype(np.uint8), disc(_COLOUR_IN_MM * work.px_per_mm)) > 0
+    return np.asarray(core | sure)
 
 
 def _largest(mask: Mask) -> Mask:

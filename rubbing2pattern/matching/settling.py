@@ -25,10 +25,13 @@ _DENSE = 2.0
 _JUMP = 3
 _JUMP_COST = 0.06
 _DEPTH_COST_PER_MM = 0.12
-_FLOOR = 3.0
+_FLOOR = 4.0
 _BESIDE = 9
 _LEAST_GAIN = 0.3
 _STRICT = 0.7
+_FAINT = 0.5
+_LEAST_CHANCE = 0.2
+_SHORT_GAP = 0.1
 _SOFT = 0.75
 _INSIDE_MM = 0.35
 _GREY = 0.15
@@ -127,13 +130,12 @@ def settle(
     plain = np.clip(sharp / o.sharp, 0.0, 1.0) ** 2
     strict = np.clip((sharp - o.sharp) / (1.0 - o.sharp) / _STRICT, 0.0, 1.0)
     shade = _shaded(light, zone, round(_INSIDE_MM / gap))
-    worth = np.where(own & (fine > floor), fine * np.where(shade, strict, plain), 0.0)
-    chances = _chances(worth, o)
+    worth = np.where(fine > floor, fine * np.where(shade, strict, plain), 0.0)
+    chances = _chances(worth, own, o)
     run = _best_run(chances, gap)
     depth = _finely(light, run, offsets, gap)
     seen = chances[np.arange(len(run)), run] > 0.0
-    depth = _bridged(depth, seen)
-    path = base + depth[:, None] * inward
+    path = _bridged(base, inward, depth, seen)
     calm = gaussian_filter1d(depth, 1.5, mode="wrap")
     stray = float(1.4826 * np.median(np.abs(depth - calm)))
     soft = float((sharp[np.arange(len(run)), run] < _SOFT).mean())
@@ -178,13 +180,16 @@ def _shaded(light: Grid, zone: Zone, ahead: int) -> npt.NDArray[np.bool_]:
     return np.asarray((high - low < _GREY * high) & (low > zone.shadow_least) & (high < 1.0))
 
 
-def _chances(worth: Array, o: LooseOptions) -> Array:
+def _chances(worth: Array, own: npt.NDArray[np.bool_], o: LooseOptions) -> Array:
     """Return how likely the glass begins at each place, (N, M), 0 where no step is."""
     before, after = np.roll(worth, 1, axis=1), np.roll(worth, -1, axis=1)
     before[:, 0] = after[:, -1] = 0.0
-    tops = np.where((worth >= before) & (worth > after), worth, 0.0)
-    most = np.maximum(tops.max(axis=1, keepdims=True), 1e-9)
-    return np.asarray(np.minimum(1.0, tops / (o.outermost * most)), dtype=np.float64)
+    tops = np.where(own & (worth >= before) & (worth > after), worth, 0.0)
+    most = tops.max(axis=1, keepdims=True)
+    # Where the glass hardly shows, the unevenness of the ground must not stand in for its edge.
+    most = np.maximum(most, max(_FAINT * float(np.median(most)), 1e-9))
+    chance = np.minimum(1.0, tops / (o.outermost * most))
+    return np.asarray(np.where(chance > _LEAST_CHANCE, chance, 0.0), dtype=np.float64)
 
 
 def _steps(coded: Grid, sigma: float) -> Grid:
@@ -239,11 +244,23 @@ def _finely(light: Grid, run: npt.NDArray[np.int64], offsets: Array, gap: float)
     return np.asarray(offsets[at] + np.clip(shift, -0.5, 0.5) * gap, dtype=np.float64)
 
 
-def _bridged(depth: Array, seen: npt.NDArray[np.bool_]) -> Array:
-    """Return depths with those where no edge was seen taken from their neighbours."""
+def _bridged(base: Array, inward: Array, depth: Array, seen: npt.NDArray[np.bool_]) -> Array:
+    """Return an outline with the places where no edge was seen set between their neighbours.
+
+    Short gaps are crossed in a straight line, because where it was first seen the outline may
+    bulge there; along longer ones the depth under it is carried on, which keeps its shape.
+    """
+    path = base + depth[:, None] * inward
     if seen.all() or not seen.any():
-        return depth
-    n = len(depth)
+        return path
+    n = len(path)
     at = np.flatnonzero(seen)
-    wide = np.concatenate((at - n, at, at + n))
-    return np.interp(np.arange(n), wide, np.tile(depth[at], 3))
+    wide, every = np.concatenate((at - n, at, at + n)), np.arange(n)
+    straight = np.column_stack(
+        [np.interp(every, wide, np.tile(path[at, axis], 3)) for axis in (0, 1)]
+    )
+    carried = base + np.interp(every, wide, np.tile(depth[at], 3))[:, None] * inward
+    gap = np.diff(wide, append=wide[-1] + n)
+    before = np.searchsorted(wide, every, side="right") - 1
+    short = gap[before] <= _SHORT_GAP * n
+    return np.where(short[:, None], straight, carried)
