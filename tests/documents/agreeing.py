@@ -57,12 +57,13 @@ class Drawn:
         assert len(dict(found)) == len(found), f"a {layer} stands there twice"
         return dict(found)
 
-    def area_mm2(self, number: int) -> float:
-        """Return the cut area around a piece number: the outline around it, less what is in it."""
+    def glass(self, number: int) -> shapely.Geometry:
+        """Return the glass around a piece number: the outline around it, less what is in it."""
         rings, at = self.rings["cut outline"], self.numbers()[number]
         around = min((r for r in rings if r.contains(at)), key=lambda r: r.area, default=Polygon())
-        inside = [r for r in rings if r is not around and around.contains(r)]
-        return float(around.area - shapely.union_all(inside).area)
+        return around - shapely.union_all(
+            [r for r in rings if r is not around and around.covers(r)]
+        )
 
 
 @dataclass(frozen=True)
@@ -347,19 +348,23 @@ def templates(folder: Folder) -> dict[str, Drawn]:
     return {"DXF": in_dxf(files["templates.dxf"]), "SVG": in_svg(files["templates.svg"])}
 
 
+def in_frame(folder: Folder, points: Iterable[Any]) -> np.ndarray:
+    """Return places of the record, (N, 2), where a drawing has them: mirrored if it is."""
+    placed = np.array(list(points), dtype=np.float64).reshape(-1, 2)
+    if folder.files["pattern.svg"].decode().split("</title>")[0].endswith("(mirrored)"):
+        placed[:, 0] = folder.record["panel"]["width_mm"] - placed[:, 0]
+    return placed
+
+
 def drawn_cames(folder: Folder, drawn: Drawn) -> dict[str, LineString]:
     """Return the lead line of each came, found by its place; each line is that of one came.
 
     The only others are the samples in the words beside the panel, one and one for each width.
     """
-    lines, panel = drawn.lines["lead line"], folder.record["panel"]
-    title = folder.files["pattern.svg"].decode().split("</title>")[0]
-    found = {}
+    lines, found = drawn.lines["lead line"], {}
     for came in folder.record["cames"]:
-        path = np.array(came["path"])
-        if title.endswith("(mirrored)"):
-            path[:, 0] = panel["width_mm"] - path[:, 0]
-        apart = [LineString(path).hausdorff_distance(line) for line in lines]
+        path = LineString(in_frame(folder, came["path"]))
+        apart = [path.hausdorff_distance(line) for line in lines]
         best = int(np.argmin(apart))
         assert apart[best] < 0.05, f"{came['id']} is not drawn"
         found[came["id"]] = lines[best]
@@ -369,3 +374,17 @@ def drawn_cames(folder: Folder, drawn: Drawn) -> dict[str, LineString]:
     assert len(samples) == 1 + len(folder.rows("cames.csv"))
     assert all(line.bounds[3] < -10.0 for line in samples), "a line too many in the panel"
     return found
+
+
+def near(a: float, b: float, within: float, what: object = "") -> None:
+    assert abs(a - b) <= within, f"{what}: {a} and {b} are further apart than {within}"
+
+
+def run_mm(said: str, unit: Unit) -> float:
+    """Read a length of lead of the report: metres, or inches to a half."""
+    number = said.rsplit(" ", 1)[0]
+    return 1000.0 * float(number) if unit == "mm" else in_mm(number, unit)
+
+
+def half_run(unit: Unit) -> float:
+    return 5.0 if unit == "mm" else 0.25 * 25.4

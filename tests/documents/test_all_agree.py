@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pymupdf
 import pytest
+import shapely
 from openpyxl import load_workbook
 from shapely.geometry import Point, Polygon
 
@@ -22,9 +23,13 @@ from tests.documents.agreeing import (
     Folder,
     by_number,
     drawn_cames,
+    half_run,
+    in_frame,
     in_mm,
     made,
+    near,
     replaced,
+    run_mm,
     same_cell,
     templates,
     tiles_of,
@@ -36,10 +41,6 @@ from tests.documents.tiled import pages
 @pytest.fixture(scope="module", params=CASES)
 def folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Folder:
     return made(request.param, tmp_path_factory.mktemp("agree"))
-
-
-def near(a: float, b: float, within: float, what: object = "") -> None:
-    assert abs(a - b) <= within, f"{what}: {a} and {b} are further apart than {within}"
 
 
 def test_the_case_is_a_whole_folder(folder: Folder) -> None:
@@ -74,12 +75,20 @@ def test_every_document_counts_the_same(folder: Folder) -> None:
     drawn = folder.drawings
     for name, sheet in drawn.items():
         assert [text for text, _ in sheet.texts["panel note"]].count(told) == 1, name
-        assert len(sheet.circles["joint"]) == counts[2], name
+        joints = in_frame(folder, [(joint["x"], joint["y"]) for joint in record["joints"]])
+        circles = np.array([(at.x, at.y) for at in sheet.circles["joint"]])
+        assert np.abs(joints - circles).max() < 0.0011, name
         assert len(drawn_cames(folder, sheet)) == counts[1], name
     for pdf in (folder.files["pattern.pdf"], tiles_of(folder)):
         (document, *_) = pages(pdf)
         assert [text for text, _ in document.words].count(told) == 1
+    severities = Counter(finding["severity"] for finding in record["findings"])
+    counted = f"{severities['wrong']} wrong, {severities['check']} to check"
+    said = f"Findings F1 to F{len(record['findings'])}: {counted}"
+    assert any(text.startswith(said) for text, _ in drawn["SVG"].texts["panel note"])
     report = folder.report()
+    in_report = sorted(int(row[0][1:]) for body in report["findings"] for row in body)
+    assert in_report == list(range(1, len(record["findings"]) + 1))
     assert [row[0] for row in report["cames"][0]] == [came["id"] for came in record["cames"]]
     marked = [f"F{k}" for k, f in enumerate(record["findings"], start=1) if f["at"]]
     for name, sheet in drawn.items():
@@ -93,12 +102,37 @@ def test_every_document_counts_the_same(folder: Folder) -> None:
         assert row["findings"] == "; ".join(findings)
 
 
+@pytest.mark.parametrize("name", ["pattern", "templates"])
+def test_dxf_and_svg_show_the_same_on_every_layer(folder: Folder, name: str) -> None:
+    """Outlines, lines, circles and lettering; SVG is rounded to 0.001 mm."""
+    dxf, svg = (folder.drawings if name == "pattern" else templates(folder)).values()
+    layers = {*dxf.rings, *dxf.lines, *dxf.texts}
+    assert layers == {*svg.rings, *svg.lines, *svg.texts} and len(layers) > 7
+    down = 0.0
+    if name == "templates":
+        boxes = [shapely.total_bounds(sheet.rings["cut outline"]) for sheet in (dxf, svg)]
+        down = boxes[1][1] - boxes[0][1]
+    for layer in layers:
+        for one, other in ((dxf.rings, svg.rings), (dxf.lines, svg.lines)):
+            shapes = one.get(layer, []), other.get(layer, [])
+            assert len(shapes[0]) == len(shapes[1]), layer
+            for a, b in zip(*shapes, strict=True):
+                near(a.length, b.length, 0.0015 * len(shapely.get_coordinates(a)), layer)
+                apart = np.abs(np.array(a.bounds) - b.bounds + (0.0, down, 0.0, down)).max()
+                near(float(apart), 0.0, 0.0025, layer)
+        texts = dxf.texts.get(layer, []), svg.texts.get(layer, [])
+        assert [text for text, _ in texts[0]] == [text for text, _ in texts[1]], layer
+        if layer in ("piece number", "width letter", "strip number"):
+            for (text, at), (_, there) in zip(*texts, strict=True):
+                near(abs(at.x - there.x) + abs(at.y + down - there.y), 0.0, 0.01, (layer, text))
+
+
 def test_areas(folder: Folder) -> None:
     """Of each piece: record, list, report, and the outlines around its number in the drawings."""
     listed = by_number(folder.rows("pieces.csv"))
     told = {int(row[0]): row for row in folder.report()["pieces"][0]}
     drawn = folder.drawings
-    in_report = 0.5 * (1.0 if folder.unit == "mm" else 0.1 * 25.4**2)
+    in_report = 0.5 * (1.0 if folder.unit == "mm" else 0.01 * 25.4**2)
     square = 1.0 if folder.unit == "mm" else 25.4**2
     for piece in folder.record["pieces"]:
         n, row, half = piece["number"], listed[piece["number"]], folder.half_area_mm2
@@ -110,9 +144,13 @@ def test_areas(folder: Folder) -> None:
         for side in ("width", "height"):
             length = piece["rectangle"][f"{side}_mm"]
             near(folder.length_mm(row, f"rectangle_{side}"), length, folder.half_length_mm, n)
-        near(drawn["DXF"].area_mm2(n), piece["cut_area_mm2"], 0.0051, ("DXF", n))
-        rounding = 0.0005 * math.sqrt(2.0) * Polygon(piece["cut_outline"]).length * 2.0
-        near(drawn["SVG"].area_mm2(n), piece["cut_area_mm2"], rounding, ("SVG", n))
+        near(drawn["DXF"].glass(n).area, piece["cut_area_mm2"], 0.0051, ("DXF", n))
+        outline, *holes = (
+            in_frame(folder, ring) for ring in (piece["cut_outline"], *piece["cut_holes"])
+        )
+        for name, sheet in drawn.items():
+            apart = Polygon(outline, holes).hausdorff_distance(sheet.glass(n))
+            near(apart, 0.0, 0.0011, (name, n))
     rings = [
         1 + len(piece["cut_holes"]) + sum(1 + len(part["holes"]) for part in piece["cut_parts"])
         for piece in folder.record["pieces"]
@@ -124,6 +162,8 @@ def test_list_and_workbook_of_the_pieces_are_the_same(folder: Folder) -> None:
     listed, shown = folder.rows("pieces.csv"), folder.sheet("pieces.xlsx", "pieces")
     assert len(listed) == len(shown)
     cames = {came["id"]: came for came in folder.record["cames"]}
+    of_pieces = {(c, piece["number"]) for piece in folder.record["pieces"] for c in piece["cames"]}
+    assert of_pieces == {(c, n) for c, came in cames.items() for n in came["pieces"]}
     for row, cells, piece in zip(listed, shown, folder.record["pieces"], strict=True):
         for name, text in row.items():
             assert same_cell(text, cells[name]), (row["number"], name)
@@ -163,6 +203,45 @@ def test_lead_by_width(folder: Folder) -> None:
         for name, lines in drawn.items():
             length = sum(lines[came["id"]].length for came in mine)
             near(length, total, 0.0025 * len(mine), (name, row["stock"]))
+
+
+def test_report_against_the_lists(folder: Folder) -> None:
+    report, unit = folder.report(), folder.unit
+    for row, cells in zip(folder.rows("pieces.csv"), report["pieces"][0], strict=True):
+        sides = (row[f"rectangle_{side}_{unit}"] for side in ("width", "height"))
+        assert cells[1] == " × ".join(sides)
+        assert cells[5:7] == [row["leads"].replace(";", ","), row["neighbours"].replace(" ", ", ")]
+        assert cells[7].replace(", ", " ").split() == re.findall(r"F\d+", row["findings"])
+    letters = {row["stock"]: row["letter"] for row in folder.rows("cames.csv")}
+    half = folder.half_length_mm
+    for came, cells in zip(folder.record["cames"], report["cames"][0], strict=True):
+        assert cells[1].split(" | ") == [str(n) for n in came["pieces"]]
+        near(in_mm(cells[2], unit), came["length_mm"], half, came["id"])
+        assert cells[3] == letters[came["stock"]]
+        width = float(cells[4].split()[0]) * (1.0 if unit == "mm" else 25.4)
+        near(width, came["face_width_mm"], folder.half_fine_mm, came["id"])
+        assert cells[5].startswith("border, ") is came["border"]
+        shown = {"flat", "round"} & set(cells[5].split(", "))
+        assert shown == {came["profile"]} - {"unknown"}
+    for row, cells in zip(folder.rows("cames.csv"), report["widths"][0], strict=True):
+        near(run_mm(cells[3], unit), folder.length_mm(row, "length"), half + half_run(unit))
+        near(run_mm(cells[4], unit), folder.length_mm(row, "border_length"), half + half_run(unit))
+        assert cells[5] == f"{row[f'longest_came_{unit}']} {unit}"
+        assert cells[6].split()[::2][:3] == [
+            row[f"measured_{which}_{unit}"] for which in ("least", "mean", "most")
+        ]
+        for profile in ("flat", "round", "unknown"):
+            told = [part for part in cells[7].split(", ") if part.endswith(profile)]
+            length = run_mm(told[0].removesuffix(f" {profile}"), unit) if told else 0.0
+            near(length, folder.length_mm(row, f"{profile}_length"), half + half_run(unit), profile)
+    for row, cells in zip(folder.rows("lead.csv"), report["lead"][0], strict=False):
+        assert cells[0] == row["letter"]
+        assert cells[1] == row["stock"] + (", border" if row["border"] == "yes" else "")
+        assert cells[2] == row["profile"]
+        near(run_mm(cells[4], unit), folder.length_mm(row, "total_length"), half + half_run(unit))
+        offcuts = row[f"offcuts_{unit}"].split("; ")
+        assert cells[7] == f"{max(offcuts, key=lambda o: in_mm(o, unit))} {unit}"
+        assert cells[8] == f"{row['lead_kg' if unit == 'mm' else 'lead_lb']} {cells[8][-2:]}"
 
 
 def test_letters_of_the_widths(folder: Folder) -> None:
@@ -246,9 +325,12 @@ def test_strips_against_sticks(folder: Folder) -> None:
             on = loads[f"{row['letter']}{k}"]
             used = sum(on) + len(on) * options.allowance_mm
             usable = folder.length_mm(row, "stick_length") - options.trim_mm
-            near(offcut, usable - used, (len(on) + 2) * (half + 0.1), (of(row), k))
+            # Sticks are divided in tenths of a millimetre, each part rounded up.
+            used += 0.05 * len(on)
+            near(offcut, usable - used, half + len(on) * (half - 0.05 + 0.1), (of(row), k))
         assert int(row["at_least"]) <= int(row["sticks"]) <= int(row["to_buy"])
         assert told[3] == row["strips"] and told[5:7] == [row["sticks"], row["to_buy"]]
+    assert len({row[f"stick_length_{folder.unit}"] for row in (*orders, total)}) == 1
     for name in ("strips", "sticks", "at_least", "to_buy"):
         assert int(total[name]) == sum(int(row[name]) for row in orders), name
     lengths = [folder.length_mm(row, "total_length") for row in orders]
@@ -257,7 +339,6 @@ def test_strips_against_sticks(folder: Folder) -> None:
 
 def test_weights(folder: Folder) -> None:
     """By section, length and density as docs/lead-to-cut.md gives them; glass by its cut area."""
-    strips = folder.rows("strips.csv")
     *orders, total = folder.rows("lead.csv")
     options, half, heart = LeadingOptions(), folder.half_kg, folder.record["panel"]["heart_mm"]
     stock_mm = {came["stock"]: came["stock_mm"] for came in folder.record["cames"]}
@@ -276,7 +357,6 @@ def test_weights(folder: Folder) -> None:
     per_mm2 = options.glass_mm * 2500.0 * 1e-9  # EN 572-1: 2.5 kg to the square metre and mm
     glass = per_mm2 * sum(cut)
     near(folder.kg(total, "glass"), glass, half + len(cut) * per_mm2 * folder.half_area_mm2)
-    assert len(strips) >= sum(int(row["strips"]) for row in orders)
 
 
 def test_new_glass_against_the_pieces(folder: Folder) -> None:
@@ -320,7 +400,12 @@ def test_new_glass_against_the_pieces(folder: Folder) -> None:
         word: [str(n) for n, row in asked.items() if word in row["decoration"].split(" + ")]
         for word in typed
     }
-    assert [int(row["pieces"]) for row in fired] == [len(n) for n in told.values()]
+    for row in fired:
+        numbers, gap = [int(n) for n in row["numbers"].split()], GlassOptions().shelf_gap_mm
+        assert int(row["pieces"]) == len(numbers)
+        sizes = [pieces[n]["rectangle"] for n in numbers]
+        shelf = sum((size["width_mm"] + gap) * (size["height_mm"] + gap) for size in sizes)
+        near(folder.area_mm2(row, "shelf_area"), shelf, folder.half_area_mm2, row["firing"])
 
 
 def test_templates_against_the_lists(folder: Folder) -> None:
@@ -334,7 +419,7 @@ def test_templates_against_the_lists(folder: Folder) -> None:
         assert len(sheet.rings["cut outline"]) == rings, name
         for n, row in listed.items():
             rounding = folder.half_area_mm2 + 0.0015 * lengths[n]
-            near(sheet.area_mm2(n), folder.area_mm2(row, "cut_area"), rounding, (name, n))
+            near(sheet.glass(n).area, folder.area_mm2(row, "cut_area"), rounding, (name, n))
     document: Any = pymupdf.open(stream=folder.files["templates.pdf"], filetype="pdf")  # type: ignore[no-untyped-call]
     printed: dict[int, Point] = {}
     outlines = 0
@@ -343,15 +428,11 @@ def test_templates_against_the_lists(folder: Folder) -> None:
         outlines += len(cut)
         assert not set(numbers) & set(printed)
         printed |= numbers
-        sheet = Drawn(
-            {"cut outline": cut},
-            {},
-            {"piece number": [(str(n), at) for n, at in numbers.items()]},
-            {},
-        )
+        texts = [(str(n), at) for n, at in numbers.items()]
+        sheet = Drawn({"cut outline": cut}, {}, {"piece number": texts}, {})
         for n in numbers:
             rounding = folder.half_area_mm2 + 0.01 * lengths[n]
-            near(sheet.area_mm2(n), folder.area_mm2(listed[n], "cut_area"), rounding, ("PDF", n))
+            near(sheet.glass(n).area, folder.area_mm2(listed[n], "cut_area"), rounding, ("PDF", n))
     assert set(printed) == set(listed)
     assert outlines == rings
 
