@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 from shapely.geometry import Polygon
 
 from benchmarks.cases import ROOT
@@ -32,6 +33,7 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reference import Dpi, Reference, read_marks
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
+from tests.loose_glass.scene import Bench, laid_out
 
 RIVAL_MM = 0.7
 OVERLAP = 0.8
@@ -203,20 +205,54 @@ def bench(folder: Path, arguments: list[str], tally: Tally) -> str:
         pieces += found
         pairs |= pair(found, photo["pieces"], own, bool(photo["dpi"]))
     outlined_s = perf_counter() - begun
-    matches = assign(pieces, openings, options.match)
-    left = [m.piece for m in matches.matches if m.placed is None and m.piece.whole]
-    unfilled = [o for o in openings if o.number in matches.unfilled]
-    fragments = assemble(left, unfilled, options.fragments)
+    matches, placed = matched(pieces, openings, options)
     own.seconds.append(perf_counter() - begun)
-    placed = {
-        name: (a.number, part.outline)
-        for a in fragments
-        for name, part in zip(a.pieces, a.parts, strict=True)
-    }
     judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, cuts)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
     return f"{folder.name:36} {told(own)}  outlines {outlined_s:.1f} s"
+
+
+def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
+    """Match glass without pictures: its true outlines, moved anywhere, with 0.1 mm of noise."""
+    rng = np.random.default_rng([seed, 78])
+    drawn, glass = laid_out(Bench(design, seed, fragments=fragments), rng)
+    openings = [Opening(o.index, o.hearts, o.cut, o.sight, 0.1) for o in drawn]
+    cuts = {o.number: o.cut for o in openings}
+    rival, options, own = rivals(list(cuts.values())), Options(), Tally()
+    pieces, pairs = [], {}
+    for k, piece in enumerate(glass, start=1):
+        moved = shapely.affinity.rotate(piece.outline, rng.uniform(0, 360), origin=(0, 0))
+        ring = shapely.get_coordinates(shapely.segmentize(moved, 1.0).exterior)[:-1]
+        noisy = Polygon(ring + rng.normal(0.0, 0.1, ring.shape)).buffer(0)
+        shape = max(shapely.get_parts(noisy), key=lambda p: p.area)
+        pieces.append(LoosePiece(f"P{k}", "", Polygon(shape.exterior), 0.12))
+        told_ring = shapely.get_coordinates(piece.outline.exterior).tolist()
+        true = {"index": piece.index, "fragment": piece.fragment, "as_cut": told_ring}
+        pairs[f"P{k}"] = true
+    begun = perf_counter()
+    matches, placed = matched(pieces, openings, options)
+    own.seconds.append(perf_counter() - begun)
+    own.true = own.found = len(pieces)
+    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, cuts)
+    for name, value in vars(own).items():
+        setattr(tally, name, getattr(tally, name) + value)
+    return f"{design:12} {seed:4} {told(own)}"
+
+
+def matched(
+    pieces: list[LoosePiece], openings: list[Opening], options: Options
+) -> tuple[Matches, dict[str, tuple[int, Polygon]]]:
+    """Return the matches of whole pieces, and where fragments were placed."""
+    matches = assign(pieces, openings, options.match)
+    left = [m.piece for m in matches.matches if m.placed is None and m.piece.whole]
+    unfilled = [o for o in openings if o.number in matches.unfilled]
+    fragments = assemble(left, unfilled, options.fragments)
+    return matches, {
+        name: (a.number, part.outline)
+        for a in fragments
+        for name, part in zip(a.pieces, a.parts, strict=True)
+    }
 
 
 def told(t: Tally) -> str:
@@ -238,8 +274,15 @@ def main() -> None:
     parser.add_argument("--seeds", default="1")
     parser.add_argument("--fragments", type=int, default=0)
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out" / "loose")
+    parser.add_argument("--only-fit", action="store_true", help="true outlines, no pictures")
     given = parser.parse_args()
     total = Tally()
+    if given.only_fit:
+        for design in given.designs.split(","):
+            for seed in given.seeds.split(","):
+                print(fitted(design, int(seed), given.fragments, total), flush=True)
+        print(f"{'all':17} {told(total)}")
+        return
     for ground in given.grounds.split(","):
         tally = Tally()
         for design in given.designs.split(","):
