@@ -28,11 +28,11 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
     ("packing", "leading", "matching"),
-    ("correcting", "glazing", "archiving"),
+    ("correcting", "glazing", "archiving", "comparing"),
     ("stages", "documents", "demo"),
     ("provenance",),
     ("folders",),
-    ("pipeline", "correct", "lists", "printing", "match", "archive"),
+    ("pipeline", "correct", "lists", "printing", "match", "archive", "compare"),
     ("cli",),
     ("__main__",),
 )

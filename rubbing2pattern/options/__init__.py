@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from rubbing2pattern.options.audit import AuditOptions
+from rubbing2pattern.options.compare import CompareOptions
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.fragments import FragmentOptions
@@ -49,6 +50,7 @@ class Options:
     loose: LooseOptions = field(default_factory=LooseOptions)
     match: MatchOptions = field(default_factory=MatchOptions)
     fragments: FragmentOptions = field(default_factory=FragmentOptions)
+    compare: CompareOptions = field(default_factory=CompareOptions)
 
     def values(self) -> dict[str, Any]:
         """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""
