@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rubbing2pattern.documents.comparison_record import comparison_schema
 from rubbing2pattern.documents.match_record import matches_schema
 from rubbing2pattern.documents.record import schema_text
 from rubbing2pattern.options.describe import options_page
@@ -15,3 +16,5 @@ if __name__ == "__main__":
     schema.write_text(schema_text(), encoding="utf-8", newline="\n")
     matches = Path(__file__).with_name("matches.schema.json")
     matches.write_text(matches_schema(), encoding="utf-8", newline="\n")
+    comparison = Path(__file__).with_name("comparison.schema.json")
+    comparison.write_text(comparison_schema(), encoding="utf-8", newline="\n")

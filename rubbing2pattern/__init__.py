@@ -21,6 +21,8 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from rubbing2pattern.archive import Archived, Verified, archive_folders, verify_bag
     from rubbing2pattern.archiving.about import About, read_about
+    from rubbing2pattern.compare import compare_folders, compare_panels, write_comparison
+    from rubbing2pattern.comparing.found import Comparison
     from rubbing2pattern.correct import Corrected, apply_corrections, correct_folder
     from rubbing2pattern.corrections import Corrections, CorrectionsFile, read_corrections
     from rubbing2pattern.curves import Arc, Cubic, Line
@@ -62,6 +64,7 @@ __all__ = [
     "Archived",
     "Came",
     "Code",
+    "Comparison",
     "Corrected",
     "Corrections",
     "CorrectionsFile",
@@ -107,6 +110,8 @@ __all__ = [
     "__version__",
     "apply_corrections",
     "archive_folders",
+    "compare_folders",
+    "compare_panels",
     "correct_folder",
     "list_folder",
     "match_pieces",
@@ -117,6 +122,7 @@ __all__ = [
     "read_known",
     "trace_rubbing",
     "verify_bag",
+    "write_comparison",
     "write_matches",
     "write_reading",
 ]
@@ -124,6 +130,8 @@ __all__ = [
 _ROOMS = {
     "archive": "Archived Verified archive_folders verify_bag",
     "archiving.about": "About read_about",
+    "compare": "compare_folders compare_panels write_comparison",
+    "comparing.found": "Comparison",
     "correct": "Corrected apply_corrections correct_folder",
     "corrections": "Corrections CorrectionsFile read_corrections",
     "curves": "Arc Cubic Line",

@@ -8,18 +8,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rubbing2pattern import __version__
 from rubbing2pattern.comparing.border import border_sides
 from rubbing2pattern.comparing.found import Comparison
 from rubbing2pattern.comparing.leads import pair_leads
 from rubbing2pattern.comparing.numbers import pair_joints, pair_pieces
 from rubbing2pattern.comparing.registering import Registration, register
 from rubbing2pattern.comparing.words import notes_of, ways_to_try
+from rubbing2pattern.documents.comparison_documents import comparison_documents
 from rubbing2pattern.documents.record import panel_of, record_from_text
 from rubbing2pattern.documents.record_text import content_of
-from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import RECORD_NAME
+from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder
+from rubbing2pattern.provenance import plain
 from rubbing2pattern.window_numbers import window_number
 
 GROUPS = ("compare", "documents")
@@ -103,6 +106,34 @@ def compare_folders(
     )
     compared = compare_panels(one.panel, other.panel, options)
     return replace(compared, before_sha256=one.sha256, after_sha256=other.sha256)
+
+
+def write_comparison(
+    found: Comparison,
+    folder: Path | str,
+    *,
+    options: Options = Options(),
+    overwrite: bool = False,
+) -> None:
+    """Write the documents of a comparison into a folder, which appears whole or not at all.
+
+    Raises
+    ------
+    OutputNotWritten
+        When the folder exists and may not be replaced, or cannot be written.
+    """
+    provenance = {
+        "program": {"name": "rubbing2pattern", "version": __version__},
+        "options": {name: plain(given) for name, given in options.changed().items()},
+    }
+    place = Path(folder)
+    with whole_folder(place, overwrite=overwrite, record=COMPARISON_NAME) as partial:
+        for name, content in comparison_documents(found, provenance, options.documents).items():
+            try:
+                (partial / name).write_bytes(content)
+            except OSError as fault:
+                reason = fault.strerror or fault
+                raise OutputNotWritten(f"cannot write {place / name}: {reason}") from fault
 
 
 def _registered(before: Panel, after: Panel, options: Options) -> Registration:

@@ -55,7 +55,23 @@ MATCHES_NAME = "matches.json"
 MATCH_NAMES = (MATCHES_NAME, "matches.csv", "matches.xlsx", "matches.pdf", "matches.png")
 """What the program itself writes into a folder of matches."""
 
-_NAMES_OF = {RECORD_NAME: OWN_NAMES, MATCHES_NAME: MATCH_NAMES}
+COMPARISON_NAME = "comparison.json"
+"""The file that tells a folder of a comparison from any other."""
+
+COMPARISON_NAMES = (
+    COMPARISON_NAME,
+    "comparison.csv",
+    "comparison.pdf",
+    "comparison.svg",
+    "comparison.png",
+)
+"""What the program itself writes into a folder of a comparison."""
+
+_NAMES_OF = {
+    RECORD_NAME: OWN_NAMES,
+    MATCHES_NAME: MATCH_NAMES,
+    COMPARISON_NAME: COMPARISON_NAMES,
+}
 """What belongs to the program in a folder, by the file that tells its kind."""
 
 
@@ -133,7 +149,7 @@ def whole_folder(
     When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
     With `overwrite` the old results are replaced at the very end; files in the old folder that the
     program did not write are kept in the new one unless it has one of that name. `record` is the
-    file that tells the kind of folder, `RECORD_NAME` or `MATCHES_NAME`.
+    file that tells the kind of folder: `RECORD_NAME`, `MATCHES_NAME`, `COMPARISON_NAME`.
 
     Raises
     ------

@@ -15,6 +15,7 @@ import click
 
 from rubbing2pattern import __version__
 from rubbing2pattern.cli.archive import archive, verify
+from rubbing2pattern.cli.compare import compare
 from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
@@ -71,6 +72,7 @@ main.add_command(match)
 main.add_command(print_again)
 main.add_command(archive)
 main.add_command(verify)
+main.add_command(compare)
 main.add_command(demo)
 main.add_command(targets)
 

@@ -26,6 +26,7 @@ _ASLANT = 0.3
 """Of the way to the other came, at most so much along it."""
 _LONE_SHARE = 0.8
 """With so much of it alone, a came is alone as a whole."""
+_ALIKE = 0.98
 _PAIRED_SHARE = 0.5
 _DETERMINED = 0.15
 """Ways in which a lead does not show its move well, by the ratio of singular values."""
@@ -195,7 +196,7 @@ def _pair(
     places = start + near.places[free]
     at, gaps = one.at[places], near.gaps[free]
     far = _steadied(np.hypot(*gaps.T))
-    k = int(np.argmax(far))
+    k = _in_the_middle(far)
     most_at = as_point(at[k])
     uncertainty = doubt.of_move(came, own, most_at)
     width_sd = math.hypot(came.face_width_uncertainty_mm, own.face_width_uncertainty_mm)
@@ -205,11 +206,11 @@ def _pair(
         float(free.sum() * one.cell_mm[start]),
         _frozen(at),
         _shift(gaps, one.way[places]),
-        float(far[k]),
+        float(far.max()),
         most_at,
         as_point(at[k] + gaps[k]),
         uncertainty,
-        doubt.is_move(float(far[k]), uncertainty),
+        doubt.is_move(float(far.max()), uncertainty),
         came.face_width_mm,
         own.face_width_mm,
         width_sd,
@@ -217,6 +218,12 @@ def _pair(
         own.stock,
         doubt.is_wider(own.face_width_mm - came.face_width_mm, width_sd),
     )
+
+
+def _in_the_middle(far: Array) -> int:
+    """Return where a lead is off most; of places that are off alike, the most central."""
+    most = np.flatnonzero(far >= _ALIKE * far.max())
+    return int(most[np.argmin(np.abs(most - 0.5 * (len(far) - 1)))])
 
 
 def _frozen(points: Array) -> Array:

@@ -142,9 +142,13 @@ class Sheet:
         )
 
     def drawing(
-        self, marks: Sequence[Mark], notes: Sequence[str] = (), picture: Picture | None = None
+        self,
+        marks: Sequence[Mark],
+        notes: Sequence[str] = (),
+        picture: Picture | None = None,
+        layers: tuple[Layer, ...] = LAYERS,
     ) -> Drawing:
-        """Return the page with its heading and notes."""
+        """Return the page with its heading and notes; `layers` has NOTE and RULE too."""
         left, low, right, high = self.room(0)
         said: list[Mark] = [
             Text(NOTE, (left, high + 1.3 * _HEAD_MM), self.title, _HEAD_MM, bold=True),
@@ -155,7 +159,7 @@ class Sheet:
             Stroke(RULE, Line((left, high + 0.6 * _HEAD_MM), (right, high + 0.6 * _HEAD_MM))),
         ]
         page = (0.0, 0.0, *self.size_mm)
-        return Drawing(self.title, "", page, LAYERS, (*marks, *said), picture=picture)
+        return Drawing(self.title, "", page, layers, (*marks, *said), picture=picture)
 
 
 def outlines(
