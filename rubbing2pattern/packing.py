@@ -272,11 +272,14 @@ def _best(
     methods: Sequence[tuple[Callable[..., Any], _Order]],
 ) -> _Try:
     """Try all methods (rule 3 of `sheets_needed`)."""
-    tries = []
+    tries: list[_Try] = []
     for method, order in methods:
+        fewest = min((len(tried.bins) for tried in tries), default=len(fitting))
         tried = _Try(method, room)
         for k in sorted(fitting, key=lambda k: (*order(sizes[k]), k)):
             tried.add(k, sizes[k], may_turn=boxes[k].may_turn)
+            if len(tried.bins) > fewest:
+                break  # It cannot be the best any more.
         tries.append(tried)
     return min(tries, key=lambda tried: tried.cost)
 

@@ -228,6 +228,8 @@ def plain_text(text: str) -> str:
 
 _NARROW = frozenset("iljtfrI.,:;'|!()[]/ -")
 _WIDE = frozenset("mwMW%@—ODQGCHNU")
+_WIDEST = 1.15
+"""Width of a wide letter, of the height of capitals."""
 
 
 def text_width_mm(text: str, height_mm: float, *, bold: bool = False) -> float:
@@ -238,7 +240,7 @@ def text_width_mm(text: str, height_mm: float, *, bold: bool = False) -> float:
     text : one line.
     height_mm : height of capitals.
     """
-    shares = sum(0.48 if c in _NARROW else 1.15 if c in _WIDE else 0.86 for c in text)
+    shares = sum(0.48 if c in _NARROW else _WIDEST if c in _WIDE else 0.86 for c in text)
     return height_mm * shares * (1.06 if bold else 1.0)
 
 
@@ -257,6 +259,9 @@ def wrapped(text: str, width_mm: float, height_mm: float) -> tuple[str, ...]:
 def _words(words: Iterable[str], width_mm: float, height_mm: float) -> Iterator[str]:
     """Yield the words, those that are too long in parts of one letter or more that fit."""
     for word in words:
+        if height_mm * _WIDEST * len(word) <= width_mm:
+            yield word
+            continue
         first, share = 0, 0.0
         for k, letter in enumerate(word):
             of_letter = text_width_mm(letter, 1.0)

@@ -51,7 +51,7 @@ def text_box(text: str, at: Point, height_mm: float, angle_deg: float = 0.0) -> 
     """Return the rectangle that centred lettering takes up at most."""
     half_width, half_height = 0.5 * text_width_mm(text, height_mm, bold=True), 0.5 * height_mm
     upright = box(at[0] - half_width, at[1] - half_height, at[0] + half_width, at[1] + half_height)
-    return rotate(upright, angle_deg, origin=at)
+    return rotate(upright, angle_deg, origin=at) if angle_deg else upright
 
 
 def _fitting(

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.affinity import rotate
 from shapely.geometry import MultiPolygon, Polygon
@@ -67,6 +68,8 @@ _WORDS_MM = (2.6, 2.1, 1.7)
 """Heights tried for the words under a number; 1.7 mm is print of 7 point."""
 _FOOT = 0.2
 """Of a number's height, from its baseline to the line under it."""
+_HAIR_MM = 1e-4
+"""Far more than the rounding of lengths in a panel, far less than what an arrow shows."""
 _CLEAR_MM = 1.0
 """Between an arrow and words or outlines."""
 
@@ -209,20 +212,27 @@ def _arrow(
     )
     open_to = _inside(piece).buffer(-_CLEAR_MM)
     for room in (open_to.difference(written.buffer(1.5 * _CLEAR_MM)), piece.cut_outline):
-        part = _longest_near(room, at, along, longest_mm)
+        part = longest_near(room, at, along, longest_mm)
         if part is not None:
             return _along(part, at, along, longest_mm)
     half = 0.5 * _LEAST_ARROW_MM * along
     return arrow(_point(at - half), _point(at + half))
 
 
-def _longest_near(
+def longest_near(
     room: shapely.Geometry, at: Array, along: Array, longest_mm: float
 ) -> Array | None:
     """Return the ends, (2, 2), of the best line along the grain in a shape, or None if too short.
 
     Lines a millimetre apart are tried; a millimetre further from the number counts as much as half
     a millimetre of length.
+
+    Parameters
+    ----------
+    room : where it may lie [mm].
+    at : place of the number, (2,).
+    along : direction of the grain, (2,), of length 1.
+    longest_mm : length beyond that counts for nothing.
     """
     if room.is_empty:
         return None
@@ -230,6 +240,7 @@ def _longest_near(
     corners = shapely.get_coordinates(room) - at
     offsets = np.arange(math.floor((corners @ across).min()), math.ceil((corners @ across).max()))
     reach = float(np.abs(corners @ along).max()) + 1.0
+    offsets = offsets[_worth_cutting(room, at, along, offsets, longest_mm)]
     feet = at + offsets[:, None] * across
     rays = shapely.linestrings(np.stack((feet - reach * along, feet + reach * along), axis=1))
     parts, ray = shapely.get_parts(shapely.intersection(rays, room), return_index=True)
@@ -239,6 +250,35 @@ def _longest_near(
     if not len(worth) or not np.isfinite(worth.max()):
         return None
     return np.asarray(shapely.get_coordinates(parts[int(np.argmax(worth))])[[0, -1]])
+
+
+def _worth_cutting(
+    room: shapely.Geometry, at: Array, along: Array, offsets: Array, longest_mm: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which of R lines along the grain may hold the best part, (R,), without cutting them.
+
+    A line enters and leaves the shape by turns, so the places where it crosses outlines give its
+    parts in pairs. Lines that run through a corner or along a side, and those with a part that is
+    just long enough, are left to the exact cut, which takes far longer.
+    """
+    rings = shapely.get_rings(shapely.get_parts(room))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    u, v = (points - at) @ along, (points - at) @ np.array((-along[1], along[0]))
+    sides = np.flatnonzero(ring[1:] == ring[:-1])
+    below = v <= offsets[:, None]
+    line, side = np.nonzero(below[:, sides] != below[:, sides + 1])
+    a, b = sides[side], sides[side] + 1
+    cross = u[a] + (offsets[line] - v[a]) / (v[b] - v[a]) * (u[b] - u[a])
+    order = np.lexsort((cross, line))
+    ends, line = cross[order].reshape(-1, 2), line[order][::2]
+    length = ends[:, 1] - ends[:, 0]
+    worth = np.where(length < _LEAST_ARROW_MM, -np.inf, np.minimum(length, longest_mm))
+    worth -= 0.5 * np.abs(offsets[line])
+    doubtful: npt.NDArray[np.bool_] = np.any(np.abs(v - offsets[:, None]) < _HAIR_MM, axis=1)
+    doubtful[line[np.abs(length - _LEAST_ARROW_MM) < _HAIR_MM]] = True
+    best = worth[~doubtful[line]].max(initial=-np.inf)
+    doubtful[line[np.isfinite(worth) & (worth >= best - _HAIR_MM)]] = True
+    return doubtful
 
 
 def _along(ends: Array, at: Array, along: Array, longest_mm: float) -> tuple[Mark, ...]:

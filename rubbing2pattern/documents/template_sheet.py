@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rubbing2pattern.curves import Line
 from rubbing2pattern.documents.drawing import (
@@ -66,6 +66,10 @@ class SheetStyle:
     options: DocumentOptions
     edge_mm: float
     told: tuple[str, ...] = ()
+    _written: dict[float, tuple[Column, Column]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    """Legend and notes by the width of the foot: all pages have the same."""
 
     def foot_mm(self, width_mm: float) -> float:
         """Return the depth of the foot on a page of a width, whatever the page says of itself."""
@@ -119,7 +123,9 @@ class SheetStyle:
 
     def _columns(self, width_mm: float, told: Sequence[str]) -> tuple[Column, ...]:
         first, second, third = (share * width_mm - 2.0 * _PAD_MM for share in _SHARES)
-        return self._names(first, told), self._legend(second), self._notes(third)
+        if width_mm not in self._written:
+            self._written[width_mm] = self._legend(second), self._notes(third)
+        return self._names(first, told), *self._written[width_mm]
 
     def _names(self, width_mm: float, told: Sequence[str]) -> Column:
         flow = self._flow(width_mm)
