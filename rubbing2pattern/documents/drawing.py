@@ -260,6 +260,7 @@ def _words(words: Iterable[str], width_mm: float, height_mm: float) -> Iterator[
     """Yield the words, those that are too long in parts of one letter or more that fit."""
     for word in words:
         if height_mm * _WIDEST * len(word) <= width_mm:
+            # Nearly every word: its letters need no measuring.
             yield word
             continue
         first, share = 0, 0.0

@@ -20,6 +20,7 @@ from xml.etree import ElementTree
 
 import ezdxf
 import numpy as np
+import pymupdf
 import shapely
 from openpyxl import load_workbook
 from shapely.geometry import LineString, Point, Polygon
@@ -33,6 +34,7 @@ from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.units import Unit, parse_length
 from tests import panels
 from tests.correcting import HEAD
+from tests.documents.test_templates import cut_on, numbers_on
 from tests.glazing.sheets import type_in_folder
 from tests.test_cli import listing
 
@@ -101,6 +103,10 @@ class Folder:
 
     def length_mm(self, row: dict[str, str], name: str) -> float:
         return in_mm(row[f"{name}_{self.unit}"], self.unit)
+
+    def fine_mm(self, row: dict[str, str], name: str) -> float:
+        """Return a measured width, which has decimals even in inches."""
+        return float(row[f"{name}_{self.unit}"]) * (25.4 if self.unit == "in" else 1.0)
 
     def area_mm2(self, row: dict[str, str], name: str) -> float:
         area = float(row[f"{name}_{self.unit}2"])
@@ -205,6 +211,16 @@ def in_svg(content: bytes, above_mm: float = 0.0) -> Drawn:
                 points = list(_path(sizes["d"], top))
                 drawn.lines.setdefault(layer, []).append(LineString(points))
     return drawn
+
+
+def on_pages(content: bytes) -> list[Drawn]:
+    """Read cut outlines and piece numbers from the pages of templates in a PDF."""
+    document: Any = pymupdf.open(stream=content, filetype="pdf")  # type: ignore[no-untyped-call]
+    found = []
+    for page in document:
+        texts = [(str(n), at) for n, at in numbers_on(page).items()]
+        found.append(Drawn({"cut outline": cut_on(page)}, {}, {"piece number": texts}, {}))
+    return found
 
 
 def _arc(centre: tuple[float, float], radius: float, start: float, sweep: float) -> LineString:

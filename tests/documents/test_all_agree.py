@@ -6,20 +6,17 @@ import io
 import math
 import re
 from collections import Counter
-from typing import Any
 
 import numpy as np
-import pymupdf
 import pytest
 import shapely
 from openpyxl import load_workbook
-from shapely.geometry import Point, Polygon
+from shapely.geometry import Polygon
 
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.leading import LeadingOptions
 from tests.documents.agreeing import (
     CASES,
-    Drawn,
     Folder,
     by_number,
     drawn_cames,
@@ -28,13 +25,13 @@ from tests.documents.agreeing import (
     in_mm,
     made,
     near,
+    on_pages,
     replaced,
     run_mm,
     same_cell,
     templates,
     tiles_of,
 )
-from tests.documents.test_templates import cut_on, numbers_on
 from tests.documents.tiled import pages
 
 
@@ -197,8 +194,7 @@ def test_lead_by_width(folder: Folder) -> None:
         widths = [came["face_width_mm"] for came in mine]
         mean = sum(c["face_width_mm"] * c["length_mm"] for c in mine) / total
         for name, width in (("least", min(widths)), ("mean", mean), ("most", max(widths))):
-            cell = in_mm(row[f"measured_{name}_{folder.unit}"], "mm")
-            cell *= 25.4 if folder.unit == "in" else 1.0
+            cell = folder.fine_mm(row, f"measured_{name}")
             near(cell, width, folder.half_fine_mm, (row["stock"], name))
         for name, lines in drawn.items():
             length = sum(lines[came["id"]].length for came in mine)
@@ -274,6 +270,11 @@ def test_strips_against_record_widths_and_drawing(folder: Folder) -> None:
         assert {came["stock"] for came in mine} == {row["stock"]}
         line = sum(came["length_mm"] for came in mine)
         near(folder.length_mm(row, "lead_line"), line, folder.half_length_mm, row["strip"])
+        assert row["border"] == ("yes" if any(came["border"] for came in mine) else "no")
+        mean = sum(came["face_width_mm"] * came["length_mm"] for came in mine) / line
+        near(folder.fine_mm(row, "measured_width"), mean, folder.half_fine_mm, row["strip"])
+        joints = {came[side] for came in mine for side in ("start", "end")}
+        assert set(filter(None, row["soldered_at"].split("; "))) <= {*joints, "between joints"}
         texts = row[f"parts_{folder.unit}"].split("; ")
         parts = [in_mm(part, folder.unit) for part in texts if part]
         if parts:
@@ -384,9 +385,12 @@ def test_new_glass_against_the_pieces(folder: Folder) -> None:
         glasses.setdefault((row["glass"].casefold(), row["thickness"]), []).append(row)
     book = load_workbook(io.BytesIO(folder.files["replacement.xlsx"]))["glass"]
     for k, ((glass, thickness), rows) in enumerate(glasses.items(), start=2):
-        cells = [cell.value for cell in book[k]]
+        cells: list[Any] = [cell.value for cell in book[k]]
         assert [str(c).casefold() for c in cells[:3]] == [glass, thickness, str(len(rows))]
         assert cells[6] == ", ".join(row["number"] for row in rows)
+        cut = sum(folder.area_mm2(row, "cut_area") for row in rows)
+        shown_mm2 = cells[3] * (1.0 if folder.unit == "mm" else 25.4**2)
+        near(shown_mm2, cut, (len(rows) + 1) * folder.half_area_mm2, glass)
         total = folder.area_mm2(rows[0], "glass_area_with_waste")
         parts = [folder.area_mm2(row, "area_with_waste") for row in rows]
         near(total, sum(parts), (len(parts) + 1) * folder.half_area_mm2, glass)
@@ -420,21 +424,13 @@ def test_templates_against_the_lists(folder: Folder) -> None:
         for n, row in listed.items():
             rounding = folder.half_area_mm2 + 0.0015 * lengths[n]
             near(sheet.glass(n).area, folder.area_mm2(row, "cut_area"), rounding, (name, n))
-    document: Any = pymupdf.open(stream=folder.files["templates.pdf"], filetype="pdf")  # type: ignore[no-untyped-call]
-    printed: dict[int, Point] = {}
-    outlines = 0
-    for page in document:
-        numbers, cut = numbers_on(page), cut_on(page)
-        outlines += len(cut)
-        assert not set(numbers) & set(printed)
-        printed |= numbers
-        texts = [(str(n), at) for n, at in numbers.items()]
-        sheet = Drawn({"cut outline": cut}, {}, {"piece number": texts}, {})
-        for n in numbers:
+    printed = on_pages(folder.files["templates.pdf"])
+    assert Counter(n for page in printed for n in page.numbers()) == Counter(list(listed))
+    assert sum(len(page.rings["cut outline"]) for page in printed) == rings
+    for page in printed:
+        for n in page.numbers():
             rounding = folder.half_area_mm2 + 0.01 * lengths[n]
-            near(sheet.glass(n).area, folder.area_mm2(listed[n], "cut_area"), rounding, ("PDF", n))
-    assert set(printed) == set(listed)
-    assert outlines == rings
+            near(page.glass(n).area, folder.area_mm2(listed[n], "cut_area"), rounding, ("PDF", n))
 
 
 def test_tiles_against_their_map(folder: Folder) -> None:
