@@ -6,6 +6,7 @@ import io
 import math
 import re
 from collections import Counter
+from typing import Any
 
 import numpy as np
 import pytest
