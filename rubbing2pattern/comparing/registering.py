@@ -76,8 +76,8 @@ def register(
     2. the best are carried through: iterated least squares of the distances across the lead, with
        Tukey's weights (Beaton and Tukey 1974, Technometrics 16, 147-185), so that what moved does
        not count;
-    3. the best is taken; of some that are alike, the one not mirrored and turned least, and the
-       others are told;
+    3. the best is taken; of some that cannot be told apart, the one not mirrored and turned least;
+       others that are nearly as good are told, for a panel may look nearly the same turned round;
     4. where too little lead lies on lead, these are two panels.
 
     Parameters
@@ -98,12 +98,12 @@ def register(
             done.append(_carried(motion, ground, tree, own, options))  # rule 2
     best = max(r.worth for r in done)
     alike = [r for r in done if r.worth >= best - options.alike_share]
-    alike.sort(key=lambda r: (r.motion.mirrored, _coarse_turn(r.motion), -r.worth))  # rule 3
-    chosen = alike[0]
+    alike.sort(key=lambda r: (r.motion.mirrored, _coarse_turn(r.motion), -r.worth))
+    chosen = next(r for r in alike if r.worth >= best - options.even_share)  # rule 3
     _check_same(chosen, before, after, options)  # rule 4
     middle = own.at.mean(axis=0)
     others: list[Motion] = []
-    for one in alike[1:]:
+    for one in alike:
         if all(_differ(one.motion, m, middle, options) for m in (chosen.motion, *others)):
             others.append(one.motion)
     return replace(chosen, alike=tuple(others))

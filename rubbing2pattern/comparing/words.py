@@ -46,8 +46,8 @@ def notes_of(
     if found.alike:
         others = "; ".join(dict.fromkeys(_told(other) for other in found.alike))
         yield (
-            f"The second was laid on the first {_told(found.motion)}, but would lie there about as "
-            f"well otherwise: {others}. What moved is right only for the way that it was laid."
+            f"The second was laid on the first {_told(found.motion)}, but would lie there as well "
+            f"or nearly so otherwise: {others}. What moved is right only for the way it was laid."
         )
     least = options.sure * math.hypot(
         before.scale.relative_uncertainty,
