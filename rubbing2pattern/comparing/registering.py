@@ -91,22 +91,26 @@ def register(
     """
     ground, own = (Places.of(panel.cames, options.step_mm) for panel in (before, after))
     tree = KDTree(ground.at)
+    middle = own.at.mean(axis=0)
     done: list[Registration] = []
     for way in ways:
         found = beginnings(before, after, way, options)
         for motion in _best(found, tree, own, options):  # rule 1
-            done.append(_carried(motion, ground, tree, own, options))  # rule 2
+            # What begins where another ended would end there too.
+            if all(_differ(motion, r.motion, middle, options) for r in done):
+                done.append(_carried(motion, ground, tree, own, options))  # rule 2
     best = max(r.worth for r in done)
     alike = [r for r in done if r.worth >= best - options.alike_share]
     alike.sort(key=lambda r: (r.motion.mirrored, _coarse_turn(r.motion), -r.worth))
     chosen = next(r for r in alike if r.worth >= best - options.even_share)  # rule 3
     _check_same(chosen, before, after, options)  # rule 4
-    middle = own.at.mean(axis=0)
     others: list[Motion] = []
     for one in alike:
         if all(_differ(one.motion, m, middle, options) for m in (chosen.motion, *others)):
             others.append(one.motion)
-    return replace(chosen, alike=tuple(others))
+    lay = partial(_Fit.of, own, ground, tree, options, chosen.middle)
+    growth, deviation = _growth(chosen.motion, lay, len(own.lines), options, chosen.middle)
+    return replace(chosen, alike=tuple(others), growth=growth, growth_uncertainty=deviation)
 
 
 def _coarse_turn(motion: Motion) -> int:
