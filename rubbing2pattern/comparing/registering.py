@@ -20,6 +20,8 @@ from rubbing2pattern.options.compare import CompareOptions
 
 _FIRST_LOOK = 300
 """Places by which beginnings are judged."""
+_PROMISING = 0.6
+"""A beginning with less of the best one's share of lead near lead is not followed."""
 _ROUNDS = 40
 _GROWTH_ROUNDS = 8
 _FEWEST = 4
@@ -135,9 +137,10 @@ def _best(
         away, _ = tree.query(motion.apply(few), distance_upper_bound=reach)
         shares.append(float(np.mean(np.maximum(0.0, 1.0 - away / reach))))
     order = sorted(range(len(found)), key=lambda k: (-round(shares[k], 6), k))
-    # The frames as they are stand first and are always carried through.
-    for k in dict.fromkeys((0, *order[: options.follow])):
-        yield found[k]
+    least = _PROMISING * max(shares)
+    for k in order[: options.follow]:
+        if shares[k] >= least:
+            yield found[k]
 
 
 def _carried(
