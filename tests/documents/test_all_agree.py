@@ -279,12 +279,15 @@ def test_strips_against_record_widths_and_drawing(folder: Folder) -> None:
         texts = row[f"parts_{folder.unit}"].split("; ")
         parts = [in_mm(part, folder.unit) for part in texts if part]
         if parts:
-            cut = folder.length_mm(row, "cut_length")
-            near(sum(parts), cut, (len(parts) + 1) * folder.half_length_mm, row["strip"])
+            whole = folder.length_mm(row, "cut_length")
+            near(sum(parts), whole, (len(parts) + 1) * folder.half_length_mm, row["strip"])
             assert len(parts) == len(row["sticks"].split("; ")) > 1
         assert cells[:3] == [row["strip"], row["letter"], row[f"cut_length_{folder.unit}"]]
         assert cells[4:] == [row["sticks"].replace(";", ","), row["cames"].replace(" ", ", ")]
+        angles = {row["start_angle_deg"], row["end_angle_deg"]} - {"90"}
+        assert set(re.findall(r"(\d+)°", cells[3])) == angles
         for end in ("start", "end"):
+            assert ("ring" if row["ring"] == "yes" else row[f"{end}_cut"]) in cells[3]
             for other in row[f"{end}_meets"].split():
                 assert row[f"{end}_joint"] in {
                     cames[c][side]
