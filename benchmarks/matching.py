@@ -24,12 +24,16 @@ import shapely.affinity
 from shapely.geometry import Polygon
 
 from benchmarks.cases import ROOT
+from rubbing2pattern.frame import Placement
 from rubbing2pattern.matching.assigning import assign
+from rubbing2pattern.matching.clearance import laid
+from rubbing2pattern.matching.fitting import Pose
 from rubbing2pattern.matching.fragments import assemble
-from rubbing2pattern.matching.loose import LoosePiece, Matches, Opening
+from rubbing2pattern.matching.loose import LoosePiece, Matches, Opening, Placed
 from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.loose import LooseOptions
+from rubbing2pattern.options.match import MatchOptions
 from rubbing2pattern.reference import Dpi, Reference, read_marks
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
@@ -48,6 +52,10 @@ class Tally:
     found: int = 0
     false: int = 0
     off_mm: list[float] = field(default_factory=list)
+    groze_off_mm: list[float] = field(default_factory=list)
+    short_off_mm: list[float] = field(default_factory=list)
+    over: int = 0
+    over_right: int = 0
     clear: int = 0
     clear_right: int = 0
     wrong_sure: int = 0
@@ -149,9 +157,9 @@ def judge(
     rival: list[set[int]],
     tally: Tally,
     least: float,
-    cuts: dict[int, Polygon],
+    openings: dict[int, Opening],
 ) -> None:
-    """Score numbers, strangers and fragments."""
+    """Score numbers, strangers, fragments and amounts."""
     for match in matches.matches:
         if match.piece.id not in pairs:
             continue
@@ -161,12 +169,9 @@ def judge(
             tally.fragments += 1
             if match.piece.id in placed:
                 number, outline = placed[match.piece.id]
-                there = Polygon(true["as_cut"])
-                both = outline.intersection(there).area
-                good = number == true["index"] and both > OVERLAP * there.area
-                if number in rival[true["index"]]:  # broken glass of its rival: it lies within
-                    inside = outline.intersection(cuts[number].buffer(1.0)).area
-                    good = inside > 0.98 * outline.area
+                good = goes_over(
+                    Polygon(true["as_cut"]), outline, openings[true["index"]], openings[number]
+                )
                 tally.fragments_right += good
                 tally.fragments_wrong += not good
             elif numbers and match.margin > least:
@@ -181,17 +186,49 @@ def judge(
             tally.clear += 1
             tally.clear_right += true["index"] in numbers
         tally.wrong_sure += bool(numbers) and true["index"] not in numbers and match.margin > least
+        if match.placed and true["index"] in numbers:
+            tally.over += true["over"]
+            tally.over_right += true["over"] and match.placed.over
+            compare_amounts(match.placed, true, openings[match.placed.number], tally)
 
 
-def bench(folder: Path, arguments: list[str], tally: Tally) -> str:
+def goes_over(cut: Polygon, laid: Polygon, home: Opening, there: Opening) -> bool:
+    """Tell whether a fragment lies in an opening as it lies in its own, turned round or not.
+
+    The motion that carries it from where it was cut to where it was laid has to carry its own
+    opening over the one that it was laid in.
+    """
+    first, then = ring(cut), ring(laid)
+    sums = np.fft.ifft(np.fft.fft(then) * np.conj(np.fft.fft(first)))
+    turn = float(np.angle(sums[int(np.abs(sums).argmax())]))
+    moved = shapely.affinity.rotate(home.cut, turn, origin=cut.centroid, use_radians=True)
+    shift = np.subtract(laid.centroid.coords[0], cut.centroid.coords[0])
+    moved = shapely.affinity.translate(moved, *shift)
+    return bool(moved.symmetric_difference(there.cut).area < RIVAL_MM * there.cut.length)
+
+
+def compare_amounts(placed: Placed, true: dict[str, Any], opening: Opening, tally: Tally) -> None:
+    """Note how far amounts to groze and to fall short are from those of the true outline.
+
+    The true outline begins where it was cut for; both are then eased in by the same rule.
+    """
+    if true["index"] != opening.number or placed.over is not bool(true["over"]):
+        return
+    glass = LoosePiece("true", "", Polygon(true["as_cut"]), 0.1)
+    there = laid(glass, Pose(0, 0, False, Placement(0.0), 0.0, 0.0), opening, MatchOptions())
+    tally.groze_off_mm.append(abs(placed.groze_mm - there.groze_mm))
+    tally.short_off_mm.append(abs(placed.short_mm - there.short_mm))
+
+
+def bench(folder: Path, arguments: list[str], tally: Tally, turn_over: bool) -> str:
     """Run one bench and return a line about it."""
     truth = scene(folder, arguments)
     openings = [
         Opening(o["index"], Polygon(o["hearts"]), Polygon(o["cut"]), Polygon(o["sight"]), 0.1)
         for o in truth["openings"]
     ]
-    cuts = {o.number: o.cut for o in openings}
-    rival = rivals(list(cuts.values()))
+    numbered = {o.number: o for o in openings}
+    rival = rivals([o.cut for o in openings])
     options = Options()
     own = Tally()
     pieces: list[LoosePiece] = []
@@ -205,9 +242,9 @@ def bench(folder: Path, arguments: list[str], tally: Tally) -> str:
         pieces += found
         pairs |= pair(found, photo["pieces"], own, bool(photo["dpi"]))
     outlined_s = perf_counter() - begun
-    matches, placed = matched(pieces, openings, options)
+    matches, placed = matched(pieces, openings, options, turn_over)
     own.seconds.append(perf_counter() - begun)
-    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, cuts)
+    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, numbered)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
     return f"{folder.name:36} {told(own)}  outlines {outlined_s:.1f} s"
@@ -218,8 +255,8 @@ def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
     rng = np.random.default_rng([seed, 78])
     drawn, glass = laid_out(Bench(design, seed, fragments=fragments), rng)
     openings = [Opening(o.index, o.hearts, o.cut, o.sight, 0.1) for o in drawn]
-    cuts = {o.number: o.cut for o in openings}
-    rival, options, own = rivals(list(cuts.values())), Options(), Tally()
+    numbered = {o.number: o for o in openings}
+    rival, options, own = rivals([o.cut for o in openings]), Options(), Tally()
     pieces, pairs = [], {}
     for k, piece in enumerate(glass, start=1):
         moved = shapely.affinity.rotate(piece.outline, rng.uniform(0, 360), origin=(0, 0))
@@ -228,26 +265,34 @@ def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
         shape = max(shapely.get_parts(noisy), key=lambda p: p.area)
         pieces.append(LoosePiece(f"P{k}", "", Polygon(shape.exterior), 0.12))
         told_ring = shapely.get_coordinates(piece.outline.exterior).tolist()
-        true = {"index": piece.index, "fragment": piece.fragment, "as_cut": told_ring}
+        true = {
+            "index": piece.index,
+            "fragment": piece.fragment,
+            "as_cut": told_ring,
+            "over": False,
+        }
         pairs[f"P{k}"] = true
     begun = perf_counter()
     matches, placed = matched(pieces, openings, options)
     own.seconds.append(perf_counter() - begun)
     own.true = own.found = len(pieces)
-    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, cuts)
+    judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, numbered)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
     return f"{design:12} {seed:4} {told(own)}"
 
 
 def matched(
-    pieces: list[LoosePiece], openings: list[Opening], options: Options
+    pieces: list[LoosePiece],
+    openings: list[Opening],
+    options: Options,
+    turn_over: bool = False,
 ) -> tuple[Matches, dict[str, tuple[int, Polygon]]]:
     """Return the matches of whole pieces, and where fragments were placed."""
-    matches = assign(pieces, openings, options.match)
+    matches = assign(pieces, openings, options.match, turn_over=turn_over)
     left = [m.piece for m in matches.matches if m.placed is None and m.piece.whole]
     unfilled = [o for o in openings if o.number in matches.unfilled]
-    fragments = assemble(left, unfilled, options.fragments)
+    fragments = assemble(left, unfilled, options.fragments, turn_over)
     return matches, {
         name: (a.number, part.outline)
         for a in fragments
@@ -257,9 +302,14 @@ def matched(
 
 def told(t: Tally) -> str:
     """Return the figures of a tally in one line."""
-    off = float(np.percentile(t.off_mm, 95)) if t.off_mm else float("nan")
+    off, groze, short = (
+        float(np.percentile(each, 95)) if each else float("nan")
+        for each in (t.off_mm, t.groze_off_mm, t.short_off_mm)
+    )
+    over = f"turned over {t.over_right}/{t.over}  " if t.over else ""
     return (
-        f"found {t.found}/{t.true} false {t.false}  edge {off:.2f} mm  clear right "
+        f"found {t.found}/{t.true} false {t.false}  edge {off:.2f} mm  groze off {groze:.2f}  "
+        f"short off {short:.2f}  {over}clear right "
         f"{t.clear_right}/{t.clear}  wrong and sure {t.wrong_sure}  strangers "
         f"{t.strangers_told}/{t.strangers}  fragments {t.fragments_right}/{t.fragments} wrong "
         f"{t.fragments_wrong}  {sum(t.seconds):.1f} s"
@@ -273,6 +323,7 @@ def main() -> None:
     parser.add_argument("--grounds", default="light-table,paper,cloth,scan")
     parser.add_argument("--seeds", default="1")
     parser.add_argument("--fragments", type=int, default=0)
+    parser.add_argument("--over", type=float, default=0.0, help="share that lies turned over")
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out" / "loose")
     parser.add_argument("--only-fit", action="store_true", help="true outlines, no pictures")
     given = parser.parse_args()
@@ -288,9 +339,10 @@ def main() -> None:
         for design in given.designs.split(","):
             for seed in given.seeds.split(","):
                 name = f"{ground}-{design}-{seed}-{given.fragments}"
+                name += f"-over{given.over}" if given.over else ""
                 arguments = ["--design", design, "--seed", seed, "--ground", ground]
-                arguments += ["--fragments", str(given.fragments)]
-                print(bench(given.out / name, arguments, tally), flush=True)
+                arguments += ["--fragments", str(given.fragments), "--over", str(given.over)]
+                print(bench(given.out / name, arguments, tally, given.over > 0.0), flush=True)
         print(f"{ground:36} {told(tally)}", flush=True)
         for key, value in vars(tally).items():
             setattr(total, key, getattr(total, key) + value)

@@ -260,7 +260,7 @@ def _fragment(match: Match, assembly: Assembly, part: Placed) -> Match:
     return replace(
         match,
         verdict=Verdict.FRAGMENT,
-        numbers=(assembly.number,),
+        numbers=assembly.numbers,
         placed=part,
         margin=math.inf,
         second=None,

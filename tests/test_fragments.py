@@ -182,8 +182,53 @@ def test_the_choice_is_the_one_of_trying_all_ways() -> None:
             for _ in range(9)
         ]
         found = chosen_with_margins(choices, [0, 1, 2], 2.0, 0.0)
-        gained = sum(choices[k].value - 2.0 * len(choices[k].pieces) for k, _ in found)
+        gained = sum(choices[k.choice].value - 2.0 * len(choices[k.choice].pieces) for k in found)
         assert gained == pytest.approx(_most(choices, 2.0))
+
+
+def test_a_set_that_lies_as_well_in_another_opening_is_told_of_both_and_not_doubtful() -> None:
+    here, there = frozenset({0, 1}), frozenset({2, 3})
+    choices = [
+        Choice(0, here, 60.0),
+        Choice(1, here, 52.0),  # less by more than the margin, but so is the other set there
+        Choice(1, there, 50.0),
+        Choice(0, there, 57.0),
+        Choice(2, frozenset({0}), 12.0),
+    ]
+    found = chosen_with_margins(choices, [0, 1, 2], 2.0, 5.0)
+    assert [(f.choice, f.openings, f.doubtful) for f in found] == [
+        (0, (0, 1), frozenset()),
+        (2, (0, 1), frozenset()),
+    ]
+
+
+def test_a_fragment_that_goes_with_two_sets_is_doubtful() -> None:
+    choices = [
+        Choice(0, frozenset({0, 1}), 40.0),
+        Choice(0, frozenset({0, 2}), 38.0),
+    ]
+    (only,) = chosen_with_margins(choices, [0], 2.0, 5.0)
+    assert only.doubtful == {1}
+
+
+def test_small_fragments_of_quarries_that_are_nearly_alike_go_together() -> None:
+    """Which of the quarries is told as all of those that the set fits, and never as one guess."""
+    rng = np.random.default_rng(5)
+    quarries = []
+    for k in range(4):
+        side = 44.0 + 0.5 * k
+        cell = Polygon([(0, 0), (side, 0), (side, 58.0), (0, 58.0)])
+        quarries.append(breaking.opening(k + 1, affinity.translate(cell, 80.0 * k, 0.0)))
+    found = breaking.fragments([quarries[0], quarries[2]], [4, 3], rng)
+    assemblies = assemble([each.loose for each in found], quarries, OPTIONS)
+    sets = {frozenset(a.pieces): a for a in assemblies}
+    for number, count in ((1, 4), (3, 3)):
+        own = frozenset(each.loose.id for each in found if each.number == number)
+        assert len(own) == count
+        assert number in sets[own].numbers
+        assert len(sets[own].numbers) > 1
+        assert sets[own].number in sets[own].numbers
+        assert sets[own].filled > 0.97
 
 
 def _most(choices: list[Choice], cost: float) -> float:

@@ -19,7 +19,7 @@ from rubbing2pattern.documents.match_page import (
     centred,
     outlines,
 )
-from rubbing2pattern.documents.match_words import numbers_told, work_told
+from rubbing2pattern.documents.match_words import few_numbers_told, work_told
 from rubbing2pattern.documents.matches import Colours, LoosePhoto, Matching
 from rubbing2pattern.frame import Frame
 from rubbing2pattern.imaging.resample import on_grid
@@ -31,7 +31,7 @@ _AROUND_MM = 12.0
 _DOTS_PER_MM = 6.0
 """Of the photograph on the paper: about 150 to the inch."""
 _QUALITY = 82
-_NUMBER_MM, _NAME_MM = 3.4, 1.9
+_NUMBER_MM, _SEVERAL_MM, _NAME_MM = 3.4, 2.4, 1.9
 KEY = (
     "Large: number of the place in the panel, several where openings are alike; ? where it has "
     "none. Small: name of the loose piece and what is to be done, if anything. Red: look at it "
@@ -58,7 +58,7 @@ def photo_page(photo: LoosePhoto, matching: Matching, options: DocumentOptions) 
 
 def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions) -> list[Mark]:
     shape = view.shape(piece.outline)
-    number = numbers_told(match.numbers) if match.numbers else "?"
+    number = few_numbers_told(match)
     circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
     x, y = (float(c) for c in circle.coords[0])
     # Small glass must not vanish behind its number.
@@ -66,7 +66,7 @@ def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions
     fits = match.verdict is Verdict.FITS
     named = piece.id if fits else f"{piece.id} {work_told(match, options)}"
     layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
-    high = _NAME_MM if len(match.numbers) > 3 else high
+    high = high if number.isdigit() else min(high, _SEVERAL_MM)
     return [
         *outlines(HALO, shape),
         *outlines(RIM, shape),

@@ -164,8 +164,8 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "it can be shifted where it has the least; off: mean distance of its edge from the cut "
         "line.",
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
-        "margin: how sure it is. 3 is twenty to one; with less, lay the glass in and look. second: "
-        "where it would go otherwise; nothing there means that it would have no place.",
+        "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
+        "second: where it would go otherwise; nothing there means that it would have no place.",
         *(finding.message for finding in matching.findings),
         *MATCH_CAUTIONS,
     )

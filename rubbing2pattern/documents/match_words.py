@@ -17,11 +17,25 @@ MATCH_CAUTIONS = (
     "every piece in before it is worked on; figures are estimates from a photograph.",
 )
 
+_FEW = 3
+
 
 def numbers_told(numbers: Sequence[int]) -> str:
     """Write numbers that a piece fits alike: 3, 5 or 9."""
     names = [str(number) for number in numbers]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def few_numbers_told(match: Match) -> str:
+    """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
+
+    The list tells all of them. A question mark stands for none.
+    """
+    if not match.numbers:
+        return "?"
+    if len(match.numbers) <= _FEW or match.placed is None:
+        return numbers_told(match.numbers)
+    return f"{match.placed.number} or {len(match.numbers) - 1} more"
 
 
 def work_told(match: Match, options: DocumentOptions) -> str:

@@ -9,6 +9,7 @@ Legend for shapes: M poses, N places on an edge, S stretches, W places of a stre
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.options.fragments import FragmentOptions
 
 PLACES = 96
+FINE_MM = 0.5
 _STEP_MM = 1.0
 _EVERY = 3
 _STRAIGHT_MM = 0.5
@@ -43,6 +45,7 @@ class Glass:
     centre : (2,), mean of the places of its ring.
     places, normals : (N, 2), even places about the centre, and the unit normals outwards there.
     step_mm : way between two places.
+    fine, fine_normals : (F, 2), the same every half millimetre, for edges of neighbours.
     stretches, middles : (S, W) and (S,), see the head of this file; middles about the centre.
         Straight ones are left out, for they fit anywhere along a straight line.
     """
@@ -54,6 +57,8 @@ class Glass:
     places: Array
     normals: Array
     step_mm: float
+    fine: Array
+    fine_normals: Array
     stretches: npt.NDArray[np.complex128]
     middles: npt.NDArray[np.complex128]
 
@@ -67,6 +72,7 @@ class Glass:
         """Take the edge of a loose piece."""
         ring = even_ring(outline, PLACES)
         centre = ring.mean(axis=0)
+        fine = even_ring(outline, math.ceil(outline.exterior.length / FINE_MM))
         stretches, middles = _stretches(outline, options)
         bent = _bent(stretches[::_EVERY])
         return cls(
@@ -77,6 +83,8 @@ class Glass:
             ring - centre,
             ring_normals(ring),
             float(outline.exterior.length) / PLACES,
+            fine - centre,
+            ring_normals(fine),
             stretches[::_EVERY][bent],
             middles[::_EVERY][bent] - complex(*centre),
         )

@@ -16,11 +16,10 @@ from shapely.geometry import Polygon
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.matching.distances import even_ring
-from rubbing2pattern.matching.fragment_edges import Glass, moved, ring_normals
+from rubbing2pattern.matching.fragment_edges import FINE_MM, Glass, moved, ring_normals
 from rubbing2pattern.matching.fragment_laying import least_squares_step
 from rubbing2pattern.options.fragments import FragmentOptions
 
-_STEP_MM = 0.5
 _FACING = 0.8
 _ROUNDS = 6
 _WIDEST = 3.0
@@ -39,6 +38,10 @@ class Part:
     def laid(self, points: Array) -> Array:
         """Carry points (N, 2) about the fragment's centre to the panel's frame."""
         return np.asarray(moved(points[None], np.array([self.turn]), self.centre[None])[0])
+
+    def turned(self, ways: Array) -> Array:
+        """Turn directions (N, 2) of the fragment as it lies."""
+        return np.asarray(moved(ways[None], np.array([self.turn]), np.zeros((1, 2)))[0])
 
     @property
     def outline(self) -> Polygon:
@@ -97,8 +100,8 @@ def borne_out(parts: Sequence[Part], cut: Polygon, options: FragmentOptions) -> 
         bounds = outline.with_neighbours(others, options)
         away, facing, _, sigma = bounds.met_by(part)
         on = np.exp(-0.5 * (away / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi))
-        free = np.where(away < 0.0, options.free_share, options.beyond_share)
-        ratio = (1.0 - options.free_share) * on * facing * options.reach_mm + free
+        free = np.where(away < 0.0, options.bare_share, options.beyond_share)
+        ratio = (1.0 - options.bare_share) * on * facing * options.reach_mm + free
         met = (facing > 0.0) & (np.abs(away) < _MET * sigma)
         value = float(np.log(ratio).sum()) * part.glass.step_mm / options.steady_mm
         if part.glass.over:
@@ -121,7 +124,7 @@ class _Bounds:
     @classmethod
     def of_outline(cls, cut: Polygon, options: FragmentOptions) -> _Bounds:
         """Take the cut outline of an opening."""
-        ring = even_ring(cut, math.ceil(cut.exterior.length / _STEP_MM))
+        ring = even_ring(cut, math.ceil(cut.exterior.length / FINE_MM))
         ones = np.ones(len(ring))
         return cls(ring, ring_normals(ring), options.cut_mm * ones, 0.0 * ones)
 
@@ -130,10 +133,9 @@ class _Bounds:
         places, normals = [self.places], [self.normals]
         sigma, gap = [self.sigma], [self.gap]
         for part in parts:
-            outline = part.outline
-            ring = even_ring(outline, math.ceil(outline.exterior.length / _STEP_MM))
+            ring = part.laid(part.glass.fine)
             places.append(ring)
-            normals.append(-ring_normals(ring))
+            normals.append(-part.turned(part.glass.fine_normals))
             sigma.append(np.full(len(ring), options.break_mm))
             gap.append(np.full(len(ring), options.gap_mm))
         return _Bounds(*(np.concatenate(each) for each in (places, normals, sigma, gap)))
@@ -153,5 +155,5 @@ class _Bounds:
         slope = self.normals[which]
         away = np.einsum("ni,ni->n", own - self.places[which], slope) + self.gap[which]
         along = np.hypot(*(own - self.places[which]).T)
-        facing = faces[rows, first] & (along < np.abs(away) + 2.0 * _STEP_MM)
+        facing = faces[rows, first] & (along < np.abs(away) + 2.0 * FINE_MM)
         return away, facing.astype(float), slope, self.sigma[which]

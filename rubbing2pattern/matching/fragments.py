@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias, cast
 
@@ -34,6 +34,7 @@ _SLIVER_MM = 1.0
 _LEAST_AREA_MM2 = 30.0
 _TOO_LARGE = 1.1
 _NEARLY = 0.9
+_SAME_TURN = 0.97
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +58,15 @@ class _Joined:
     parts: tuple[Part, ...]
     borne: tuple[Borne, ...]
 
-    @property
-    def choice(self) -> Choice:
+    def choice(self, options: FragmentOptions) -> Choice:
+        """Return it for choosing; what a stranger would gain as well counts for nothing."""
         return Choice(
             self.opening,
             frozenset(part.glass.piece for part in self.parts),
-            sum(borne.value for borne in self.borne),
+            sum(
+                borne.value - _strangers_value(part.glass, options)
+                for part, borne in zip(self.parts, self.borne, strict=True)
+            ),
         )
 
 
@@ -80,8 +84,9 @@ def assemble(
        others into what is left open, several beginnings side by side;
     2. the likeliest sets of fragments are settled together by least squares;
     3. of all sets those are chosen that are likeliest together, each fragment and opening once;
-    4. a fragment whose place is not likelier by `least_margin` than any way without it is left out,
-       and so is one of whose edge too little meets its neighbours or the cut outline.
+    4. where the same set lies nearly as well in several openings all of them are told;
+    5. a fragment whose place there is not likelier by `least_margin` than any way without it is
+       left out, and so is one of whose edge too little meets its neighbours or the cut outline.
 
     Parameters
     ----------
@@ -101,19 +106,22 @@ def assemble(
     joined = []
     for k, states in enumerate(_grown(laying, openings, options)):
         cut = openings[k].cut
-        for state in states:
+        for state in _best_of_each_set(states):
             if state.hole.area > (1.0 - _NEARLY * options.least_filled) * cut.area:
                 continue
             parts = settled_together(state.parts, cut, options)
             joined.append(_Joined(k, parts, borne_out(parts, cut, options)))
     alike = _alike(openings, options)
     chosen = chosen_with_margins(
-        [each.choice for each in joined], alike, options.least_value, options.least_margin
+        [each.choice(options) for each in joined], alike, options.least_value, options.least_margin
     )
-    kept = (
-        _kept(joined[k], doubtful, openings[joined[k].opening], options) for k, doubtful in chosen
-    )
-    found = [_assembly(each, pieces, openings[each.opening], options) for each in kept if each]
+    found = []
+    for each in chosen:
+        opening = openings[joined[each.choice].opening]
+        kept = _kept(joined[each.choice], each.doubtful, opening, options)
+        if kept is not None:
+            numbers = tuple(sorted(openings[k].number for k in each.openings))
+            found.append(_assembly(kept, pieces, opening, numbers, options))
     return tuple(sorted(found, key=lambda assembly: assembly.number))
 
 
@@ -127,9 +135,13 @@ def _grown(
     """
     found: list[list[_State]] = [[] for _ in openings]
     kept = [[_State((), opening.cut, 0.0)] for opening in openings]
+    alone: list[dict[int, float]] = [{} for _ in openings]
     best: dict[int, float] = {}
     for _ in range(options.most_parts):
-        kept = [_children(states, laying, options) for states in kept]
+        kept = [
+            _children(states, laying, single, options)
+            for states, single in zip(kept, alone, strict=True)
+        ]
         for state in itertools.chain(*kept):
             for piece in state.pieces:
                 best[piece] = max(best.get(piece, -math.inf), state.value)
@@ -142,20 +154,76 @@ def _grown(
     return found
 
 
-def _children(states: Sequence[_State], laying: Laying, options: FragmentOptions) -> list[_State]:
-    """Return the likeliest sets that are one of some sets and one fragment more."""
-    children: dict[frozenset[int], _State] = {}
+def _best_of_each_set(states: Sequence[_State]) -> list[_State]:
+    best: dict[frozenset[int], _State] = {}
     for state in states:
-        for child in _added(state, laying, options)[: options.kept_states]:
-            known = children.get(child.pieces)
-            if known is None or child.value > known.value:
-                children[child.pieces] = child
-    likeliest = sorted(children.values(), key=lambda s: (-s.value, sorted(s.pieces)))
-    return likeliest[: options.kept_states]
+        known = best.get(state.pieces)
+        if known is None or state.value > known.value:
+            best[state.pieces] = state
+    return list(best.values())
 
 
-def _added(state: _State, laying: Laying, options: FragmentOptions) -> list[_State]:
-    """Return a state with one more part, for each fragment where it lies likeliest, best first."""
+def _children(
+    states: Sequence[_State], laying: Laying, alone: dict[int, float], options: FragmentOptions
+) -> list[_State]:
+    """Return the likeliest sets that are one of some sets and one fragment more.
+
+    One half are those of greatest value; the other those that gain most by being together, above
+    what each fragment is worth alone in that opening: small fragments that belong together are
+    outweighed by large ones that do not. `alone` is filled when the first parts are laid.
+    """
+    added = [each for state in states for each in _added(state, laying, options)]
+    if not alone:
+        for each in added:
+            alone[each.part.glass.piece] = max(alone.get(each.part.glass.piece, 0.0), each.value)
+    kept: list[_Added] = []
+    for together, count in ((False, options.kept_states), (True, 2 * options.kept_states)):
+        for each in sorted(added, key=lambda e: (e.apart(alone, together), sorted(e.pieces))):
+            if len(kept) == count:
+                break
+            if not any(each.is_like(other) for other in kept):
+                kept.append(each)
+    return [each.state() for each in kept]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Added:
+    """A state and one part more: the hole that is left is worked out only when it is wanted."""
+
+    before: _State
+    part: Part
+    value: float
+
+    @property
+    def pieces(self) -> frozenset[int]:
+        return self.before.pieces | {self.part.glass.piece}
+
+    def apart(self, alone: Mapping[int, float], together: bool) -> float:
+        """Return what it is worth apart, less its value: what is least comes first.
+
+        Only what is gained by being `together` counts, or else the value alone.
+        """
+        worth = sum(alone.get(piece, 0.0) for piece in self.pieces) if together else 0.0
+        return worth - self.value
+
+    def is_like(self, other: _Added) -> bool:
+        """Tell whether both hold the same fragments turned the same way."""
+        if self.pieces != other.pieces:
+            return False
+        turn = {part.glass.piece: part.turn for part in (*other.before.parts, other.part)}
+        return all(
+            math.cos(part.turn - turn[part.glass.piece]) > _SAME_TURN
+            for part in (*self.before.parts, self.part)
+        )
+
+    def state(self) -> _State:
+        """Return it as a state of its own."""
+        left = _open(self.before.hole.difference(self.part.outline))
+        return _State((*self.before.parts, self.part), left, self.value)
+
+
+def _added(state: _State, laying: Laying, options: FragmentOptions) -> list[_Added]:
+    """Return a state with one more part, each fragment in the ways in which it lies likeliest."""
     there = state.pieces
     room = _TOO_LARGE * state.hole.area
     allowed = [
@@ -166,15 +234,15 @@ def _added(state: _State, laying: Laying, options: FragmentOptions) -> list[_Sta
     if not allowed or state.hole.is_empty:
         return []
     poses, value = laying.into(state.hole, allowed)
-    found: dict[int, _State] = {}
+    found: list[_Added] = []
+    seen: dict[int, int] = {}
     for k in np.flatnonzero(value > options.least_value):
         glass = laying.glasses[poses.glass[k]]
-        if glass.piece in found:
-            continue
-        part = Part(glass, float(poses.turn[k]), poses.centre[k])
-        left = _open(state.hole.difference(part.outline))
-        found[glass.piece] = _State((*state.parts, part), left, state.value + float(value[k]))
-    return list(found.values())
+        if seen.get(glass.piece, 0) < options.kept_poses:
+            seen[glass.piece] = seen.get(glass.piece, 0) + 1
+            part = Part(glass, float(poses.turn[k]), poses.centre[k])
+            found.append(_Added(state, part, state.value + float(value[k])))
+    return found
 
 
 def _open(area: Area) -> Area:
@@ -202,7 +270,7 @@ def _kept(
         keep = [
             part.glass.piece not in doubtful
             and b.met >= options.least_met
-            and b.value >= options.least_strength * part.glass.length_mm / options.steady_mm
+            and b.value >= _strangers_value(part.glass, options)
             for part, b in zip(parts, borne, strict=True)
         ]
         if all(keep):
@@ -215,6 +283,10 @@ def _kept(
     if _line_met(parts, borne) < options.least_met_line:
         return None
     return _Joined(joined.opening, parts, borne)
+
+
+def _strangers_value(glass: Glass, options: FragmentOptions) -> float:
+    return options.least_strength * glass.length_mm / options.steady_mm
 
 
 def _line_met(parts: Sequence[Part], borne: Sequence[Borne]) -> float:
@@ -234,7 +306,11 @@ def _filled(parts: Sequence[Part], opening: Opening) -> float:
 
 
 def _assembly(
-    joined: _Joined, pieces: Sequence[LoosePiece], opening: Opening, options: FragmentOptions
+    joined: _Joined,
+    pieces: Sequence[LoosePiece],
+    opening: Opening,
+    numbers: tuple[int, ...],
+    options: FragmentOptions,
 ) -> Assembly:
     order = sorted(range(len(joined.parts)), key=lambda k: joined.parts[k].glass.piece)
     parts = [joined.parts[k] for k in order]
@@ -244,6 +320,7 @@ def _assembly(
         pieces=tuple(pieces[part.glass.piece].id for part in parts),
         filled=_filled(parts, opening),
         missing=_missing(parts, opening, options),
+        numbers=numbers,
     )
 
 

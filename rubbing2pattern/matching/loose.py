@@ -131,11 +131,12 @@ class Assembly:
 
     Attributes
     ----------
-    number : of the opening.
+    number : of the opening in which they are drawn.
     parts : the fragments as placed, with the ids of the loose pieces in `pieces`.
     pieces : ids of the fragments, in the order of `parts`.
     filled : share of the opening's cut outline that they cover, 0 .. 1.
     missing : what is left open between them and the cut outline, parts too thin for glass left out.
+    numbers : every opening without glass that they fit as well, `number` among them.
     """
 
     number: int
@@ -143,6 +144,7 @@ class Assembly:
     pieces: tuple[str, ...]
     filled: float
     missing: Polygon | MultiPolygon
+    numbers: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,4 +30,4 @@ class MatchOptions(Checked):
     tolerance_mm: float = value(0.15, 0.0, 2.0, "a finger feels less play than that as none")
     stretch_gap_mm: float = value(2.0, 0.1, 20.0, "two stretches nearer than this are one")
     few_fit: float = value(0.3, 0.0, 1.0, "of the pieces: with less it is another panel")
-    doubtful_margin: float = value(3.0, 0.0, 50.0, "twenty to one")
+    doubtful_margin: float = value(5.0, 0.0, 50.0, "a hundred to one")
