@@ -6,10 +6,12 @@ in one or two lines. Nothing here prints or exits; ``cli`` alone does.
 
 from __future__ import annotations
 
+import traceback
 from typing import ClassVar
 
 EXIT_DONE = 0
 EXIT_DEFECT = 1
+EXIT_SOME_FAILED = 7
 EXIT_FINDINGS = 8
 EXIT_INTERRUPTED = 130
 
@@ -54,3 +56,23 @@ class OutputNotWritten(RubbingError):
     """A result cannot be put where it was asked for."""
 
     exit_code = 6
+
+
+def explained(fault: BaseException) -> tuple[str, int]:
+    """Return what is told of a fault, in one or two lines, and its exit code.
+
+    Rules, the first that fits:
+
+    1. an error of this family: its message, its code;
+    2. too little memory: the cure, code 1;
+    3. anything else is a defect: what asks to report it, code 1.
+    """
+    match fault:
+        case RubbingError():  # rule 1
+            return str(fault), fault.exit_code
+        case MemoryError():  # rule 2
+            return "not enough memory for this picture; give a smaller one", EXIT_DEFECT
+    where = traceback.extract_tb(fault.__traceback__)  # rule 3
+    place = f" at {where[-1].name}:{where[-1].lineno}" if where else ""
+    what = f"{type(fault).__name__}: {' '.join(str(fault).split())[:200]}"
+    return f"this is a defect of the program, please report it: {what}{place}", EXIT_DEFECT

@@ -47,7 +47,7 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
     height_px, width_px = photograph.grey.shape
     return {
         "program": {"name": "rubbing2pattern", "version": __version__},
-        "libraries": {name: _version(name) for name in LIBRARIES},
+        "libraries": {name: library_version(name) for name in LIBRARIES},
         "image": {
             "name": photograph.source,
             "sha256": photograph.sha256,
@@ -118,7 +118,8 @@ def plain(datum: Any) -> Any:
     return datum
 
 
-def _version(name: str) -> str:
+def library_version(name: str) -> str:
+    """Return the version of an installed library, or ``unknown``."""
     try:
         return version(name)
     except PackageNotFoundError:

@@ -28,11 +28,11 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "tidying", "paneling", "measuring"),
     ("packing", "leading", "matching"),
-    ("correcting", "glazing", "archiving", "comparing"),
+    ("correcting", "glazing", "archiving", "comparing", "collection"),
     ("stages", "documents", "demo"),
     ("provenance",),
     ("folders",),
-    ("pipeline", "correct", "lists", "printing", "match", "archive", "compare"),
+    ("pipeline", "correct", "lists", "printing", "match", "archive", "compare", "batch"),
     ("cli",),
     ("__main__",),
 )
@@ -57,6 +57,7 @@ ONLY_IN = {
         "documents/kept_rubbing.py",
         "documents/overlay.py",
         "documents/targets.py",
+        "batch.py",
     ),
 }
 

@@ -7,7 +7,7 @@ import traceback
 
 import click
 
-from rubbing2pattern.errors import EXIT_DEFECT, EXIT_INTERRUPTED, RubbingError
+from rubbing2pattern.errors import EXIT_INTERRUPTED, RubbingError, explained
 
 DEBUG_VARIABLE = "RUBBING2PATTERN_DEBUG"
 """Set to anything but nothing, it shows the traceback of a defect."""
@@ -18,35 +18,25 @@ def told(fault: BaseException) -> int:
 
     Rules, the first that fits:
 
-    1. an error of the program's own family: its message, its code;
-    2. wrong use found by click: its message and how to get help, code 2; the help itself when
+    1. wrong use found by click: its message and how to get help, code 2; the help itself when
        nothing was asked for at all;
-    3. an interruption: one line, code 130;
-    4. too little memory: one line with the cure, code 1;
-    5. anything else is a defect: one line that asks to report it, code 1.
+    2. an interruption: one line, code 130;
+    3. an error of the program's own family, too little memory, or a defect: as `explained` tells.
     """
     match fault:
-        case RubbingError():  # rule 1
-            return _say(str(fault), fault.exit_code)
-        case click.exceptions.NoArgsIsHelpError():  # rule 2
+        case click.exceptions.NoArgsIsHelpError():  # rule 1
             click.echo(fault.format_message(), err=True)
             return fault.exit_code
         case click.ClickException():
             return _say(fault.format_message() + _help_hint(fault), fault.exit_code)
-        case KeyboardInterrupt() | click.Abort():  # rule 3
+        case KeyboardInterrupt() | click.Abort():  # rule 2
             return _say("interrupted", EXIT_INTERRUPTED)
-        case MemoryError():  # rule 4
-            return _say("not enough memory for this picture; give a smaller one", EXIT_DEFECT)
-    if os.environ.get(DEBUG_VARIABLE):  # rule 5
+    message, code = explained(fault)  # rule 3
+    if isinstance(fault, RubbingError | MemoryError):
+        return _say(message, code)
+    if os.environ.get(DEBUG_VARIABLE):
         traceback.print_exception(fault)
-    where = traceback.extract_tb(fault.__traceback__)
-    place = f" at {where[-1].name}:{where[-1].lineno}" if where else ""
-    what = f"{type(fault).__name__}: {' '.join(str(fault).split())[:200]}"
-    return _say(
-        f"this is a defect of the program, please report it: {what}{place}\n"
-        f"Set {DEBUG_VARIABLE}=1 to see where it happened.",
-        EXIT_DEFECT,
-    )
+    return _say(f"{message}\nSet {DEBUG_VARIABLE}=1 to see where it happened.", code)
 
 
 def _say(message: str, exit_code: int) -> int:

@@ -15,6 +15,7 @@ import click
 
 from rubbing2pattern import __version__
 from rubbing2pattern.cli.archive import archive, verify
+from rubbing2pattern.cli.batch import batch
 from rubbing2pattern.cli.compare import compare
 from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
@@ -29,8 +30,8 @@ from rubbing2pattern.errors import EXIT_INTERRUPTED
 _EPILOG = """\b
 Exit codes: 0 done (with findings or without), 1 a defect of the program, 2 wrong use,
 3 the input cannot be read, 4 the scale or perspective cannot be found, 5 no lead
-lines or no loose glass found, 6 the output cannot be written, 8 findings and --strict,
-130 interrupted.
+lines or no loose glass found, 6 the output cannot be written, 7 some rubbings of a
+batch failed, 8 findings and --strict, 130 interrupted.
 """
 
 
@@ -70,6 +71,7 @@ main.add_command(correct)
 main.add_command(lists)
 main.add_command(match)
 main.add_command(print_again)
+main.add_command(batch)
 main.add_command(archive)
 main.add_command(verify)
 main.add_command(compare)
