@@ -1,13 +1,15 @@
 """Results appear whole or not at all: written aside, made safe on the disk, then renamed.
 
-A folder of results is written into a hidden sibling folder and renamed at the end. The folder that
-stood there before, if it may be replaced, is moved aside first and put back when the swap fails.
+A folder of results is written into a hidden sibling folder and renamed at the end. With a folder
+that stood there before, if it may be replaced, it changes places.
 """
 
 from __future__ import annotations
 
+import ctypes
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -66,6 +68,9 @@ COMPARISON_NAMES = (
     "comparison.png",
 )
 """What the program itself writes into a folder of a comparison."""
+
+_AT_FDCWD, _RENAME_EXCHANGE = -100, 2
+"""Of the system call `renameat2` (Linux, fcntl.h and fs.h)."""
 
 _NAMES_OF = {
     RECORD_NAME: OWN_NAMES,
@@ -240,12 +245,14 @@ def _new_sibling(place: Path) -> Path:
 
 
 def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
-    """Rename `partial` to `place`; an old folder there is restored unless the new one stands.
+    """Put `partial` at `place`; an old folder there is restored unless the new one stands.
 
     1. With nothing at `place` one rename does it.
-    2. Else the old folder goes aside, the new one takes its place.
-    3. When step 2 breaks off between its two renames, the old folder goes back.
-    4. When it breaks off after both, the swap stands and only the old folder is cleared away.
+    2. Else what someone else put into the old folder is taken over first.
+    3. Where the system can, both folders then change places in one step, so that there is no moment
+       without a whole folder, not even when the process is killed.
+    4. Elsewhere the old folder goes aside and the new one takes its place; when that breaks off
+       between the two renames, the old folder goes back.
     """
     if not _stands(place):
         partial.rename(place)  # rule 1
@@ -253,27 +260,66 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
         return
     # Another run may have put its results there while this one was at work.
     replaces.check(place)
+    _take_over(place, partial, _NAMES_OF[replaces.record])  # rule 2
+    if _exchanged(partial, place):  # rule 3
+        _sync(place.parent)
+        shutil.rmtree(partial)
+        return
     aside = place.with_name(partial.name + "-old")
     try:
-        place.rename(aside)  # rule 2
+        place.rename(aside)  # rule 4
         partial.rename(place)
         _sync(place.parent)
-        _clear(aside, place, _NAMES_OF[replaces.record])
     except BaseException:
         if aside.exists() and not place.exists():
-            aside.rename(place)  # rule 3
-        elif aside.exists():
-            _clear(aside, place, _NAMES_OF[replaces.record])  # rule 4
+            aside.rename(place)
         raise
+    finally:
+        if aside.exists() and place.exists():
+            shutil.rmtree(aside)
 
 
-def _clear(aside: Path, place: Path, own: tuple[str, ...]) -> None:
-    """Remove the old folder, after moving what someone else put into it to the new one."""
-    for entry in sorted(aside.iterdir()):
+def _exchanged(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step; return whether the system did it.
+
+    Linux has `renameat2` for it, which Python does not offer by a name of its own.
+    """
+    if not sys.platform.startswith("linux"):
+        return False
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError):
+        return False
+    paths = (os.fsencode(one), os.fsencode(other))
+    return bool(rename(_AT_FDCWD, paths[0], _AT_FDCWD, paths[1], _RENAME_EXCHANGE) == 0)
+
+
+def _take_over(old: Path, new: Path, own: tuple[str, ...]) -> None:
+    """Give a new folder what someone else put into the old one, and bring it to the disk."""
+    taken = False
+    for entry in sorted(old.iterdir()):
         ours = any(fnmatchcase(entry.name, name) for name in own)
-        if not ours and not (place / entry.name).exists():
-            entry.rename(place / entry.name)
-    shutil.rmtree(aside)
+        there = new / entry.name
+        if ours or os.path.lexists(there):
+            continue
+        if entry.is_dir() and not entry.is_symlink():
+            shutil.copytree(entry, there, symlinks=True, copy_function=_linked)
+        else:
+            _linked(str(entry), str(there))
+        taken = True
+    if taken:
+        _sync(new)
+
+
+def _linked(source: str, target: str) -> str:
+    """Give a file a second name, or copy it where the disk has no such thing."""
+    try:
+        os.link(source, target, follow_symlinks=False)
+    except OSError:
+        shutil.copy2(source, target, follow_symlinks=False)
+        if not Path(target).is_symlink():
+            _sync(Path(target))
+    return target
 
 
 def _make_safe(folder: Path) -> None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import stat
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -11,6 +14,8 @@ import pytest
 from rubbing2pattern import output
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.output import check_folder, whole_folder, write_whole
+
+ROOT = Path(__file__).parents[1]
 
 
 def names(folder: Path) -> list[str]:
@@ -167,6 +172,7 @@ def test_when_the_swap_fails_the_old_folder_comes_back(
         return rename(self, target)
 
     monkeypatch.setattr(Path, "rename", failing)
+    monkeypatch.setattr(output, "_exchanged", lambda one, other: False)
     with pytest.raises((OutputNotWritten, KeyboardInterrupt)):
         make_results(tmp_path / "a", "two", overwrite=True)
     assert len(calls) >= fails_at
@@ -175,25 +181,66 @@ def test_when_the_swap_fails_the_old_folder_comes_back(
     assert (tmp_path / "a" / "panel.json").read_text() == "one"
 
 
+@pytest.mark.parametrize("in_one_step", [True, False])
 def test_an_interrupt_after_the_swap_leaves_the_new_folder_alone_in_its_place(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, in_one_step: bool
 ) -> None:
     make_results(tmp_path / "a", "one")
     (tmp_path / "a" / "notes.txt").write_text("mine")
-    clear = output._clear
+    (tmp_path / "a" / "photos" / "deep").mkdir(parents=True)
+    (tmp_path / "a" / "photos" / "deep" / "old.jpg").write_text("mine too")
+    sync = output._sync
     broken = []
 
-    def interrupted_once(aside: Path, place: Path, own: tuple[str, ...]) -> None:
-        if not broken:
-            broken.append(aside)
+    def interrupted_once(path: Path) -> None:
+        if path == tmp_path and not broken:
+            broken.append(path)
             raise KeyboardInterrupt
-        clear(aside, place, own)
+        sync(path)
 
-    monkeypatch.setattr(output, "_clear", interrupted_once)
+    if not in_one_step:
+        monkeypatch.setattr(output, "_exchanged", lambda one, other: False)
+    monkeypatch.setattr(output, "_sync", interrupted_once)
     with pytest.raises(KeyboardInterrupt):
         make_results(tmp_path / "a", "two", overwrite=True)
     assert names(tmp_path) == ["a"]
-    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-two.svg"]
+    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-two.svg", "photos"]
+    assert (tmp_path / "a" / "photos" / "deep" / "old.jpg").read_text() == "mine too"
+
+
+_SWAPPING = """
+import sys
+from itertools import count
+from pathlib import Path
+from rubbing2pattern.output import whole_folder
+for number in count():
+    with whole_folder(Path(sys.argv[1]), overwrite=True) as partial:
+        for name in ("panel.json", "pattern.svg", "cames.csv"):
+            (partial / name).write_text(str(number))
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="changes places in one step")
+def test_killed_at_any_moment_the_folder_is_the_old_one_or_the_new_one(tmp_path: Path) -> None:
+    folder = tmp_path / "a"
+    make_results(folder, "one")
+    (folder / "notes.txt").write_text("mine")
+    before = -1
+    for k in range(12):
+        process = subprocess.Popen([sys.executable, "-c", _SWAPPING, str(folder)], cwd=ROOT)
+        begun = (folder / "panel.json").stat().st_ino
+        deadline = time.monotonic() + 30.0
+        while time.monotonic() < deadline and (folder / "panel.json").stat().st_ino == begun:
+            time.sleep(0.001)
+        time.sleep(0.0007 * k)
+        process.kill()
+        process.wait()
+        assert names(folder) == ["cames.csv", "notes.txt", "panel.json", "pattern.svg"]
+        written = {(folder / name).read_text() for name in names(folder) if name != "notes.txt"}
+        assert len(written) == 1
+        before = max(before, int(written.pop()))
+        assert (folder / "notes.txt").read_text() == "mine"
+    assert before > 0
 
 
 def test_results_that_appeared_meanwhile_are_not_replaced(tmp_path: Path) -> None:
