@@ -179,8 +179,13 @@ def whole_folder(
             with suppress(OSError):
                 above.rmdir()
         if isinstance(fault, OSError):
-            raise OutputNotWritten(f"cannot write {folder}: {_reason(fault)}") from fault
-        raise
+            told = f"cannot write {folder}: {_reason(fault)}"
+        elif isinstance(fault, OutputNotWritten):
+            told = str(fault)
+        else:
+            raise
+        # Nobody knows the hidden folder by its name.
+        raise OutputNotWritten(told.replace(str(partial), str(folder))) from fault
 
 
 def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
