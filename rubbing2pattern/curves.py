@@ -217,17 +217,25 @@ def arc_through(start: Point, end: Point, sweep_deg: float) -> Arc | Line:
 
 def running_length(points: Array) -> Array:
     """Length of a polyline up to each of its points, (N,) mm, 0 first."""
-    return np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    step = points[1:] - points[:-1]
+    along = np.empty(len(points))
+    along[0] = 0.0
+    np.cumsum(np.hypot(step[:, 0], step[:, 1]), out=along[1:])
+    return along
 
 
 def points_at(points: Array, along_mm: Array, at_mm: Array) -> Array:
     """Return the places (M, 2) of a polyline at lengths; `along_mm` is its `running_length`."""
-    return np.column_stack([np.interp(at_mm, along_mm, points[:, k]) for k in (0, 1)])
+    found = np.empty((np.size(at_mm), 2))
+    for k in (0, 1):
+        found[:, k] = np.interp(at_mm, along_mm, points[:, k])
+    return found
 
 
 def polyline_length(points: npt.ArrayLike) -> float:
     """Length of a polyline, points of shape (N, 2) in mm."""
-    d = np.diff(points_array(points), axis=0)
+    places = points_array(points)
+    d = places[1:] - places[:-1]
     return float(np.hypot(d[:, 0], d[:, 1]).sum())
 
 

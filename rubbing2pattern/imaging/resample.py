@@ -62,14 +62,20 @@ def at_points(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
     """Sample a picture bilinearly at (columns, rows), both (a, b); result float32 (a, b)."""
     limit = 30000
     a = columns.shape[0]
+    if a <= limit:
+        return _remapped(picture, columns, rows)
     out = np.empty(columns.shape, dtype=np.float32)
     for i in range(0, a, limit):
-        part = cv2.remap(
-            picture,
-            np.ascontiguousarray(columns[i : i + limit], dtype=np.float32),
-            np.ascontiguousarray(rows[i : i + limit], dtype=np.float32),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
-        out[i : i + limit] = part
+        out[i : i + limit] = _remapped(picture, columns[i : i + limit], rows[i : i + limit])
     return out
+
+
+def _remapped(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
+    found = cv2.remap(
+        picture,
+        np.ascontiguousarray(columns, dtype=np.float32),
+        np.ascontiguousarray(rows, dtype=np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(found, np.float32)

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from rubbing2pattern.curves import running_length
 from rubbing2pattern.frame import Array
 from rubbing2pattern.paneling.lines import LeadLines, signed_area
 
@@ -120,10 +121,11 @@ def walk_points(walk: Walk, paths: Sequence[Array]) -> Array:
 
 
 def _ahead(run: Array, reach_mm: float) -> Array:
-    step = np.hypot(*np.diff(run, axis=0).T)
-    at = np.concatenate(([0.0], np.cumsum(step)))
-    reach = max(min(reach_mm, at[-1] / 3.0), 0.0)
-    if reach <= step[0]:
+    if reach_mm <= 0.0:
+        return np.asarray(run[1])
+    at = running_length(run)
+    reach = min(reach_mm, at[-1] / 3.0)
+    if reach <= at[1]:
         return np.asarray(run[1])
     return np.array([np.interp(reach, at, run[:, k]) for k in (0, 1)])
 
