@@ -21,6 +21,9 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from rubbing2pattern.archive import Archived, Verified, archive_folders, verify_bag
     from rubbing2pattern.archiving.about import About, read_about
+    from rubbing2pattern.batch import Batch, run_batch
+    from rubbing2pattern.collection.rows import Common, Row, read_rows
+    from rubbing2pattern.collection.stamps import Outcome
     from rubbing2pattern.compare import compare_folders, compare_panels, write_comparison
     from rubbing2pattern.comparing.found import Comparison
     from rubbing2pattern.correct import Corrected, apply_corrections, correct_folder
@@ -62,8 +65,10 @@ __all__ = [
     "About",
     "Arc",
     "Archived",
+    "Batch",
     "Came",
     "Code",
+    "Common",
     "Comparison",
     "Corrected",
     "Corrections",
@@ -85,6 +90,7 @@ __all__ = [
     "NoGlassFound",
     "NoLeadFound",
     "Options",
+    "Outcome",
     "OutputNotWritten",
     "Panel",
     "Piece",
@@ -94,6 +100,7 @@ __all__ = [
     "Reading",
     "Rectangle",
     "Reference",
+    "Row",
     "RubbingError",
     "Ruler",
     "Scale",
@@ -120,6 +127,8 @@ __all__ = [
     "read_about",
     "read_corrections",
     "read_known",
+    "read_rows",
+    "run_batch",
     "trace_rubbing",
     "verify_bag",
     "write_comparison",
@@ -130,6 +139,9 @@ __all__ = [
 _ROOMS = {
     "archive": "Archived Verified archive_folders verify_bag",
     "archiving.about": "About read_about",
+    "batch": "Batch run_batch",
+    "collection.rows": "Common Row read_rows",
+    "collection.stamps": "Outcome",
     "compare": "compare_folders compare_panels write_comparison",
     "comparing.found": "Comparison",
     "correct": "Corrected apply_corrections correct_folder",

@@ -21,7 +21,7 @@ from joblib.externals.loky.process_executor import TerminatedWorkerError
 from PIL import Image
 
 from rubbing2pattern import __version__
-from rubbing2pattern.collection.rows import Common, Row, read_rows
+from rubbing2pattern.collection.rows import Row
 from rubbing2pattern.collection.stamps import (
     MARKER,
     PANELS,
@@ -63,7 +63,7 @@ _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
 _PICTURE_PX = 240
 _WORDS = {"format": "rubbing2pattern batch", "version": 1}
 
-__all__ = ["Batch", "Common", "Row", "read_rows", "run_batch"]
+__all__ = ["Batch", "run_batch"]
 
 
 @dataclass(frozen=True, slots=True)

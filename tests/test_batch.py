@@ -8,9 +8,9 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
+from urllib.parse import unquote
 
 import html5lib
 import pytest
@@ -24,24 +24,11 @@ from rubbing2pattern.documents.record import read_record
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
 from rubbing2pattern.reference import Dpi
 from tests.collecting import DPI, collection, contents, listed, picture
-
-ROOT = Path(__file__).parents[1]
-DEFECT = 1
+from tests.running import started
 
 
 def batch_command(*args: str | Path) -> subprocess.Popen[str]:
-    inherited = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
-    return subprocess.Popen(
-        [sys.executable, "-m", "rubbing2pattern", "batch", *map(str, args)],
-        cwd=ROOT,
-        env=inherited | {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        encoding="utf-8",
-        start_new_session=True,
-    )
+    return started("batch", *args)
 
 
 def killed(process: subprocess.Popen[str]) -> None:
@@ -124,8 +111,6 @@ def test_the_overview_is_whole_and_leads_to_what_there_is(broken: Broken) -> Non
     targets = {a.get("href") for a in tree.iter(f"{space}a")}
     targets |= {image.get("src") for image in tree.iter(f"{space}img")}
     assert len(targets) == 4
-    from urllib.parse import unquote
-
     assert all((folder / unquote(target)).is_file() for target in targets)
     text = page.decode()
     assert all(outcome.stamp.panel in text for outcome in done.outcomes)

@@ -13,26 +13,16 @@ from pathlib import Path
 import pytest
 
 from tests.collecting import DPI, contents, picture
+from tests.running import started
 
-ROOT = Path(__file__).parents[1]
 LINUX = sys.platform.startswith("linux")
 
 
 def trace(image: Path, folder: Path, *more: str, begin: str = "") -> subprocess.Popen[str]:
     """Start `trace`, after a line of Python that sets up its process."""
-    inherited = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
     code = f"{begin}\nfrom rubbing2pattern.cli import entry\nentry()"
-    words = ["trace", str(image), "--dpi", DPI, "-o", str(folder), "--quiet", *more]
-    return subprocess.Popen(
-        [sys.executable, "-c", code, *words],
-        cwd=ROOT,
-        env=inherited | {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        encoding="utf-8",
-    )
+    words = ["trace", image, "--dpi", DPI, "-o", folder, "--quiet", *more]
+    return started(*words, code=code)
 
 
 @pytest.fixture(scope="module")

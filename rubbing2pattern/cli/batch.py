@@ -94,7 +94,8 @@ def batch(
         given.pop(name)
     options = options_of(given)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.batch import Common, read_rows, run_batch
+    from rubbing2pattern.batch import run_batch
+    from rubbing2pattern.collection.rows import Common, read_rows
 
     common = Common(reference, seen_from or "unstated", options)
     listed = read_rows(rows, common)

@@ -9,16 +9,14 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Sequence
-from functools import cache
 from importlib.resources import files
 from urllib.parse import quote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from rubbing2pattern.collection.stamps import PANELS, PICTURES, Outcome
 from rubbing2pattern.collection.totals import Totals
-from rubbing2pattern.documents.drawing import plain_text
+from rubbing2pattern.documents.page_templates import page_environment
 from rubbing2pattern.documents.wording import CAUTIONS, count_of, run_of, size_of
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.options.documents import DocumentOptions
@@ -41,7 +39,7 @@ def collection_page(outcomes: Sequence[Outcome], totals: Totals, options: Docume
     script = _part("collection.js")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     page = (
-        _environment()
+        page_environment()
         .get_template("collection.html.jinja")
         .render(
             rows=[_Shown(outcome, options) for outcome in outcomes],
@@ -115,16 +113,3 @@ def _weight(weight_kg: float, options: DocumentOptions) -> str:
 
 def _part(name: str) -> str:
     return files("rubbing2pattern.documents").joinpath(name).read_text(encoding="utf-8")
-
-
-@cache
-def _environment() -> Environment:
-    """Return what fills the template: everything is escaped and brought onto one line."""
-    return Environment(
-        loader=PackageLoader("rubbing2pattern", "documents"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=lambda datum: plain_text(datum) if type(datum) is str else datum,
-    )

@@ -7,15 +7,14 @@ contents forbids a browser to fetch anything.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from rubbing2pattern.documents import report_facts as facts, report_lead
 from rubbing2pattern.documents.drawing import plain_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
+from rubbing2pattern.documents.page_templates import page_environment
 from rubbing2pattern.documents.report_drawing import drawing_svg, overlay_svg, traced
 from rubbing2pattern.documents.report_findings import ranks
 from rubbing2pattern.documents.report_pictures import Pictures
@@ -55,7 +54,7 @@ def report_html(
     told = ranks(panel, pictures, options)
     overlay = "" if pictures is None else overlay_svg(lines, pictures)
     page = (
-        _environment()
+        page_environment()
         .get_template("report.html.jinja")
         .render(
             panel=panel,
@@ -89,24 +88,6 @@ def report_html(
 def side_seen(panel: Panel) -> str:
     """Say from which side the panel is seen."""
     return panel.side or "side of the rubbing not stated"
-
-
-@cache
-def _environment() -> Environment:
-    """Return what fills the template: everything is escaped and brought onto one line."""
-    return Environment(
-        loader=PackageLoader("rubbing2pattern", "documents"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_finalize,
-    )
-
-
-def _finalize(datum: Any) -> Any:
-    """Take control characters out of what comes from outside; they may not stand in a page."""
-    return plain_text(datum) if type(datum) is str else datum
 
 
 def _css_string(text: str) -> str:
