@@ -54,18 +54,29 @@ def prepare(name: str, out: Path) -> tuple[Path, list[str], Path]:
 
 def _enlarged(image: Path, dpi: float, megapixels: float) -> tuple[Path, str]:
     import cv2
+    from PIL import Image
 
     large = image.with_name(f"large-{megapixels:.0f}.png")
+    with Image.open(image) as small_one:
+        factor = (megapixels * 1e6 / (small_one.width * small_one.height)) ** 0.5
+    if large.exists():
+        return large, f"{dpi * factor:.4f}"
     small = cv2.imread(str(image), cv2.IMREAD_GRAYSCALE)
     assert small is not None
-    factor = (megapixels * 1e6 / small.size) ** 0.5
-    if not large.exists():
-        cv2.imwrite(str(large), cv2.resize(small, None, fx=factor, fy=factor))
+    cv2.imwrite(str(large), cv2.resize(small, None, fx=factor, fy=factor))
     return large, f"{dpi * factor:.4f}"
 
 
 def plain_chain(folder: Path) -> float:
-    """Return the seconds of the plain chain of library calls."""
+    """Return the seconds of the plain chain of library calls.
+
+    In a process of its own: one that is started by a large process begins with that one's peak.
+    """
+    call = [sys.executable, "-m", "benchmarks.speed", "--chain", str(folder)]
+    return float(subprocess.run(call, check=True, capture_output=True, text=True).stdout)
+
+
+def _chain(folder: Path) -> float:
     from benchmarks.chain import traced
 
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
@@ -111,10 +122,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=Path("benchmarks/out/speed"))
     parser.add_argument("--cases", default=",".join(CASES), help="which, with commas between")
+    parser.add_argument("--chain", type=Path, metavar="FOLDER", help="the plain chain alone")
     parser.add_argument("--one", nargs=3, metavar=("IMAGE", "KIND", "VALUE"))
     args = parser.parse_args()
     if args.one:
         print(json.dumps(run_one(Path(args.one[0]), args.one[1], args.one[2])))
+        return
+    if args.chain:
+        print(_chain(args.chain))
         return
     found: dict[str, tuple[float, float, int]] = {}
     for name in args.cases.split(","):

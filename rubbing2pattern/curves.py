@@ -137,15 +137,12 @@ class Cubic:
 
     def points(self, tolerance_mm: float = 0.02) -> Array:
         """Return a polyline; the number of chords follows the greatest second difference."""
-        c = points_array(self.control)
-        b = np.stack((c[:-1:3], c[1::3], c[2::3], c[3::3]))
-        inner = on_bends(b, int(chords_for(b, tolerance_mm).max())).reshape(-1, 2)
-        return np.vstack((c[:1], inner))
+        return _cubic_points(self.control, tolerance_mm).copy()
 
     @property
     def length_mm(self) -> float:
         """Length along the curve, by chords."""
-        return polyline_length(self.points(0.005))
+        return _cubic_length(self.control)
 
     def reversed(self) -> Cubic:
         """Return the curve run the other way."""
@@ -165,6 +162,22 @@ class Cubic:
 
 
 Curve = Line | Arc | Cubic
+
+
+@lru_cache(maxsize=4096)
+def _cubic_points(control: tuple[Point, ...], tolerance_mm: float) -> Array:
+    """Return the polyline of a cubic curve; the documents ask for the same many times over."""
+    c = points_array(control)
+    b = np.stack((c[:-1:3], c[1::3], c[2::3], c[3::3]))
+    inner = on_bends(b, int(chords_for(b, tolerance_mm).max())).reshape(-1, 2)
+    points = np.vstack((c[:1], inner))
+    points.setflags(write=False)
+    return points
+
+
+@lru_cache(maxsize=4096)
+def _cubic_length(control: tuple[Point, ...]) -> float:
+    return polyline_length(Cubic(control).points(0.005))
 
 
 def chords_for(bends: Array, tolerance_mm: float) -> npt.NDArray[np.int_]:
