@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import shapely
 from shapely.geometry import Polygon
 
 from rubbing2pattern.documents import write_documents
@@ -23,6 +24,8 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
 from rubbing2pattern.provenance import options_of, plain
+
+_GRID_MM = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +149,10 @@ def carried_to(panel: Panel, typed: tuple[Panel, Filled] | None, options: Option
 
 def _shared(one: Polygon, other: Polygon) -> float:
     """Return the area in both, by the area in either."""
-    together = one.union(other).area
-    return float(one.intersection(other).area / together) if together > 0.0 else 0.0
+    # On a grid: outlines that agree to a few parts of a rounding have no right overlap without one.
+    both = shapely.intersection(one, other, grid_size=_GRID_MM).area
+    either = one.area + other.area - both
+    return float(both / either) if either > 0.0 else 0.0
 
 
 def _copy(path: Path, sha256: str) -> bytes:

@@ -262,6 +262,8 @@ def test_a_picture_that_is_another_one_is_refused(folder: Path, tmp_path: Path) 
     ("text", "said"),
     [
         ('date = "yesterday"', "no date"),
+        ('date = "2026-02-31"', "no date"),
+        ('date = "2026-13"', "no date"),
         ('colour = "red"', "the fields are"),
         ("title = ", "no TOML"),
         ("date = 2026", "field 'date'"),

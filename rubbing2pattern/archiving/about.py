@@ -5,6 +5,7 @@ The words are those of Dublin Core (ISO 15836-1:2017, the fifteen elements; from
 
 from __future__ import annotations
 
+import datetime
 import re
 import tomllib
 from collections.abc import Sequence
@@ -87,12 +88,23 @@ def read_about(path: Path) -> About:
         ) from fault
     for name in ("date", "packed"):
         given = getattr(about, name)
-        if given and not _DATE.fullmatch(given):
+        if given and not _is_date(given):
             raise UsageFault(
                 f"{path}, field {name}: {given[:40]!r} is no date; write 2026, 2026-11 or "
                 "2026-11-25"
             )
     return about
+
+
+def _is_date(text: str) -> bool:
+    """Tell whether a text is a year, a month or a day that there is (ISO 8601-1)."""
+    if not _DATE.fullmatch(text):
+        return False
+    try:
+        datetime.date.fromisoformat(text + "-01-01"[len(text) - 4 :])
+    except ValueError:
+        return False
+    return True
 
 
 def dublin_core(about: About, names: Sequence[str], sides: Sequence[str]) -> bytes:
