@@ -107,9 +107,8 @@ class _Work:
     def picture(self) -> Path:
         return self.home / PICTURES / f"{self.row.name}.jpg"
 
-    def outcome(self, key: str, fault: BaseException) -> Outcome:
+    def failed(self, key: str, reason: str, code: int) -> Outcome:
         """Remember why the row failed."""
-        reason, code = explained(fault)
         stamp = Stamp(
             key=key,
             panel=self.row.panel,
@@ -263,14 +262,10 @@ def _alone(work: _Work) -> Outcome:
             "its process was ended from outside twice, perhaps for want of memory; trace it by "
             "itself, or a smaller picture of it"
         )
-        outcome = work.outcome("", _Killed(reason))
+        outcome = work.failed("", reason, EXIT_DEFECT)
         write_stamp(work.stamp, outcome.stamp)
     assert isinstance(outcome, Outcome)
     return outcome
-
-
-class _Killed(RubbingError):
-    """A process was ended from outside."""
 
 
 @contextmanager
@@ -306,11 +301,11 @@ def _traced(work: _Work) -> Outcome:
                 raise OutputNotWritten(f"{place} is a link, which may lead out of the folder")
         outcome = Outcome(work.row.number, work.row.name, _done(work, key))
     except Exception as fault:
-        outcome = work.outcome(key, fault)
+        outcome = work.failed(key, *explained(fault))
     try:
         write_stamp(work.stamp, outcome.stamp)
     except RubbingError as fault:
-        outcome = work.outcome(key, fault)
+        outcome = work.failed(key, *explained(fault))
     with suppress(OSError):
         work.begun.unlink(missing_ok=True)
     return outcome

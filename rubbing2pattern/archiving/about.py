@@ -5,7 +5,7 @@ The words are those of Dublin Core (ISO 15836-1:2017, the fifteen elements; from
 
 from __future__ import annotations
 
-import datetime
+import calendar
 import re
 import tomllib
 from collections.abc import Sequence
@@ -100,11 +100,8 @@ def _is_date(text: str) -> bool:
     """Tell whether a text is a year, a month or a day that there is (ISO 8601-1)."""
     if not _DATE.fullmatch(text):
         return False
-    try:
-        datetime.date.fromisoformat(text + "-01-01"[len(text) - 4 :])
-    except ValueError:
-        return False
-    return True
+    year, month, day = (int(part) for part in f"{text}-1-1".split("-")[:3])
+    return day <= calendar.monthrange(year, month)[1]
 
 
 def dublin_core(about: About, names: Sequence[str], sides: Sequence[str]) -> bytes:
