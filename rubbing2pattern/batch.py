@@ -198,9 +198,11 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         )
     try:
         home.mkdir(parents=True, exist_ok=True)
+        for name in (_LOCK, MARKER, INDEX, RESULTS, TOTALS):
+            _check_no_link(home / name)
         with filelock.FileLock(home / _LOCK, timeout=0):
             for name in (PANELS, STAMPS, PICTURES):
-                _own_folder(home / name, shown)
+                _own_folder(home / name)
             if not marker.is_file():
                 write_whole(marker, (json.dumps(_WORDS) + "\n").encode(), overwrite=True)
             yield
@@ -212,10 +214,14 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         raise OutputNotWritten(f"cannot write {shown}: {fault.strerror or fault}") from fault
 
 
-def _own_folder(place: Path, shown: Path) -> None:
-    """Make a folder inside, clear what a killed run left in it; a link would lead outside."""
+def _check_no_link(place: Path) -> None:
     if place.is_symlink():
-        raise OutputNotWritten(f"{shown / place.name} is a link, which may lead out of the folder")
+        raise OutputNotWritten(f"{place} is a link, which may lead out of the folder")
+
+
+def _own_folder(place: Path) -> None:
+    """Make a folder inside, clear what a killed run left in it; a link would lead outside."""
+    _check_no_link(place)
     place.mkdir(exist_ok=True)
     for left in place.glob(".rubbing2pattern-*"):
         if not left.name.endswith("-old"):
@@ -262,8 +268,7 @@ def _alone(work: _Work) -> Outcome:
             "its process was ended from outside twice, perhaps for want of memory; trace it by "
             "itself, or a smaller picture of it"
         )
-        outcome = work.failed("", reason, EXIT_DEFECT)
-        write_stamp(work.stamp, outcome.stamp)
+        outcome = _remembered(work, work.failed("", reason, EXIT_DEFECT))
     assert isinstance(outcome, Outcome)
     return outcome
 
@@ -295,19 +300,25 @@ def _traced(work: _Work) -> Outcome:
         kept = _kept(work, key)
         if kept is not None:
             return kept
-        work.begun.touch()
         for place in (work.folder, work.stamp, work.picture):
-            if place.is_symlink():
-                raise OutputNotWritten(f"{place} is a link, which may lead out of the folder")
+            _check_no_link(place)
+        work.begun.touch()
         outcome = Outcome(work.row.number, work.row.name, _done(work, key))
     except Exception as fault:
         outcome = work.failed(key, *explained(fault))
-    try:
-        write_stamp(work.stamp, outcome.stamp)
-    except RubbingError as fault:
-        outcome = work.failed(key, *explained(fault))
+    outcome = _remembered(work, outcome)
     with suppress(OSError):
         work.begun.unlink(missing_ok=True)
+    return outcome
+
+
+def _remembered(work: _Work, outcome: Outcome) -> Outcome:
+    """Write down how a row went; it has failed where that cannot be done."""
+    try:
+        _check_no_link(work.stamp)
+        write_stamp(work.stamp, outcome.stamp)
+    except RubbingError as fault:
+        return work.failed(outcome.stamp.key, *explained(fault))
     return outcome
 
 

@@ -282,14 +282,21 @@ def test_a_link_does_not_lead_the_results_outside(tmp_path: Path) -> None:
     (folder / "panels").mkdir(parents=True)
     (folder / "batch.json").write_text("{}", encoding="utf-8")
     (folder / "panels" / rows[0].name).symlink_to(outside, target_is_directory=True)
+    (folder / "stamps").mkdir()
+    (folder / "stamps" / f"{rows[1].name}.json").symlink_to(outside / "stamp.json")
     done = run_batch(rows, folder, resume=True)
-    assert [o.stamp.exit_code for o in done.outcomes] == [6, 0]
+    assert [o.stamp.exit_code for o in done.outcomes] == [6, 6]
     assert "is a link" in done.outcomes[0].stamp.reason
     (tmp_path / "second").mkdir()
     (tmp_path / "second" / "batch.json").write_text("{}", encoding="utf-8")
     (tmp_path / "second" / "panels").symlink_to(outside, target_is_directory=True)
     with pytest.raises(OutputNotWritten, match="is a link"):
         run_batch(rows, tmp_path / "second", resume=True)
+    (tmp_path / "third").mkdir()
+    (tmp_path / "third" / "batch.json").write_text("{}", encoding="utf-8")
+    (tmp_path / "third" / "index.html").symlink_to(outside / "index.html")
+    with pytest.raises(OutputNotWritten, match="is a link"):
+        run_batch(rows, tmp_path / "third", resume=True)
     assert not list(outside.iterdir())
 
 
