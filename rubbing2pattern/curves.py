@@ -231,8 +231,7 @@ def arc_through(start: Point, end: Point, sweep_deg: float) -> Arc | Line:
 def running_length(points: Array) -> Array:
     """Length of a polyline up to each of its points, (N,) mm, 0 first."""
     step = points[1:] - points[:-1]
-    along = np.empty(len(points))
-    along[0] = 0.0
+    along = np.zeros(max(len(points), 1))
     np.cumsum(np.hypot(step[:, 0], step[:, 1]), out=along[1:])
     return along
 

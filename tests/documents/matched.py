@@ -90,7 +90,7 @@ def found(pieces: list[LoosePiece]) -> Matches:
     missing = cut_of(6).difference(
         shapely.union_all([part.outline for part in broken.values()]).buffer(0.2)
     )
-    assembly = Assembly(6, tuple(broken.values()), tuple(broken), 0.7, missing)
+    assembly = Assembly(6, tuple(broken.values()), tuple(broken), 0.7, missing, (6,))
     by_id = {match.piece.id: match for match in matches.matches} | {
         p.id: Match(p, Verdict.FRAGMENT, (6,), broken[p.id]) for p in pieces if p.id in broken
     }
