@@ -10,9 +10,8 @@ import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import cv2
 import filelock
@@ -20,7 +19,6 @@ import joblib
 from joblib.externals.loky.process_executor import TerminatedWorkerError
 from PIL import Image
 
-from rubbing2pattern import __version__
 from rubbing2pattern.collection.rows import Row
 from rubbing2pattern.collection.stamps import (
     MARKER,
@@ -55,7 +53,7 @@ from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, write_whole
 from rubbing2pattern.pipeline import trace_rubbing, write_reading
-from rubbing2pattern.provenance import LIBRARIES, library_version, options_of, plain
+from rubbing2pattern.provenance import made_with, options_of
 
 INDEX, RESULTS, TOTALS = "index.html", "results.csv", "totals.csv"
 _LOCK = ".batch.lock"
@@ -73,15 +71,14 @@ class Batch:
     Attributes
     ----------
     outcomes : one for each row, in the order of the list.
-    totals : their sums.
     """
 
     outcomes: tuple[Outcome, ...]
-    totals: Totals = field(init=False)
 
-    def __post_init__(self) -> None:
-        """Add up."""
-        object.__setattr__(self, "totals", totals_of(self.outcomes))
+    @property
+    def totals(self) -> Totals:
+        """Their sums."""
+        return totals_of(self.outcomes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,15 +416,9 @@ def _key(row: Row) -> str:
             image = hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError as fault:
         image = errno.errorcode.get(fault.errno or 0, "unreadable")
-    whole: dict[str, Any] = {
-        "program": __version__,
-        "libraries": {name: library_version(name) for name in LIBRARIES},
-        "image": {"name": row.image.name, "sha256": image},
-        "reference": plain(row.reference),
-        "panel": row.panel,
-        "seen_from": row.seen_from,
-        "options": {name: plain(given) for name, given in row.options.changed().items()},
-    }
+    assert row.reference is not None
+    whole = made_with(row.reference, row.options, {"name": row.image.name, "sha256": image})
+    whole |= {"panel": row.panel, "seen_from": row.seen_from}
     text = json.dumps(whole, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 

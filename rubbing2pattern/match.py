@@ -32,7 +32,7 @@ from rubbing2pattern.matching.loose import (
 from rubbing2pattern.matching.openings import openings_of
 from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.matching.shapes import turned_over
-from rubbing2pattern.model import Panel
+from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder
 from rubbing2pattern.progress import Progress, Silent
@@ -43,7 +43,6 @@ from rubbing2pattern.stages.rectify import rectify
 
 GROUPS = ("load", "rectify", "loose", "match", "fragments", "documents")
 """Groups of options that may be set for matching; others belong to the reading of the rubbing."""
-SIDES = ("inside", "outside", "unstated")
 _NAME = re.compile(r"\bP(\d+)\b")
 
 __all__ = ["Matching", "match_pieces", "read_known", "write_matches"]

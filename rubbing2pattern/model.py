@@ -219,6 +219,10 @@ class Dismissal:
     why: str
 
 
+SIDES = ("inside", "outside", "unstated")
+"""From which side of the window a panel may be seen."""
+
+
 @dataclass(frozen=True, slots=True)
 class Panel:
     """A finished panel with everything that documents need.

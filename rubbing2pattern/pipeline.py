@@ -13,7 +13,7 @@ from rubbing2pattern.documents.glazing import Glazing
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.folders import carried_to, typed_in
 from rubbing2pattern.glazing.carry import Carried
-from rubbing2pattern.model import Panel
+from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import check_folder, whole_folder
 from rubbing2pattern.progress import Progress, Silent
@@ -46,7 +46,6 @@ STAGES = (
     "cut pieces",
     "audit",
 )
-SIDES = ("inside", "outside", "unstated")
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,16 +45,22 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
         ``{"lead.grid_mm": 0.4}``.
     """
     height_px, width_px = photograph.grey.shape
+    image = {
+        "name": photograph.source,
+        "sha256": photograph.sha256,
+        "width_px": width_px,
+        "height_px": height_px,
+        "file_bits": photograph.file_bits,
+    }
+    return made_with(reference, options, image)
+
+
+def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) -> dict[str, Any]:
+    """Return all that a reading depends on, with what is told of its picture."""
     return {
         "program": {"name": "rubbing2pattern", "version": __version__},
-        "libraries": {name: library_version(name) for name in LIBRARIES},
-        "image": {
-            "name": photograph.source,
-            "sha256": photograph.sha256,
-            "width_px": width_px,
-            "height_px": height_px,
-            "file_bits": photograph.file_bits,
-        },
+        "libraries": {name: _version(name) for name in LIBRARIES},
+        "image": dict(image),
         "reference": plain(reference),
         "options": {name: plain(given) for name, given in options.changed().items()},
     }
@@ -118,8 +124,7 @@ def plain(datum: Any) -> Any:
     return datum
 
 
-def library_version(name: str) -> str:
-    """Return the version of an installed library, or ``unknown``."""
+def _version(name: str) -> str:
     try:
         return version(name)
     except PackageNotFoundError:

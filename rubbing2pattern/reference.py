@@ -19,6 +19,9 @@ from rubbing2pattern.units import parse_length, parse_sheet
 
 Point = tuple[float, float]
 
+REFERENCES = ("dpi", "ruler", "marks", "sheet", "targets")
+"""The five kinds, by the names that a user gives them."""
+
 LEAST_MARKS = 4
 TARGET_IDS = range(50)
 """The ids that OpenCV's dictionary DICT_4X4_50 has."""

@@ -216,6 +216,11 @@ def in_pounds(weight_kg: float) -> float:
     return weight_kg / KG_PER_POUND
 
 
+def in_mass_unit(weight_kg: float, unit: Unit) -> float:
+    """Return a weight in kg, or in pounds where lengths are in inches."""
+    return weight_kg if unit == "mm" else in_pounds(weight_kg)
+
+
 def decimal(number: float, places: int) -> str:
     """Write a number with fixed places and never as minus zero."""
     text = f"{number:.{places}f}"

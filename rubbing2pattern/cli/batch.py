@@ -14,7 +14,6 @@ import click
 
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import (
-    REFERENCES,
     options_of,
     paper_options,
     pattern_options,
@@ -22,6 +21,7 @@ from rubbing2pattern.cli.shared import (
     reference_options,
 )
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, EXIT_SOME_FAILED
+from rubbing2pattern.reference import REFERENCES
 
 if TYPE_CHECKING:
     from rubbing2pattern.batch import Batch
@@ -196,8 +196,7 @@ def _summary(done: Batch, folder: Path) -> dict[str, Any]:
 
 
 def _table(done: Batch, folder: Path, options: Options) -> Iterator[str]:
-    from rubbing2pattern.documents.collection_page import glass_of
-    from rubbing2pattern.documents.wording import count_of, run_of
+    from rubbing2pattern.documents.wording import count_of, glass_of, run_of
 
     totals, documents = done.totals, options.documents
     kept = sum(o.kept for o in done.outcomes)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rubbing2pattern.cli.lengths import length_mm, stock
+from rubbing2pattern.reference import REFERENCES
 from rubbing2pattern.stock import STOCK_INCH, STOCK_MM
 
 if TYPE_CHECKING:
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from rubbing2pattern.reference import Reference
 
 F = TypeVar("F", bound=Callable[..., Any])
-
-REFERENCES = ("dpi", "ruler", "marks", "sheet", "targets")
 
 
 def reference_options(command: F) -> F:

@@ -16,20 +16,19 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from rubbing2pattern.errors import InputUnreadable, RubbingError, UsageFault
+from rubbing2pattern.model import SIDES
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.calipers import parse_calipers
 from rubbing2pattern.options.setting import with_settings
-from rubbing2pattern.reference import Reference, parse_reference
+from rubbing2pattern.reference import REFERENCES, Reference, parse_reference
 from rubbing2pattern.units import parse_length
 
-REFERENCES = ("dpi", "ruler", "marks", "sheet", "targets")
 COLUMNS = (
     "file", "panel", "seen_from", *REFERENCES, "heart", "clearance", "profile", "caliper", "set",
     "note",
 )  # fmt: skip
 """What a row may hold; `note` is for people."""
 
-SIDES = ("inside", "outside", "unstated")
 _FILES = ("marks", "targets")
 _LARGEST_BYTES = 50_000_000
 _MOST_ROWS = 100_000

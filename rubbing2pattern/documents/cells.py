@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import decimal, in_inches, in_square_inches, inch_fraction
+from rubbing2pattern.units import decimal, in_inches, in_mass_unit, in_square_inches, inch_fraction
 
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -45,6 +45,11 @@ def area_cell(area_mm2: float, options: DocumentOptions) -> str:
     if options.units == "mm":
         return decimal(area_mm2, 1)
     return decimal(in_square_inches(area_mm2), 3)
+
+
+def weight_cell(weight_kg: float, options: DocumentOptions) -> str:
+    """Write a weight in kilograms, or in pounds where lengths are in inches."""
+    return decimal(in_mass_unit(weight_kg, options.units), 2)
 
 
 def _harmless(cell: object) -> object:

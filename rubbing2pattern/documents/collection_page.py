@@ -17,14 +17,17 @@ from markupsafe import Markup
 from rubbing2pattern.collection.stamps import PANELS, PICTURES, Outcome
 from rubbing2pattern.collection.totals import Totals
 from rubbing2pattern.documents.page_templates import page_environment
-from rubbing2pattern.documents.wording import CAUTIONS, count_of, run_of, size_of
+from rubbing2pattern.documents.wording import (
+    CAUTIONS,
+    count_of,
+    glass_of,
+    run_of,
+    size_of,
+    weight_of,
+)
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import decimal, in_pounds, in_square_inches
 from rubbing2pattern.window_numbers import window_number
-
-_MM2_PER_M2 = 1e6
-_SQUARE_INCHES_PER_SQUARE_FOOT = 144.0
 
 
 def collection_page(outcomes: Sequence[Outcome], totals: Totals, options: DocumentOptions) -> bytes:
@@ -52,7 +55,7 @@ def collection_page(outcomes: Sequence[Outcome], totals: Totals, options: Docume
                     part.profile,
                     run_of(part.length_mm, options),
                     part.sticks,
-                    _weight(part.lead_kg, options),
+                    weight_of(part.lead_kg, options, 2),
                 )
                 for part in totals.lead
             ],
@@ -65,14 +68,6 @@ def collection_page(outcomes: Sequence[Outcome], totals: Totals, options: Docume
         )
     )
     return page.encode()
-
-
-def glass_of(area_mm2: float, options: DocumentOptions) -> str:
-    """Write an area of glass in square metres or square feet."""
-    if options.units == "mm":
-        return f"{decimal(area_mm2 / _MM2_PER_M2, 3)} m²"
-    square_feet = in_square_inches(area_mm2) / _SQUARE_INCHES_PER_SQUARE_FOOT
-    return f"{decimal(square_feet, 2)} sq ft"
 
 
 class _Shown:
@@ -103,12 +98,6 @@ def _order(panel: str) -> str:
         return f"9 {panel.casefold()}"
     side, upper, window, row, light = number.order
     return f"{side} {int(upper)} {window:04d} {row:03d} {light}"
-
-
-def _weight(weight_kg: float, options: DocumentOptions) -> str:
-    if options.units == "mm":
-        return f"{decimal(weight_kg, 2)} kg"
-    return f"{decimal(in_pounds(weight_kg), 2)} lb"
 
 
 def _part(name: str) -> str:

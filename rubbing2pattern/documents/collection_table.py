@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from rubbing2pattern.collection.stamps import Outcome
 from rubbing2pattern.collection.totals import Totals
-from rubbing2pattern.documents.cells import area_cell, length_cell, separated
+from rubbing2pattern.documents.cells import area_cell, length_cell, separated, weight_cell
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import decimal, in_pounds
 
 
 def results_csv(outcomes: Sequence[Outcome], options: DocumentOptions) -> str:
@@ -63,10 +62,9 @@ def totals_csv(totals: Totals, options: DocumentOptions) -> str:
 
 def _sums(totals: Totals, options: DocumentOptions) -> Iterator[Sequence[object]]:
     for part in totals.lead:
-        weight = part.lead_kg if options.units == "mm" else in_pounds(part.lead_kg)
         yield (
             "lead", part.stock, part.profile, length_cell(part.length_mm, options), part.sticks,
-            decimal(weight, 2), "", "",
+            weight_cell(part.lead_kg, options), "", "",
         )  # fmt: skip
     glass = area_cell(totals.glass_mm2, options)
     yield "glass", "", "", "", "", "", totals.pieces, glass

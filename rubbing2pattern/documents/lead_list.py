@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from rubbing2pattern.documents.cells import fine_cell, length_cell, separated
+from rubbing2pattern.documents.cells import fine_cell, length_cell, separated, weight_cell
 from rubbing2pattern.documents.widths import widths_used
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.leading import LeadPlan, Strip, StripEnd
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.leading import LeadingOptions
-from rubbing2pattern.units import decimal, in_pounds
+from rubbing2pattern.units import decimal
 
 TOTAL = "all"
 """Stands in the place of the letter in the last row of the list of sticks."""
@@ -134,7 +134,8 @@ def _order_rows(
             length_cell(order.total_length_mm, options), longest(order.strips), stick,
             order.sticks, order.least_sticks, order.to_buy,
             "; ".join(length_cell(offcut, options) for offcut in order.offcuts_mm),
-            order.method, _weight(order.lead_kg, options), _weight(order.bought_kg, options), "",
+            order.method, weight_cell(order.lead_kg, options),
+            weight_cell(order.bought_kg, options), "",
         )  # fmt: skip
     everything = tuple(n for order in plan.orders for n in order.strips)
     yield (
@@ -143,11 +144,7 @@ def _order_rows(
         longest(everything), stick,
         *(sum(getattr(order, count) for order in plan.orders)
           for count in ("sticks", "least_sticks", "to_buy")),
-        "", "", _weight(plan.lead_kg, options),
-        _weight(sum(order.bought_kg for order in plan.orders), options),
-        _weight(plan.glass_kg, options),
+        "", "", weight_cell(plan.lead_kg, options),
+        weight_cell(sum(order.bought_kg for order in plan.orders), options),
+        weight_cell(plan.glass_kg, options),
     )  # fmt: skip
-
-
-def _weight(weight_kg: float, options: DocumentOptions) -> str:
-    return decimal(weight_kg if options.units == "mm" else in_pounds(weight_kg), 2)

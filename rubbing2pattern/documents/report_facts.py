@@ -11,7 +11,14 @@ from rubbing2pattern.curves import Point
 from rubbing2pattern.documents.cells import fine_cell
 from rubbing2pattern.documents.pieces_table import around
 from rubbing2pattern.documents.widths import widths_used
-from rubbing2pattern.documents.wording import REFERENCES, count_of, length_of, run_of, size_of
+from rubbing2pattern.documents.wording import (
+    REFERENCES,
+    count_of,
+    glass_of,
+    length_of,
+    run_of,
+    size_of,
+)
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.model import Came, Corrected, Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
@@ -47,7 +54,7 @@ def key_figures(panel: Panel, options: DocumentOptions) -> tuple[Fact, ...]:
         Fact("Over all", size_of(panel.outer_width_mm, panel.outer_height_mm, options),
              "width × height, to the outer edges of the leads"),
         Fact("To the lead lines", size_of(panel.width_mm, panel.height_mm, options)),
-        Fact("Pieces of glass", str(len(panel.pieces)), f"{large_area(glass, options)} as cut"),
+        Fact("Pieces of glass", str(len(panel.pieces)), f"{glass_of(glass, options)} as cut"),
         Fact("Length of lead", run_of(total, options),
              f"along the lead lines, {run_of(border, options)} of it border"),
         Fact("Leads", count_of(len(panel.cames), "came"), count_of(len(panel.joints), "joint")),
@@ -207,13 +214,6 @@ def area(area_mm2: float, options: DocumentOptions) -> str:
     if options.units == "mm":
         return decimal(area_mm2, 0)
     return decimal(in_square_inches(area_mm2), 2)
-
-
-def large_area(area_mm2: float, options: DocumentOptions) -> str:
-    """Write an area in m² or square feet."""
-    if options.units == "mm":
-        return f"{decimal(area_mm2 / 1e6, 3)} m²"
-    return f"{decimal(in_square_inches(area_mm2) / 144.0, 2)} sq ft"
 
 
 def _remarks(came: Came, options: DocumentOptions) -> Iterator[str]:

@@ -6,20 +6,20 @@ from collections.abc import Iterator
 
 from rubbing2pattern.documents.report_facts import Fact, Row, bare
 from rubbing2pattern.documents.widths import widths_used
-from rubbing2pattern.documents.wording import count_of, length_of, run_of
+from rubbing2pattern.documents.wording import count_of, length_of, run_of, weight_of
 from rubbing2pattern.leading import EndCut, LeadPlan, Strip, StripEnd
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import decimal, in_pounds
+from rubbing2pattern.units import decimal
 
 
 def weight_figure(plan: LeadPlan, options: DocumentOptions) -> Fact:
     """Return the weight of the panel, a key figure."""
     return Fact(
         "Weight, about",
-        weight(plan.lead_kg + plan.glass_kg, options, 1),
-        f"glass {weight(plan.glass_kg, options, 1)}, lead {weight(plan.lead_kg, options, 1)}; "
-        "an estimate",
+        weight_of(plan.lead_kg + plan.glass_kg, options, 1),
+        f"glass {weight_of(plan.glass_kg, options, 1)}, "
+        f"lead {weight_of(plan.lead_kg, options, 1)}; an estimate",
     )
 
 
@@ -36,7 +36,7 @@ def order_rows(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> tuple[
             str(order.sticks),
             str(order.to_buy),
             length_of(max(order.offcuts_mm, default=0.0), options),
-            weight(order.lead_kg, options, 2),
+            weight_of(order.lead_kg, options, 2),
         )
         for order in plan.orders
     )
@@ -56,13 +56,6 @@ def strip_rows(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> tuple[
         )
         for strip in plan.strips
     )
-
-
-def weight(weight_kg: float, options: DocumentOptions, places: int) -> str:
-    """Write a weight in kilograms or pounds."""
-    if options.units == "mm":
-        return f"{decimal(weight_kg, places)} kg"
-    return f"{decimal(in_pounds(weight_kg), places)} lb"
 
 
 def _letters(panel: Panel) -> dict[str, str]:

@@ -6,7 +6,13 @@ from rubbing2pattern.documents.drawing import plain_text
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.units import format_length, inch_fraction
+from rubbing2pattern.units import (
+    decimal,
+    format_length,
+    in_mass_unit,
+    in_square_inches,
+    inch_fraction,
+)
 
 CAUTIONS = (
     "Lead dust and old cement are poisonous: gloves, no eating, drinking or smoking, clean wet, "
@@ -88,3 +94,16 @@ def run_of(length_mm: float, options: DocumentOptions) -> str:
     if options.units == "mm":
         return f"{length_mm / 1000.0:.2f} m"
     return format_length(length_mm, "in", denominator=2)
+
+
+def glass_of(area_mm2: float, options: DocumentOptions) -> str:
+    """Write an area of glass in square metres or square feet."""
+    if options.units == "mm":
+        return f"{decimal(area_mm2 / 1e6, 3)} m²"
+    return f"{decimal(in_square_inches(area_mm2) / 144.0, 2)} sq ft"
+
+
+def weight_of(weight_kg: float, options: DocumentOptions, places: int) -> str:
+    """Write a weight in kilograms or pounds."""
+    unit = "kg" if options.units == "mm" else "lb"
+    return f"{decimal(in_mass_unit(weight_kg, options.units), places)} {unit}"
