@@ -1,0 +1,1 @@
+"""Training of the learned lead map, on rubbings that exist only while it trains."""

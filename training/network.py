@@ -1,0 +1,86 @@
+"""The network: a small encoder and decoder that gives eight maps at the grid of its input."""
+
+from __future__ import annotations
+
+import torch
+from torch import nn
+
+Tensor = torch.Tensor
+
+OUTPUTS = ("leaf", "centre", "joint", "border", "inside", "cosine", "sine", "width")
+"""The maps in order; the first five are logits of shares."""
+LOGITS = 5
+FOLD = 2
+"""The head works on cells of twice the grid; each of its outputs holds 2 x 2 cells."""
+
+
+def _conv(given: int, out: int, size: int = 3, step: int = 1, wide: int = 1) -> nn.Sequential:
+    conv = nn.Conv2d(given, out, size, step, wide * (size // 2), wide, bias=False)
+    return nn.Sequential(conv, nn.BatchNorm2d(out), nn.ReLU(inplace=True))
+
+
+class Residual(nn.Module):
+    """Two convolutions and what came in."""
+
+    def __init__(self, channels: int, wide: int = 1) -> None:
+        super().__init__()
+        self.first = _conv(channels, channels, wide=wide)
+        self.second = nn.Sequential(
+            nn.Conv2d(channels, channels, 3, 1, wide, wide, bias=False), nn.BatchNorm2d(channels)
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Return (n, C, H, W) of the same shape."""
+        return torch.relu(x + self.second(self.first(x)))
+
+
+class LeadNetwork(nn.Module):
+    """Maps (n, 2, H, W) to (n, 8 * 4, H / 2, W / 2); H and W are multiples of 16."""
+
+    def __init__(self, channels: tuple[int, int, int, int] = (16, 40, 72, 128)) -> None:
+        super().__init__()
+        a, b, c, d = channels
+        self.stem = _conv(2, a, 5, 2)
+        self.fourth = nn.Sequential(_conv(a, b, step=2), Residual(b))
+        self.eighth = nn.Sequential(_conv(b, c, step=2), Residual(c), Residual(c, 2))
+        self.bottom = nn.Sequential(_conv(c, d, step=2), *(Residual(d, k) for k in (1, 2, 4, 2)))
+        self.to_eighth = nn.ConvTranspose2d(d, c, 2, 2)
+        self.at_eighth = Residual(c)
+        self.to_fourth = nn.ConvTranspose2d(c, b, 2, 2)
+        self.at_fourth = Residual(b)
+        self.to_half = nn.ConvTranspose2d(b, a, 2, 2)
+        self.at_half = _conv(a, a)
+        self.head = nn.Conv2d(a, len(OUTPUTS) * FOLD * FOLD, 1)
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Return the folded maps."""
+        half = self.stem(x)
+        fourth = self.fourth(half)
+        eighth = self.eighth(fourth)
+        bottom = self.bottom(eighth)
+        eighth = self.at_eighth(eighth + self.to_eighth(bottom))
+        fourth = self.at_fourth(fourth + self.to_fourth(eighth))
+        half = self.at_half(half + self.to_half(fourth))
+        return self.head(half)
+
+
+def unfolded(folded: Tensor) -> Tensor:
+    """Return (n, 8, H, W) from the folded maps."""
+    return torch.pixel_shuffle(folded, FOLD)
+
+
+def loss_of(maps: Tensor, targets: Tensor, weight: Tensor) -> Tensor:
+    """Return the loss where the sheet is known to be, a mean over cells.
+
+    Cross-entropy for the shares (centre line and joints count twice, border and inside half),
+    squared error of the direction near leads, absolute error of the width on leads.
+    """
+    each = torch.tensor((1.0, 2.0, 2.0, 0.5, 0.5), device=maps.device)[None, :, None, None]
+    shares = nn.functional.binary_cross_entropy_with_logits(
+        maps[:, :LOGITS], targets[:, :LOGITS], reduction="none"
+    )
+    leaf = targets[:, 0]
+    turn = ((maps[:, 5:7] - targets[:, 5:7]) ** 2).sum(dim=1) * leaf
+    wide = (maps[:, 7] - targets[:, 7]).abs() * leaf
+    total = (shares * each).sum(dim=1) + 0.05 * turn + 0.3 * wide
+    return (total * weight).sum() / weight.sum().clamp_min(1.0)

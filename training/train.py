@@ -1,0 +1,168 @@
+"""Train the network: ``python -m training.train --seconds 520 --out FOLDER [--resume FOLDER]``.
+
+On several accelerators start it with ``torchrun --nproc-per-node N -m training.train …``; each draws
+rubbings of its own. A run ends after `--seconds`; its learning rate falls over that time. The next
+run goes on from the averaged weights with another seed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import time
+from pathlib import Path
+
+import torch
+import torch.distributed as dist
+
+from training import validate
+from training.chance import Chance
+from training.generator import Pool, render
+from training.network import LeadNetwork, loss_of, unfolded
+from training.writing import atlas
+
+DECAY = 0.01
+KEPT = 0.998
+"""Share of the averaged weights that each step keeps."""
+
+
+def main() -> None:
+    """Read the command line and train."""
+    args = _arguments()
+    rank, world, device = _placed(args.device)
+    torch.manual_seed(args.seed)
+    network = LeadNetwork().to(device, memory_format=torch.channels_last)
+    averaged = torch.optim.swa_utils.AveragedModel(
+        network, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(KEPT), use_buffers=True
+    )
+    if args.resume:
+        state = torch.load(args.resume / "weights.pt", map_location=device, weights_only=True)
+        network.load_state_dict(state)
+        averaged.module.load_state_dict(state)
+    model = network
+    if world > 1:
+        model = torch.nn.parallel.DistributedDataParallel(network, device_ids=[rank])
+    chance = Chance(args.seed * 1000 + rank + 17, device)
+    steps = _run(args, model, network, averaged, chance, device, rank)
+    if rank == 0:
+        args.out.mkdir(parents=True, exist_ok=True)
+        torch.save(averaged.module.state_dict(), args.out / "weights.pt")
+        averaged.module.eval()
+        figures = validate.figures_of(averaged.module, device, args.validation)
+        print(f"{steps} steps", *(f"{k} {v:.4f}" for k, v in figures.items()), flush=True)
+    if world > 1:
+        dist.destroy_process_group()
+
+
+def _run(
+    args: argparse.Namespace,
+    model: torch.nn.Module,
+    network: LeadNetwork,
+    averaged: torch.optim.swa_utils.AveragedModel,
+    chance: Chance,
+    device: str,
+    rank: int,
+) -> int:
+    """Train until the time is over; return the number of steps."""
+    glyphs = atlas(args.seed, device)
+    pool = Pool(chance, args.pool, args.fresh)
+    optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=DECAY)
+    began, step, shown = time.monotonic(), 0, 0.0
+    done = torch.zeros(1, device=device)
+    while True:
+        part = (time.monotonic() - began) / args.seconds
+        done.fill_(float(part >= 1.0))
+        if dist.is_initialized():
+            dist.broadcast(done, 0)
+        if bool(done):
+            return step
+        if step // args.times % args.each == 0:
+            pool.refresh()
+        rate = args.last + 0.5 * (args.rate - args.last) * (1 + math.cos(math.pi * min(part, 1.0)))
+        rate *= min(1.0, (step + 1) / 200)
+        for group in optimiser.param_groups:
+            group["lr"] = rate
+        with torch.no_grad():
+            batch = render(chance, pool.draw(args.batch), glyphs)
+        given, targets = batch.given, batch.targets()
+        for again in range(args.times):
+            loss = _stepped(model, optimiser, given, targets, device)
+            averaged.update_parameters(network)
+            step += 1
+            if again + 1 < args.times:
+                given, targets = flipped(given, targets, int(chance.whole(1, 0, 3)))
+        if rank == 0 and step % 100 == 0:
+            now = time.monotonic() - began
+            print(f"{now:6.0f} s  step {step}  loss {float(loss):.4f}  rate {rate:.5f}", flush=True)
+            if now - shown > 120:
+                shown = now
+                args.out.mkdir(parents=True, exist_ok=True)
+                torch.save(averaged.module.state_dict(), args.out / "weights.pt")
+
+
+def _stepped(
+    model: torch.nn.Module,
+    optimiser: torch.optim.Optimizer,
+    given: torch.Tensor,
+    targets: torch.Tensor,
+    device: str,
+) -> torch.Tensor:
+    given = given.contiguous(memory_format=torch.channels_last)
+    kind = "cuda" if device.startswith("cuda") else "cpu"
+    with torch.autocast(kind, torch.bfloat16):
+        folded = model(given)
+    loss = loss_of(unfolded(folded).float(), targets, given[:, 1])
+    optimiser.zero_grad(set_to_none=True)
+    loss.backward()
+    torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
+    optimiser.step()
+    return loss.detach()
+
+
+def flipped(
+    given: torch.Tensor, targets: torch.Tensor, how: int
+) -> tuple[torch.Tensor, torch.Tensor]:
+    """Return a batch mirrored (0, 1) or turned by a quarter (2), its directions along with it."""
+    turn = torch.ones(targets.shape[1], device=targets.device)
+    if how == 2:
+        given, targets = torch.rot90(given, 1, (2, 3)), torch.rot90(targets, 1, (2, 3))
+        turn[5] = turn[6] = -1.0
+    else:
+        given, targets = torch.flip(given, (2 + how,)), torch.flip(targets, (2 + how,))
+        turn[6] = -1.0
+    return given, targets * turn[None, :, None, None]
+
+
+def _placed(wanted: str) -> tuple[int, int, str]:
+    """Return rank, number of processes and device; begin the group where there are several."""
+    rank, world = int(os.environ.get("RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
+    device = wanted or ("cuda" if torch.cuda.is_available() else "cpu")
+    if device == "cuda":
+        device = f"cuda:{rank}"
+        torch.cuda.set_device(rank)
+    if world > 1:
+        dist.init_process_group("nccl" if device.startswith("cuda") else "gloo")
+    return rank, world, device
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m training.train", description=__doc__)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--seconds", type=float, default=520)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--rate", type=float, default=3e-3)
+    parser.add_argument("--last", type=float, default=2e-4, help="learning rate at the end")
+    parser.add_argument("--batch", type=int, default=64, help="rubbings a step and device")
+    parser.add_argument("--times", type=int, default=2, help="steps that use a rubbing")
+    parser.add_argument("--pool", type=int, default=384, help="designs held a device")
+    parser.add_argument("--fresh", type=int, default=16, help="designs drawn anew at a time")
+    parser.add_argument("--each", type=int, default=4, help="steps between fresh designs")
+    parser.add_argument("--validation", type=int, default=128, help="rubbings of the fixed set")
+    parser.add_argument("--device", default="")
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    main()

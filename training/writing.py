@@ -1,0 +1,137 @@
+"""Writing on rubbings: words in strokes drawn here, lines, arrows, rings."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import torch
+
+from training.chance import Chance, Tensor, mix, share
+from training.fields import turned
+
+CELLS = 64
+_STROKES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
+    "0": (((0.5, 0.95), (0.15, 0.7), (0.15, 0.3), (0.5, 0.05), (0.85, 0.3), (0.85, 0.7), (0.5, 0.95)),),
+    "1": (((0.25, 0.7), (0.55, 0.95), (0.55, 0.05)),),
+    "2": (((0.15, 0.75), (0.45, 0.95), (0.8, 0.75), (0.7, 0.5), (0.15, 0.05), (0.85, 0.05)),),
+    "3": (((0.15, 0.85), (0.5, 0.95), (0.8, 0.75), (0.45, 0.52), (0.85, 0.3), (0.5, 0.05), (0.15, 0.15)),),
+    "4": (((0.65, 0.05), (0.65, 0.95), (0.1, 0.35), (0.9, 0.35)),),
+    "5": (((0.8, 0.95), (0.2, 0.95), (0.2, 0.55), (0.6, 0.6), (0.85, 0.35), (0.6, 0.05), (0.15, 0.12)),),
+    "6": (((0.75, 0.9), (0.4, 0.75), (0.15, 0.35), (0.45, 0.05), (0.8, 0.25), (0.6, 0.5), (0.2, 0.35)),),
+    "7": (((0.15, 0.95), (0.85, 0.95), (0.4, 0.05)), ((0.3, 0.5), (0.75, 0.5))),
+    "8": (((0.5, 0.5), (0.2, 0.75), (0.5, 0.95), (0.8, 0.75), (0.2, 0.25), (0.5, 0.05), (0.8, 0.25), (0.5, 0.5)),),
+    "9": (((0.8, 0.65), (0.45, 0.5), (0.2, 0.75), (0.5, 0.95), (0.8, 0.75), (0.7, 0.05)),),
+    "A": (((0.1, 0.05), (0.5, 0.95), (0.9, 0.05)), ((0.25, 0.4), (0.75, 0.4))),
+    "B": (((0.2, 0.05), (0.2, 0.95), (0.7, 0.8), (0.2, 0.52), (0.8, 0.3), (0.2, 0.05)),),
+    "E": (((0.8, 0.95), (0.2, 0.95), (0.2, 0.05), (0.8, 0.05)), ((0.2, 0.5), (0.65, 0.5))),
+    "H": (((0.2, 0.05), (0.2, 0.95)), ((0.8, 0.05), (0.8, 0.95)), ((0.2, 0.5), (0.8, 0.5))),
+    "K": (((0.2, 0.05), (0.2, 0.95)), ((0.8, 0.95), (0.2, 0.45), (0.8, 0.05))),
+    "L": (((0.2, 0.95), (0.2, 0.05), (0.8, 0.05)),),
+    "M": (((0.1, 0.05), (0.15, 0.95), (0.5, 0.4), (0.85, 0.95), (0.9, 0.05)),),
+    "N": (((0.15, 0.05), (0.15, 0.95), (0.85, 0.05), (0.85, 0.95)),),
+    "S": (((0.8, 0.8), (0.5, 0.95), (0.2, 0.75), (0.8, 0.3), (0.5, 0.05), (0.15, 0.2)),),
+    "T": (((0.1, 0.95), (0.9, 0.95)), ((0.5, 0.95), (0.5, 0.05))),
+    "V": (((0.1, 0.95), (0.5, 0.05), (0.9, 0.95)),),
+    "X": (((0.1, 0.95), (0.9, 0.05)), ((0.9, 0.95), (0.1, 0.05))),
+    "a": (((0.75, 0.5), (0.4, 0.55), (0.2, 0.25), (0.45, 0.05), (0.75, 0.3), (0.75, 0.55), (0.8, 0.05)),),
+    "e": (((0.2, 0.3), (0.8, 0.35), (0.5, 0.6), (0.2, 0.3), (0.45, 0.05), (0.8, 0.15)),),
+    "n": (((0.2, 0.05), (0.2, 0.6), (0.2, 0.4), (0.55, 0.6), (0.75, 0.4), (0.75, 0.05)),),
+    "r": (((0.25, 0.05), (0.25, 0.6), (0.3, 0.45), (0.7, 0.6)),),
+    "l": (((0.4, 0.95), (0.4, 0.15), (0.65, 0.05)),),
+    "-": (((0.2, 0.5), (0.8, 0.5)),),
+    ">": (((0.1, 0.5), (0.9, 0.5)), ((0.6, 0.75), (0.9, 0.5), (0.6, 0.25))),
+    "o": (((0.5, 0.6), (0.2, 0.35), (0.5, 0.05), (0.8, 0.35), (0.5, 0.6)),),
+}
+
+
+def atlas(seed: int, device: str) -> Tensor:
+    """Return glyphs (G, CELLS, CELLS): distance to the stroke, as a share of the letter's height.
+
+    Every sign is written by several hands (bent, slanted); scribbles that are no sign come along.
+    """
+    rng = np.random.default_rng(seed)
+    grid = (np.arange(CELLS) + 0.5) / CELLS
+    x, y = np.meshgrid(grid, grid[::-1])
+    out = []
+    for strokes in list(_STROKES.values()) * 4:
+        out.append(_distance([_written(np.array(s), rng) for s in strokes], x, y))
+    for _ in range(40):
+        out.append(_distance([_written(rng.uniform(0.1, 0.9, (rng.integers(3, 7), 2)), rng)], x, y))
+    return torch.tensor(np.array(out), dtype=torch.float32, device=device)
+
+
+def _written(stroke: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Round a stroke's corners and bend it as a hand does."""
+    p = stroke + rng.normal(0, 0.035, stroke.shape)
+    for _ in range(int(rng.integers(0, 4))):
+        a, b = p[:-1], p[1:]
+        cut = np.stack((0.75 * a + 0.25 * b, 0.25 * a + 0.75 * b), axis=1).reshape(-1, 2)
+        p = np.vstack((p[:1], cut, p[-1:]))
+    slant = rng.normal(0.05, 0.12)
+    return np.column_stack((p[:, 0] + slant * (p[:, 1] - 0.5), p[:, 1]))
+
+
+def _distance(strokes: list[np.ndarray], x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    best = np.full(x.shape, 9.0)
+    for p in strokes:
+        for (ax, ay), (bx, by) in zip(p[:-1], p[1:], strict=True):
+            ux, uy = bx - ax, by - ay
+            t = np.clip(((x - ax) * ux + (y - ay) * uy) / max(ux * ux + uy * uy, 1e-9), 0, 1)
+            best = np.minimum(best, np.hypot(x - ax - t * ux, y - ay - t * uy))
+    return best
+
+
+def words(chance: Chance, glyphs: Tensor, x: Tensor, y: Tensor, count: int) -> Tensor:
+    """Return the density of up to `count` words a picture, anywhere, also across leads."""
+    total = torch.zeros_like(x)
+    busy = chance.uniform(len(x), 0, 1) ** 2.5
+    for k in range(count):
+        rows = chance.yes(len(x), busy).flatten().nonzero().flatten()
+        if not len(rows):
+            continue
+        m = len(rows)
+        high = chance.spread(m, 5, 55)
+        wide = high * chance.uniform(m, 0.55, 0.9)
+        angle = torch.where(chance.yes(m, 0.7), chance.normal(m, 0.1), chance.uniform(m, 0, 6.3))
+        at_x, at_y = chance.uniform(m, -130, 130), chance.uniform(m, -130, 130)
+        u, v = turned(x[rows] - at_x, y[rows] - at_y, angle)
+        letters = chance.whole(m, 1, 6)
+        place = u / wide
+        slot = torch.floor(place)
+        inside = (slot >= 0) & (slot < letters) & (v.abs() < high / 2)
+        which = (share(mix(slot, chance.whole(m, 0, 1 << 30)), k) * len(glyphs)).long()
+        column = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
+        row = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
+        far = glyphs[which.clamp(0, len(glyphs) - 1), row, column] * high
+        pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.3), (high / 12).clamp(1, 4), torch.ones_like(high))
+        ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.3)) * inside
+        total[rows] = torch.maximum(total[rows], ink * chance.uniform(m, 0.15, 2.0))
+    return total
+
+
+def lines(chance: Chance, x: Tensor, y: Tensor, count: int) -> Tensor:
+    """Return the density of drawn lines: rulers' lines, arrows, rings about numbers, dimensions."""
+    total = torch.zeros_like(x)
+    busy = chance.uniform(len(x), 0, 1) ** 2
+    for _ in range(count):
+        rows = chance.yes(len(x), 0.5 * busy).flatten().nonzero().flatten()
+        if not len(rows):
+            continue
+        m = len(rows)
+        angle = torch.where(chance.yes(m, 0.6), chance.pick(m, (0.0, 1.5708)) + chance.normal(m, 0.03), chance.uniform(m, 0, 3.15))
+        u, v = turned(
+            x[rows] - chance.uniform(m, -130, 130), y[rows] - chance.uniform(m, -130, 130), angle
+        )
+        long = chance.spread(m, 8, 300)
+        bend = chance.normal(m, 1.5) * torch.sin(u / chance.spread(m, 20, 90))
+        away = torch.hypot((u.abs() - long / 2).clamp_min(0), v + bend)
+        ring = (torch.hypot(u, v * chance.uniform(m, 0.7, 1.3)) - chance.spread(m, 5, 30)).abs()
+        away = torch.where(chance.yes(m, 0.2), ring, away)
+        wide = chance.spread(m, 0.25, 1.8)
+        dashes = chance.yes(m, 0.15) & (torch.sin(u / chance.spread(m, 2, 8)) > 0)
+        ink = torch.sigmoid((wide / 2 - away) / 0.15) * ~dashes
+        total[rows] = torch.maximum(total[rows], ink * chance.uniform(m, 0.1, 1.6))
+    return total
+
+
