@@ -52,6 +52,12 @@ class NoGlassFound(RubbingError):
     exit_code = 5
 
 
+class ProgramDamaged(RubbingError):
+    """A file that belongs to the program is missing or is not the one it was made with."""
+
+    exit_code = EXIT_DEFECT
+
+
 class OutputNotWritten(RubbingError):
     """A result cannot be put where it was asked for."""
 

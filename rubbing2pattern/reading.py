@@ -97,6 +97,31 @@ class Rubbing:
 
 
 @dataclass(frozen=True, slots=True)
+class NetworkMaps:
+    """What the network says of every cell, (H, W) float32 each, rounded to 1 / 255.
+
+    Attributes
+    ----------
+    leaf : chance that the cell lies on lead.
+    centre : how near the cell is to a lead line, 1 on it; near 0 a millimetre and a half away.
+    joint : the same for joints.
+    border : the same for the lead line of the border.
+    inside : chance that the cell belongs to the panel.
+    cosine, sine : of twice the direction in which the nearest lead runs; rows count downward.
+    width_mm : face width of the nearest lead.
+    """
+
+    leaf: Grid
+    centre: Grid
+    joint: Grid
+    border: Grid
+    inside: Grid
+    cosine: Grid
+    sine: Grid
+    width_mm: Grid
+
+
+@dataclass(frozen=True, slots=True)
 class LeadMap:
     """How much like lead every place of the sheet is.
 
@@ -104,10 +129,7 @@ class LeadMap:
     ----------
     frame : the working grid.
     density : (H, W) optical density ln(paper / image), 0 on bare paper.
-    band : (H, W) band response in units of the local strength, clipped to 0 .. about 1.5.
-    angle : (H, W) uint8 index of the direction of the strongest band, of `angles` in 180 degrees.
-    width_mm : (H, W) width of the strongest band.
-    angles : number of directions.
+    maps : what the network sees; 0 outside the sheet.
     strength : (H, W) density of lead nearby.
     mask : (H, W) bool, True where the sheet is.
     paper_level : (h, w) grey of the bare paper on the coarse grid `paper_frame`.
@@ -115,10 +137,7 @@ class LeadMap:
 
     frame: Frame
     density: Grid
-    band: Grid
-    angle: npt.NDArray[np.uint8]
-    width_mm: Grid
-    angles: int
+    maps: NetworkMaps
     strength: Grid
     mask: npt.NDArray[np.bool_]
     paper_level: Grid

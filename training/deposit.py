@@ -120,7 +120,7 @@ def _solder(chance: Chance, leads: Leads, edge: Tensor) -> Tensor:
     # The measure of the blob stretches along the leads that meet in it.
     away = torch.hypot(leads.joint_mm, edge.clamp_min(0) * chance.uniform(n, 0.0, 1.2))
     soft = chance.spread(n, 0.3, 2.0)
-    dose = chance.uniform(n, 0.3, 1.3) * (0.4 + 0.9 * share(leads.lead, 51))
+    dose = chance.spread(n, 0.3, 2.5) * (0.4 + 0.9 * share(leads.lead, 51))
     return dose * torch.sigmoid((leads.solder_mm - away) / soft) * chance.yes(n, 0.85)
 
 
@@ -151,9 +151,15 @@ def _texture(chance: Chance, leads: Leads, x: Tensor, y: Tensor) -> Tensor:
     streaky = torch.exp(0.8 * streaks(chance, x, y, size * 12, size, chance.uniform(n, 0, 3.15)))
     seedy = torch.sigmoid(6 * (patches(chance, x, y, size * 0.5) - 1.3)) * 3
     checked = (torch.cos(u / size * 3) + torch.cos(v / size * 3)).clamp_min(0)
-    kinds = torch.stack((hammered, reeded, streaky, seedy, checked))
-    one = (share(leads.piece, 64) * 1.6).long() + chance.whole(n, 0, 5)
-    return kinds.gather(0, (one % 5)[None])[0] * chance.uniform(n, 0.7, 1.8)
+    swing = patches(chance, x, y, size * 3)
+    wavy = torch.sigmoid(chance.uniform(n, 1.5, 6) * torch.cos(v / size * 2 + 2.5 * swing))
+    web = patches(chance, x, y, size * 1.5).abs()
+    other = patches(chance, x, y, size * 2.5).abs()
+    thin = chance.uniform(n, 0.05, 0.3)
+    crackle = 1.6 * torch.maximum(torch.exp(-((web / thin) ** 2)), torch.exp(-((other / thin) ** 2)))
+    kinds = torch.stack((hammered, reeded, streaky, seedy, checked, wavy, crackle))
+    one = (share(leads.piece, 64) * 1.6).long() + chance.whole(n, 0, len(kinds))
+    return kinds.gather(0, (one % len(kinds))[None])[0] * chance.uniform(n, 0.7, 1.8)
 
 
 def _paint(

@@ -86,11 +86,17 @@ def wheel(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     r = torch.hypot(x, y)
     rays = chance.whole(n, 5, 25).float()
     step = chance.spread(n, 18, 130)
-    ring = torch.floor(torch.sqrt((r / step).clamp_min(0) ** chance.uniform(n, 1.0, 2.0)))
+    power = chance.uniform(n, 0.5, 1.0)
+    ring = torch.floor((r / step) ** power)
     turn = torch.atan2(y, x) / (2 * math.pi) + chance.uniform(n, 0, 1)
     stagger = 0.5 * (ring.long() % 2) * chance.yes(n, 0.5)
     more = torch.where(chance.yes(n, 0.5), 1.0 + (ring > 1) + (ring > 3) * 2.0, torch.ones_like(ring))
     wavy = chance.sometimes(n, 0.25, 0.02, 0.12) * torch.sin(r / chance.spread(n, 8, 40))
+    # Some rings are rows of beads.
+    middle = step * (ring + 0.5) ** (1 / power)
+    bead = 2 * math.pi * middle / chance.uniform(n, 10, 24)
+    beaded = chance.yes(n, 0.3) & (ring.long() % 2 == 1)
+    more = torch.where(beaded, (bead / rays).clamp_min(1.0).round(), more)
     ray = torch.floor(((turn + wavy) % 1.0) * rays * more + stagger)
     hub = r < chance.uniform(n, 12, 45)
     return torch.where(hub, mix(ring * 0, 99), mix(ring, ray))
@@ -256,7 +262,7 @@ def beads(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     """Rows of tiny squares, discs or lozenges between rows of larger panes."""
     n = len(x)
     x, y = turned(x, y, chance.pick(n, (0.0, 1.5708)))
-    tall, bead = chance.spread(n, 40, 150), chance.uniform(n, 9, 22)
+    tall, bead = chance.spread(n, 30, 150), chance.uniform(n, 9, 24)
     row = torch.floor(y / tall)
     v = y - row * tall
     i = torch.floor(x / bead)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 
+import numpy as np
 import torch
 
 from training.chance import Chance, Tensor
@@ -57,3 +60,21 @@ def figures_of(network: LeadNetwork, device: str, count: int) -> dict[str, float
 def _near(cells: Tensor) -> Tensor:
     """Widen by 1.5 mm."""
     return torch.nn.functional.max_pool2d(cells[:, None].float(), 7, 1, 3)[:, 0] > 0
+
+
+def kept(folder: Path, device: str, count: int) -> None:
+    """Write rubbings of the set to files: grey, mask, centre line, as bytes."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for k, batch in enumerate(batches(device, count)):
+        parts = {
+            "grey": batch.grey,
+            "mask": 255 * batch.given[:, 1],
+            "centre": 255 * batch.centre,
+            "inside": 255 * batch.inside,
+        }
+        arrays = {name: t.round().to(torch.uint8).cpu().numpy() for name, t in parts.items()}
+        np.savez_compressed(folder / f"validation-{k}.npz", **arrays)
+
+
+if __name__ == "__main__":
+    kept(Path(sys.argv[1]), "cuda" if torch.cuda.is_available() else "cpu", int(sys.argv[2]))

@@ -41,6 +41,28 @@ _STROKES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
     "l": (((0.4, 0.95), (0.4, 0.15), (0.65, 0.05)),),
     "-": (((0.2, 0.5), (0.8, 0.5)),),
     ">": (((0.1, 0.5), (0.9, 0.5)), ((0.6, 0.75), (0.9, 0.5), (0.6, 0.25))),
+    "C": (((0.85, 0.8), (0.5, 0.95), (0.15, 0.5), (0.5, 0.05), (0.85, 0.2)),),
+    "D": (((0.2, 0.05), (0.2, 0.95), (0.8, 0.75), (0.8, 0.25), (0.2, 0.05)),),
+    "F": (((0.8, 0.95), (0.2, 0.95), (0.2, 0.05)), ((0.2, 0.5), (0.65, 0.5))),
+    "G": (((0.85, 0.8), (0.5, 0.95), (0.15, 0.5), (0.5, 0.05), (0.85, 0.25), (0.85, 0.45), (0.55, 0.45)),),
+    "P": (((0.2, 0.05), (0.2, 0.95), (0.8, 0.8), (0.7, 0.5), (0.2, 0.5)),),
+    "R": (((0.2, 0.05), (0.2, 0.95), (0.8, 0.8), (0.7, 0.5), (0.2, 0.5), (0.85, 0.05)),),
+    "W": (((0.05, 0.95), (0.3, 0.05), (0.5, 0.6), (0.7, 0.05), (0.95, 0.95)),),
+    "Z": (((0.15, 0.95), (0.85, 0.95), (0.15, 0.05), (0.85, 0.05)),),
+    "b": (((0.25, 0.95), (0.25, 0.05), (0.7, 0.1), (0.75, 0.45), (0.25, 0.5)),),
+    "c": (((0.75, 0.5), (0.4, 0.58), (0.2, 0.3), (0.45, 0.05), (0.75, 0.15)),),
+    "d": (((0.75, 0.95), (0.75, 0.05), (0.3, 0.1), (0.25, 0.45), (0.75, 0.5)),),
+    "f": (((0.75, 0.85), (0.5, 0.95), (0.4, 0.75), (0.4, -0.1)), ((0.2, 0.55), (0.65, 0.55))),
+    "g": (((0.7, 0.55), (0.3, 0.55), (0.25, 0.2), (0.7, 0.2), (0.75, 0.6), (0.7, -0.1), (0.3, -0.1)),),
+    "h": (((0.25, 0.95), (0.25, 0.05), (0.3, 0.45), (0.6, 0.55), (0.75, 0.35), (0.75, 0.05)),),
+    "i": (((0.5, 0.55), (0.5, 0.05)), ((0.5, 0.75), (0.5, 0.78))),
+    "k": (((0.25, 0.95), (0.25, 0.05)), ((0.7, 0.6), (0.25, 0.3), (0.75, 0.05))),
+    "m": (((0.1, 0.05), (0.1, 0.55), (0.3, 0.55), (0.5, 0.05), (0.5, 0.5), (0.75, 0.55), (0.9, 0.05)),),
+    "p": (((0.25, -0.2), (0.25, 0.6), (0.7, 0.5), (0.7, 0.15), (0.25, 0.1)),),
+    "s": (((0.7, 0.5), (0.4, 0.6), (0.3, 0.4), (0.7, 0.2), (0.45, 0.05), (0.2, 0.12)),),
+    "t": (((0.45, 0.9), (0.45, 0.15), (0.7, 0.05)), ((0.2, 0.6), (0.7, 0.6))),
+    "u": (((0.2, 0.6), (0.25, 0.1), (0.6, 0.08), (0.75, 0.6), (0.8, 0.05)),),
+    "w": (((0.1, 0.6), (0.3, 0.05), (0.5, 0.45), (0.7, 0.05), (0.9, 0.6)),),
     "o": (((0.5, 0.6), (0.2, 0.35), (0.5, 0.05), (0.8, 0.35), (0.5, 0.6)),),
 }
 
@@ -85,18 +107,18 @@ def _distance(strokes: list[np.ndarray], x: np.ndarray, y: np.ndarray) -> np.nda
 def words(chance: Chance, glyphs: Tensor, x: Tensor, y: Tensor, count: int) -> Tensor:
     """Return the density of up to `count` words a picture, anywhere, also across leads."""
     total = torch.zeros_like(x)
-    busy = chance.uniform(len(x), 0, 1) ** 2.5
+    busy = chance.uniform(len(x), 0, 1) ** 2
     for k in range(count):
         rows = chance.yes(len(x), busy).flatten().nonzero().flatten()
         if not len(rows):
             continue
         m = len(rows)
-        high = chance.spread(m, 5, 55)
+        high = chance.spread(m, 5, 85)
         wide = high * chance.uniform(m, 0.55, 0.9)
         angle = torch.where(chance.yes(m, 0.7), chance.normal(m, 0.1), chance.uniform(m, 0, 6.3))
         at_x, at_y = chance.uniform(m, -130, 130), chance.uniform(m, -130, 130)
         u, v = turned(x[rows] - at_x, y[rows] - at_y, angle)
-        letters = chance.whole(m, 1, 6)
+        letters = torch.where(chance.yes(m, 0.6), chance.whole(m, 1, 4), chance.whole(m, 3, 12))
         place = u / wide
         slot = torch.floor(place)
         inside = (slot >= 0) & (slot < letters) & (v.abs() < high / 2)
@@ -104,9 +126,12 @@ def words(chance: Chance, glyphs: Tensor, x: Tensor, y: Tensor, count: int) -> T
         column = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
         row = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
         far = glyphs[which.clamp(0, len(glyphs) - 1), row, column] * high
-        pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.3), (high / 12).clamp(1, 4), torch.ones_like(high))
-        ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.3)) * inside
-        total[rows] = torch.maximum(total[rows], ink * chance.uniform(m, 0.15, 2.0))
+        pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.45), (high / 10).clamp(1, 3.6), torch.ones_like(high))
+        ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.4)) * inside
+        # A dry pen or a stick of graphite leaves grain, a wet one none.
+        grain = torch.rand(ink.shape, generator=chance.source, device=chance.device)
+        dry = 1 - chance.sometimes(m, 0.5, 0.1, 0.8) * grain
+        total[rows] = torch.maximum(total[rows], ink * dry * chance.uniform(m, 0.15, 2.2))
     return total
 
 

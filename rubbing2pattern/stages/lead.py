@@ -1,4 +1,4 @@
-"""Find lead: tell lead from glass by its darkness and its band-like shape."""
+"""Find lead: what a learned map sees as lead, and how dark the rubbing is there."""
 
 from __future__ import annotations
 
@@ -9,34 +9,36 @@ import shapely
 
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.frame import Frame
-from rubbing2pattern.imaging.bands import BandShape, finer_and_coarser
 from rubbing2pattern.imaging.density import density, paper_level
+from rubbing2pattern.imaging.lead_network import CELL_MM, network_maps
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.options.lead import LeadOptions
-from rubbing2pattern.reading import Grid, LeadMap, Rubbing
+from rubbing2pattern.reading import Grid, LeadMap, NetworkMaps, Rubbing
 
 Mask = npt.NDArray[np.bool_]
 
 
 def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
-    """Return how much like lead every place of the sheet is.
+    """Return where lead is, and how dark the rubbing is everywhere.
 
     Strategy:
 
-    1. the photograph is laid on a grid of `grid_mm`;
-    2. uneven light is divided out: density is ln(paper / image);
-    3. the strongest band of any width and direction is found at every cell;
-    4. it is divided by the strength of the leads nearby, so that a faint corner reads like others.
+    1. the photograph is laid on the grid on which the network was trained;
+    2. the network says for every cell whether it is lead, on a lead line, at a joint;
+    3. uneven light is divided out: density is ln(paper / image), the second witness;
+    4. the strength of lead nearby says what density means much here.
 
     Raises
     ------
     NoLeadFound
-        when no band anywhere is darker than its sides by `faintest`.
+        when the network sees next to no lead line, or lead is hardly darker than paper.
     """
     options = options or LeadOptions()
     grey, warp = rubbing.photograph.grey, rubbing.warp
-    frame = Frame.over(rubbing.bounds_mm, 1.0 / options.grid_mm)
+    frame = Frame.over(rubbing.bounds_mm, 1.0 / CELL_MM)
     mask = _paper_mask(rubbing, frame, options.margin_mm)
+    laid = on_grid(grey, warp, frame)
+    maps = network_maps(laid, mask)
     paper_frame = Frame.over(rubbing.bounds_mm, 1.0 / options.paper_grid_mm)
     level = paper_level(
         on_grid(grey, warp, paper_frame),
@@ -46,25 +48,19 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
         options.median_mm,
     )
     fine_level = np.asarray(cv2.resize(level, (frame.width_px, frame.height_px)), dtype=np.float32)
-    dark = density(on_grid(grey, warp, frame), fine_level)
+    dark = density(laid, fine_level)
     dark[~mask] = 0.0
-    shape = BandShape(options.widths_mm, options.along_mm, options.angles, options.core)
-    bands = finer_and_coarser(dark, frame.px_per_mm, shape, 5.0)
-    response = np.where(mask, bands.response, 0.0).astype(np.float32)
-    strength = _local_strength(response, mask, options.strength_mm * frame.px_per_mm)
-    _refuse_if_faint(strength, response, mask, options)
-    return LeadMap(
-        frame=frame,
-        density=dark,
-        band=np.minimum(response / strength, 1.5),
-        angle=bands.angle,
-        width_mm=bands.width_mm,
-        angles=options.angles,
-        strength=strength,
-        mask=mask,
-        paper_level=level,
-        paper_frame=paper_frame,
-    )
+    line = (maps.centre > options.line_above) & mask
+    _refuse_without_lines(line, options)
+    strength = _local_strength(dark, line, options.strength_mm * frame.px_per_mm)
+    _refuse_if_faint(strength, line, options)
+    return LeadMap(frame, dark, _within(maps, mask), strength, mask, level, paper_frame)
+
+
+def _within(maps: NetworkMaps, mask: Mask) -> NetworkMaps:
+    """Return the maps with nothing outside the sheet."""
+    inner = mask.astype(np.float32)
+    return NetworkMaps(*(getattr(maps, name) * inner for name in NetworkMaps.__slots__))
 
 
 def _paper_mask(rubbing: Rubbing, frame: Frame, margin_mm: float) -> Mask:
@@ -82,37 +78,42 @@ def _corners(rubbing: Rubbing) -> npt.NDArray[np.float64]:
     return np.array([(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1)], dtype=np.float64)
 
 
-def _local_strength(response: Grid, mask: Mask, sigma_px: float) -> Grid:
-    """Mean response of what is clearly a band, weighted over the neighbourhood.
+def _local_strength(dark: Grid, line: Mask, sigma_px: float) -> Grid:
+    """Return the mean density on lead lines nearby, (H, W).
 
-    Where few bands are near, the mean of the whole picture is leaned on.
+    Where few are near, the mean of the whole picture is leaned on.
     """
-    inside = response[mask]
-    top = float(np.percentile(inside, 98.0)) if inside.size else 0.0
-    ridge = np.where(response > 0.3 * top, response, 0.0).astype(np.float32)
-    weight = ridge.copy()
     step = 4
-    size = (max(1, response.shape[1] // step), max(1, response.shape[0] // step))
-    value = cv2.resize(ridge * weight, size, interpolation=cv2.INTER_AREA)
+    size = (max(1, dark.shape[1] // step), max(1, dark.shape[0] // step))
+    weight = line.astype(np.float32)
+    calm = cv2.blur(dark, (3, 3))
+    value = cv2.resize(calm * weight, size, interpolation=cv2.INTER_AREA)
     mass = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
     overall = float(value.sum() / max(float(mass.sum()), 1e-9))
     sigma = max(sigma_px / step, 0.5)
     value = cv2.GaussianBlur(value, (0, 0), sigma)
     mass = cv2.GaussianBlur(mass, (0, 0), sigma)
-    lean = 0.02 * top
+    lean = 0.01
     local = (value + lean * overall) / (mass + lean)
-    full = cv2.resize(local.astype(np.float32), response.shape[::-1])
+    full = cv2.resize(local.astype(np.float32), dark.shape[::-1])
     return np.maximum(np.asarray(full, dtype=np.float32), 1e-4)
 
 
-def _refuse_if_faint(strength: Grid, response: Grid, mask: Mask, options: LeadOptions) -> None:
-    found = float(np.median(strength[mask])) if mask.any() else 0.0
+def _refuse_without_lines(line: Mask, options: LeadOptions) -> None:
+    length_mm = float(line.sum()) * CELL_MM * CELL_MM / options.line_width_mm
+    if length_mm < options.least_lines_mm:
+        raise NoLeadFound(
+            f"no lead lines found: about {length_mm:.0f} mm of the picture look like lead, at least "
+            f"{options.least_lines_mm:.0f} mm should; is it a rubbing of a leaded panel, and is "
+            "the scale right?"
+        )
+
+
+def _refuse_if_faint(strength: Grid, line: Mask, options: LeadOptions) -> None:
+    found = float(np.median(strength[line]))
     if found < options.faintest:
         raise NoLeadFound(
-            f"no lead lines found: the darkest bands stand out from the paper by a density of "
+            f"no lead lines found: the darkest lines stand out from the paper by a density of "
             f"{found:.3f}, but at least {options.faintest:.3f} is needed; "
             "rub again with more pressure or scan with more contrast"
         )
-    share = float((response[mask] > 0.5 * found).mean())
-    if share < 1e-4:
-        raise NoLeadFound("no lead lines found: the picture holds no dark bands 2.5 to 14 mm wide")

@@ -20,38 +20,30 @@ Mask = npt.NDArray[np.bool_]
 def skeletonize(lead: LeadMap, options: SkeletonOptions | None = None) -> Skeleton:
     """Return the basins of glass, with lead lines where they meet, and leads that end freely.
 
-    Strategy: a watershed always closes its lines, however worn the lead; so far too many basins
-    are made on purpose and every line between two of them is weighed later. What a watershed
-    cannot show, a lead that ends inside a piece, comes from the thinned lead itself.
+    Strategy: a watershed always closes its lines, however faint the lead; so rather too many basins
+    are made on purpose and every line between two of them is weighed later. What lies beyond the
+    border is one basin, the outside. What a watershed cannot show, a lead that ends inside a
+    piece, comes from the thinned lead lines.
     """
     options = options or SkeletonOptions()
-    glass = _surely_glass(lead, options)
-    relief = _relief(lead, glass, options)
+    centre = lead.maps.centre
+    glass = np.asarray((centre < options.glass_below) & _well_inside(lead.mask))
     markers = _basins(glass, lead, options)
-    basins = watershed(relief, markers).astype(np.int32)
-    branches = _branches(lead, basins, options)
-    return Skeleton(lead.frame, basins, branches)
+    share = options.leaf_share
+    relief = (1.0 - share) * centre + share * lead.maps.leaf
+    basins = watershed(np.round(relief * 255.0).astype(np.uint8), markers).astype(np.int32)
+    basins = _outside_as_one(basins, lead)
+    return Skeleton(lead.frame, basins, _branches(lead, basins, options))
 
 
-def _surely_glass(lead: LeadMap, options: SkeletonOptions) -> Mask:
-    """Say where nothing band-like is, or where it is so pale that it cannot be lead.
-
-    The second is for small pieces between close leads, over which the bands run together. The
-    edge of the sheet counts as lead, so that no basin begins on it.
-    """
-    soft = cv2.GaussianBlur(lead.density, (0, 0), options.pale_blur_mm * lead.frame.px_per_mm)
-    glass = (lead.band < options.glass_below) | (soft < options.pale_below * lead.strength)
-    return np.asarray(glass & _well_inside(lead.mask))
-
-
-def _relief(lead: LeadMap, glass: Mask, options: SkeletonOptions) -> Grid:
-    """Height that rises to the middle of leads, about 0 on glass and 1 on lead."""
-    dark = np.minimum(lead.density / (1.3 * lead.strength), 1.3)
-    share = options.darkness_share
-    mixed = ((1.0 - share) * np.minimum(lead.band, 1.2) + share * dark).astype(np.float32)
-    sigma = options.blur_mm * lead.frame.px_per_mm
-    height = 0.5 * mixed + 0.5 * cv2.GaussianBlur(mixed, (0, 0), sigma)
-    return np.asarray(np.where(glass, np.minimum(height, 0.1), height), dtype=np.float32)
+def _outside_as_one(basins: Labels, lead: LeadMap) -> Labels:
+    """Give every basin that lies mostly outside the panel the label of the outside."""
+    outside = int(basins[0, 0])
+    cells = np.bincount(basins.ravel())
+    inner = np.bincount(basins.ravel(), weights=lead.maps.inside.ravel())
+    gone = inner < 0.5 * cells
+    gone[outside] = True
+    return np.where(gone[basins], outside, basins)
 
 
 def _basins(glass: Mask, lead: LeadMap, options: SkeletonOptions) -> Labels:
@@ -99,14 +91,14 @@ def _branches(lead: LeadMap, basins: Labels, options: SkeletonOptions) -> tuple[
     px = lead.frame.px_per_mm
     lines = _lines_between(basins)
     clear = cv2.distanceTransform((~lines).astype(np.uint8), cv2.DIST_L2, 5) / px
-    seen = (lead.band > options.branch_above) & lead.mask
+    seen = (lead.maps.centre > options.branch_above) & lead.mask & (basins != basins[0, 0])
     strong, _ = ndimage.label(seen)
-    keep = (clear > 0.6 * lead.width_mm + options.branch_clear_mm) & seen
+    keep = (clear > options.branch_clear_mm) & seen
     wanted = np.zeros(int(strong.max()) + 1, dtype=bool)
     wanted[np.unique(strong[keep])] = True
     wanted[0] = False
     thin = np.asarray(thinned(wanted[strong]))
-    thin &= clear > 0.6 * lead.width_mm + options.branch_clear_mm
+    thin &= clear > options.branch_clear_mm
     label, _ = ndimage.label(thin, structure=np.ones((3, 3)))
     out = []
     for i, box in enumerate(ndimage.find_objects(label), start=1):

@@ -1,0 +1,128 @@
+"""The learned lead map: a small network that looks at a rubbing as a person does.
+
+Its weights come with the program (`lead-map.onnx.xz`, made by `training/`); OpenCV runs them. What
+it is given is prepared here and in `training/inputs.py` alike; a test holds both to each other.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import lzma
+from functools import cache
+from importlib import resources
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.errors import ProgramDamaged
+from rubbing2pattern.reading import Grey, Grid, NetworkMaps
+
+Mask = npt.NDArray[np.bool_]
+
+CELL_MM = 0.5
+"""The grid on which the network was trained."""
+WEIGHTS = "lead-map.onnx.xz"
+VERSION = "1"
+SHA256 = "db5b76ed6186b93ab1e22068d86216df53c698cda5e40189856518b91eebc76e"
+_COARSE = 4
+_BOX = 17
+_LEAST = 0.02
+_STEP = 16
+_SHARES = 5
+_TILE = 2048
+_AROUND = 448
+"""Cells around a tile that its outputs depend on; the network sees 400 each way."""
+
+
+def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
+    """Return what the network sees on a grid of `CELL_MM`.
+
+    Strategy: large grids are cut into tiles with so much around each that its inner part is the
+    same as if all were looked at together.
+
+    Raises
+    ------
+    ProgramDamaged
+        when the weights are not those the program was made with.
+    """
+    rows, columns = grey.shape
+    given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
+    height, width = given.shape[2:]
+    out = np.empty((8, height, width), dtype=np.float32)
+    for top in range(0, height, _TILE):
+        for left in range(0, width, _TILE):
+            low, right = min(top + _TILE, height), min(left + _TILE, width)
+            t, s = max(0, top - _AROUND), max(0, left - _AROUND)
+            part = given[:, :, t : min(height, low + _AROUND), s : min(width, right + _AROUND)]
+            seen = _seen(part)
+            out[:, top:low, left:right] = seen[:, top - t : low - t, left - s : right - s]
+    maps = _rounded(out[:, :rows, :columns])
+    return NetworkMaps(*maps[:7], width_mm=10.0 * maps[7])
+
+
+def prepared(grey: Grey, mask: Mask) -> npt.NDArray[np.float32]:
+    """Return (1, 2, H, W): contrast of log density against its surroundings, and the mask.
+
+    1. log density; 2. its mean and deviation over three boxes of 34 mm, where the mask is;
+    3. the difference over 0.6 of the local and 0.4 of the whole deviation, -4 .. 6.
+    H and W are multiples of 4.
+    """
+    inside = mask.astype(np.float32)
+    dense = -np.log((grey.astype(np.float32) + 4.0) / 259.0)
+    part = _shrunk(inside)
+    weight = np.maximum(_boxed(part), 1e-3)
+    mean = _boxed(_shrunk(dense * inside)) / weight
+    square = _boxed(_shrunk(dense * dense * inside)) / weight
+    local = np.sqrt(np.maximum(square - mean * mean, 0.0))
+    whole = np.sqrt((local * local * part).sum() / max(float(part.sum()), 1.0))
+    size = (grey.shape[1], grey.shape[0])
+    spread = np.float32(0.6) * cv2.resize(local, size) + np.float32(0.4 * whole)
+    contrast = (dense - cv2.resize(mean, size)) / np.maximum(spread, np.float32(_LEAST))
+    return np.stack((np.clip(contrast, -4.0, 6.0) * inside, inside))[None].astype(np.float32)
+
+
+def _shrunk(grid: Grid) -> Grid:
+    size = (grid.shape[1] // _COARSE, grid.shape[0] // _COARSE)
+    return np.asarray(cv2.resize(grid, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+
+def _boxed(grid: Grid) -> Grid:
+    for _ in range(3):
+        grid = np.asarray(cv2.blur(grid, (_BOX, _BOX), borderType=cv2.BORDER_CONSTANT))
+    return grid
+
+
+def _padded(grid: npt.NDArray[np.generic], value: int) -> Grey:
+    rows, columns = grid.shape
+    out = np.full((rows + -rows % _STEP, columns + -columns % _STEP), value, dtype=np.uint8)
+    out[:rows, :columns] = grid
+    return out
+
+
+def _seen(given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Run the network; unfold its cells of 2 x 2; return (8, H, W), logits turned to shares."""
+    network = _network()
+    network.setInput(np.ascontiguousarray(given))
+    folded = np.asarray(network.forward(), dtype=np.float32)[0]
+    _, h, w = folded.shape
+    out = folded.reshape(8, 2, 2, h, w).transpose(0, 3, 1, 4, 2).reshape(8, 2 * h, 2 * w)
+    out[:_SHARES] = 1.0 / (1.0 + np.exp(-np.clip(out[:_SHARES], -30.0, 30.0)))
+    return out
+
+
+def _rounded(maps: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Round to 1 / 255, so that no decision hangs on the last digits of a processor."""
+    return np.asarray(np.round(maps * 255.0) / np.float32(255.0), dtype=np.float32)
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
+    if hashlib.sha256(packed).hexdigest() != SHA256:
+        raise ProgramDamaged(
+            f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "
+            "one the program was made with; install the program again"
+        )
+    graph = np.frombuffer(lzma.decompress(packed), dtype=np.uint8)
+    return cv2.dnn.readNetFromONNX(graph)

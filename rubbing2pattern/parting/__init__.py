@@ -1,0 +1,1 @@
+"""Which boundaries between basins are lead: evidence along each, and the likeliest partition."""

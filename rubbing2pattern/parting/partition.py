@@ -1,0 +1,168 @@
+"""The likeliest partition of the panel: which basins are one piece.
+
+A set of boundaries can be all the lead of a panel only if it closes round every piece: then every
+lead ends at a lead and the border is closed. Such sets are the partitions of the basins, and the
+log odds of a partition is the sum over the boundaries that stay (Kappes et al. 2011, multicut).
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections import defaultdict
+
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.reading import RawNet
+
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+
+def likeliest(sides: Ints, odds: Array) -> tuple[Mask, Array]:
+    """Return which boundaries stay, (E,), and the log odds of each with its neighbours known.
+
+    Strategy: greedy contraction (Keuper et al. 2015): the two basins whose common boundaries have
+    the lowest sum become one, as long as that sum is below 0; then single basins are moved to a
+    neighbour while that raises the sum. Boundaries with the same basin on both sides (leads that
+    end freely) are decided by themselves.
+
+    Parameters
+    ----------
+    sides : (E, 2) basin on either side; 0 is the outside.
+    odds : (E,) log odds that the boundary is lead.
+    """
+    of = _contracted(sides, odds)
+    of = _moved(sides, odds, of)
+    return _decided(sides, odds, of)
+
+
+def _contracted(sides: Ints, odds: Array) -> dict[int, int]:
+    """Return the piece of every basin by greedy contraction."""
+    weight: dict[int, dict[int, float]] = defaultdict(dict)
+    for (a, b), value in zip(sides.tolist(), odds.tolist(), strict=True):
+        if a != b:
+            weight[a][b] = weight[b][a] = weight[a].get(b, 0.0) + value
+    heap = [(v, a, b) for a, others in weight.items() for b, v in others.items() if a < b]
+    heapq.heapify(heap)
+    parent = {a: a for a in {int(s) for s in sides.ravel()}}
+    while heap and heap[0][0] < 0.0:
+        value, a, b = heapq.heappop(heap)
+        if weight.get(a, {}).get(b) != value:
+            continue
+        keep, gone = (a, b) if a < b else (b, a)  # the outside, 0, always stays
+        for c, v in weight.pop(gone).items():
+            del weight[c][gone]
+            if c == keep:
+                continue
+            total = weight[keep].get(c, 0.0) + v
+            weight[keep][c] = weight[c][keep] = total
+            heapq.heappush(heap, (total, min(keep, c), max(keep, c)))
+        parent[gone] = keep
+    return {a: _root(parent, a) for a in parent}
+
+
+def _root(parent: dict[int, int], a: int) -> int:
+    while parent[a] != a:
+        a = parent[a]
+    return a
+
+
+def _moved(sides: Ints, odds: Array, of: dict[int, int]) -> dict[int, int]:
+    """Move basins one by one to the piece, or to one of their own, where the sum is highest."""
+    around: dict[int, dict[int, float]] = defaultdict(dict)
+    for (a, b), value in zip(sides.tolist(), odds.tolist(), strict=True):
+        if a != b:
+            around[a][b] = around[b][a] = around[a].get(b, 0.0) + value
+    of = dict(of)
+    own = max(of, default=0) + 1
+    for _ in range(len(of)):
+        changed = False
+        for a in sorted(around):
+            if a == 0:
+                continue
+            held: dict[int, float] = defaultdict(float)
+            for b, value in around[a].items():
+                held[of[b]] -= value
+            best = max([(0.0, own + a), *((v, p) for p, v in held.items())])
+            if best[0] > held.get(of[a], 0.0) + 1e-9:
+                of[a] = best[1]
+                changed = True
+        if not changed:
+            break
+    return of
+
+
+def _decided(sides: Ints, odds: Array, of: dict[int, int]) -> tuple[Mask, Array]:
+    """Return what stays, and for each boundary by how much that is better than otherwise."""
+    pieces = np.array([[of[int(a)], of[int(b)]] for a, b in sides], dtype=np.int64).reshape(-1, 2)
+    free = sides[:, 0] == sides[:, 1]
+    stays = np.where(free, odds > 0.0, pieces[:, 0] != pieces[:, 1])
+    total: dict[tuple[int, int], float] = defaultdict(float)
+    keys = [(min(p), max(p)) for p in pieces.tolist()]
+    for key, value, kept in zip(keys, odds.tolist(), stays & ~free, strict=True):
+        if kept:
+            total[key] += value
+    sure = np.array(
+        [total[k] if s and not f else v for k, v, s, f in zip(keys, odds, stays, free, strict=True)]
+    )
+    return stays, sure
+
+
+def reduced(net: RawNet, stays: Mask, sure: Array) -> tuple[RawNet, Array]:
+    """Return the net of the boundaries that stay, two that meet alone joined, and their log odds.
+
+    The log odds of a joined boundary is the mean by length. Node numbers are those of `net`,
+    nodes that nothing ends at left out.
+    """
+    chains = _chains(net, np.flatnonzero(stays))
+    used: dict[int, int] = {}
+    ends, paths, sides, values = [], [], [], []
+    for chain in chains:
+        parts = [net.paths[k] if forward else net.paths[k][::-1] for k, forward in chain]
+        (k, forward), (last, onward) = chain[0], chain[-1]
+        a = int(net.ends[k][0 if forward else 1])
+        b = int(net.ends[last][1 if onward else 0])
+        ends.append([used.setdefault(n, len(used)) for n in (a, b)])
+        paths.append(np.vstack([parts[0], *(p[1:] for p in parts[1:])]))
+        sides.append(net.sides[k] if forward else net.sides[k][::-1])
+        weights = [len(net.paths[e]) for e, _ in chain]
+        values.append(float(np.average([sure[e] for e, _ in chain], weights=weights)))
+    nodes = net.nodes[list(used)] if used else np.zeros((0, 2))
+    out = RawNet(
+        nodes,
+        np.array(ends, dtype=np.int64).reshape(-1, 2),
+        tuple(paths),
+        np.array(sides, dtype=np.int64).reshape(-1, 2),
+    )
+    return out, np.array(values)
+
+
+def _chains(net: RawNet, kept: Ints) -> list[list[tuple[int, bool]]]:
+    """Return chains of boundaries that meet alone, each with whether it is walked from its start."""
+    at: dict[int, list[tuple[int, bool]]] = defaultdict(list)
+    for k in kept.tolist():
+        a, b = net.ends[k].tolist()
+        at[a].append((k, True))
+        at[b].append((k, False))
+    seen: set[int] = set()
+    out = []
+    for k in kept.tolist():
+        if k in seen:
+            continue
+        chain = [(k, True)]
+        seen.add(k)
+        for grow_tail in (True, False):
+            while True:
+                e, forward = chain[-1] if grow_tail else chain[0]
+                node = int(net.ends[e][1 if forward == grow_tail else 0])
+                others = [x for x in at[node] if x[0] != e]
+                if len(at[node]) != 2 or len(others) != 1 or others[0][0] in seen:
+                    break
+                nxt, starts = others[0]
+                seen.add(nxt)
+                step = (nxt, starts == grow_tail)
+                chain.insert(len(chain) if grow_tail else 0, step)
+        out.append(chain)
+    return out
