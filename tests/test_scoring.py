@@ -9,10 +9,14 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+import shapely
 
 from benchmarks.alignment import Motion, align
-from benchmarks.scoring import refused, score
-from benchmarks.tables import case_line, line_quantile, table
+from benchmarks.doubting import LEAD_DOUBTS, OTHER_DOUBTS
+from benchmarks.scoring import Score, refused, score
+from benchmarks.straying import Leads, strayed
+from benchmarks.tables import FIGURES, case_line, line_quantile, table
+from rubbing2pattern.findings import Code
 from tests.rendering.designs import draw
 
 Data = dict[str, Any]
@@ -83,6 +87,8 @@ def test_a_perfect_record_scores_full_marks(truth: Data) -> None:
     assert s.width_as_shown_mm == s.width_as_face_mm == s.width_mm > 0.6 * s.true_mm
     assert max(s.area_errors) < 1e-6
     assert (s.wrong, s.silent, s.flagged) == (0, 0, 0)
+    assert (s.strayed, s.strayed_silent, s.doubted_right, s.findings) == (0, 0, 0, 0)
+    assert s.true_cames == s.traced_cames == len(truth["cames"])
 
 
 def test_a_turn_and_a_shift_cost_nothing(truth: Data) -> None:
@@ -107,20 +113,23 @@ def test_a_wrong_scale_is_not_forgiven(truth: Data) -> None:
     assert np.median(s.area_errors) == pytest.approx(0.008, rel=0.02)
 
 
-def _merged(truth: Data) -> Data:
-    """Return a record that lost the lead between two pieces."""
-    import shapely
-
-    record = faked(truth)
-    shapes = [shapely.Polygon(p["outline"]) for p in record["pieces"]]
+def _shared(pieces: list[Data]) -> tuple[shapely.LineString, int, int]:
+    """Return the longest lead line between two pieces, and which they are, the later one first."""
+    shapes = [shapely.Polygon(p["outline"]) for p in pieces]
     pairs = [
         (shapes[i].intersection(shapes[j]).length, i, j)
         for i in range(len(shapes))
         for j in range(i)
     ]
     _, i, j = max(pairs)
-    lost = shapes[i].intersection(shapes[j])
-    one = shapely.union(shapes[i], shapes[j])
+    return shapely.line_merge(shapes[i].intersection(shapes[j])), i, j
+
+
+def _merged(truth: Data) -> Data:
+    """Return a record that lost the lead between two pieces."""
+    record = faked(truth)
+    lost, i, j = _shared(record["pieces"])
+    one = shapely.union(*(shapely.Polygon(record["pieces"][k]["outline"]) for k in (i, j)))
     record["pieces"][j]["outline"] = list(one.exterior.coords)
     del record["pieces"][i]
     record["cames"] = [
@@ -217,6 +226,7 @@ def test_a_refusal_is_wrong_but_not_silent(truth: Data) -> None:
     s = refused(truth, "exit 5: no lead")
     assert s.wrong == s.true_pieces == len(truth["pieces"])
     assert s.silent == 0
+    assert (s.strayed, s.strayed_silent) == (len(truth["cames"]), 0)
     assert s.piece_f1 == 0.0
     assert "exit 5" in case_line("x", s)
 
@@ -224,7 +234,169 @@ def test_a_refusal_is_wrong_but_not_silent(truth: Data) -> None:
 def test_the_table_says_what_was_missed(truth: Data) -> None:
     good, bad = score(faked(truth), truth), refused(truth, "exit 5")
     assert "MISSED" not in table({("clean", "scan"): [good]})
-    assert "0.667 (>= 0.990 MISSED)" in table({("clean", "scan"): [good, bad]})
+    assert "0.6667 (>= 0.9980 MISSED)" in table({("clean", "scan"): [good, bad]})
+
+
+# Four panes of 100 mm; the lead in the middle of the left half ends freely after 60 mm.
+PANES = [
+    np.array(p, float)
+    for p in (
+        [(0, 0), (200, 0), (200, 200), (0, 200), (0, 0)],
+        [(100, 0), (100, 100)],
+        [(100, 100), (100, 200)],
+        [(0, 100), (100, 100)],
+        [(100, 100), (200, 100)],
+        [(0, 50), (60, 50)],
+    )
+]
+STRAP = len(PANES) - 1
+NOWHERE = np.zeros((0, 2))
+
+
+def _laid(paths: list[np.ndarray]) -> Leads:
+    return Leads(paths, [(False, k == STRAP) for k in range(len(paths))])
+
+
+def _changed(number: int, path: list[tuple[float, float]]) -> Leads:
+    return _laid([np.array(path, float) if k == number else p for k, p in enumerate(PANES)])
+
+
+@pytest.mark.parametrize(("aside", "count"), [(0.9, 0), (1.1, 2)])
+def test_a_lead_strays_beyond_one_millimetre(aside: float, count: int) -> None:
+    """A bulge aside in the middle of one lead: the true and the traced came both count."""
+    traced = _changed(1, [(100, 0), (100, 20), (100 + aside, 40), (100 + aside, 60), (100, 100)])
+    assert strayed(_laid(PANES), traced, NOWHERE, 15.0) == (count, count)
+
+
+def test_a_hook_at_a_joint_is_seen_from_its_own_side_alone() -> None:
+    """Every true point lies on a traced lead; the hook's tip lies 4 mm from all true leads."""
+    hook = [(0, 100), (80, 100), (96, 104), (100, 100), (100, 100), (80, 100), (100, 100)]
+    assert strayed(_laid(PANES), _changed(3, hook), NOWHERE, 15.0) == (1, 1)
+
+
+@pytest.mark.parametrize(
+    ("place", "silent"), [((60.0, 114.0), 0), ((60.0, 116.1), 1), ((10.0, 100.0), 1)]
+)
+def test_a_finding_must_stand_near_the_worst_place(place: tuple[float, float], silent: int) -> None:
+    """A lead drawn from (0, 100) to (100, 100) with a dent 3 mm deep at x = 60 and nothing else."""
+    dented = [(0, 100), (50, 100), (60, 103), (70, 100), (100, 100)]
+    count, unseen = strayed(_laid(PANES), _changed(3, dented), np.array([place]), 15.0)
+    # The worst true point is (60, 100), some 2.9 mm off; the worst traced one is the dent's tip.
+    assert count == 2
+    assert unseen == {(60.0, 114.0): 0, (60.0, 116.1): 1, (10.0, 100.0): 2}[place]
+    assert (unseen > 0) == bool(silent)
+
+
+@pytest.mark.parametrize(("end", "count"), [(60.0, 0), (61.8, 0), (58.2, 0), (62.5, 1), (57.5, 1)])
+def test_the_length_of_a_free_end_is_forgiven_by_two_millimetres(end: float, count: int) -> None:
+    traced = _changed(STRAP, [(0, 50), (end, 50)])
+    assert strayed(_laid(PANES), traced, NOWHERE, 15.0) == (count, count)
+
+
+def test_leads_missed_or_added_have_strayed() -> None:
+    added = _laid([*PANES, np.array([(130.0, 40.0), (160.0, 40.0)])])
+    assert strayed(_laid(PANES), added, NOWHERE, 15.0) == (1, 1)
+    assert strayed(added, _laid(PANES), NOWHERE, 15.0) == (1, 1)
+    # A lead that stops 2.5 mm short of a joint does not end freely: 1.25 mm of the gap is too far
+    # from both its end and the border.
+    short = _changed(1, [(100, 2.5), (100, 100)])
+    assert strayed(_laid(PANES), short, NOWHERE, 15.0) == (1, 1)
+
+
+def test_straying_is_scored_in_the_frame_of_the_truth(truth: Data) -> None:
+    record = faked(truth, Motion(0.02, (30.0, -14.0)))
+    came = next(c for c in record["cames"] if len(c["path"]) > 8)
+    middle = len(came["path"]) // 2
+    came["path"][middle] = [came["path"][middle][0] + 2.5, came["path"][middle][1] + 2.5]
+    record["findings"] = [
+        {"code": "bridged-gap", "severity": "note", "message": "", "at": came["path"][middle]}
+    ]
+    s = score(record, truth)
+    assert s.strayed == s.strayed_silent > 0
+    record["findings"][0]["severity"] = "check"
+    s = score(record, truth)
+    assert (s.strayed > 0, s.strayed_silent, s.findings) == (True, 0, 1)
+
+
+def test_every_finding_is_about_leads_or_is_not() -> None:
+    assert set(Code) == LEAD_DOUBTS | OTHER_DOUBTS
+    assert not LEAD_DOUBTS & OTHER_DOUBTS
+
+
+@pytest.mark.parametrize(
+    ("code", "severity", "doubted"),
+    [
+        ("doubtful-lead", "check", 1),
+        ("border-open", "wrong", 1),
+        ("doubtful-lead", "note", 0),
+        ("width-uncertain", "check", 0),
+        ("reference-residual", "check", 0),
+    ],
+)
+def test_right_pieces_are_doubted_by_findings_about_leads(
+    truth: Data, code: str, severity: str, doubted: int
+) -> None:
+    record = faked(truth)
+    inside = np.mean(np.array(record["pieces"][3]["outline"][:-1]), axis=0).tolist()
+    finding: Data = {"code": code, "severity": severity, "message": ""}
+    for told in ({"at": inside}, {"at": None, "pieces": [4]}, {"at": inside, "pieces": [4]}):
+        record["findings"] = [{**finding, **told}]
+        assert score(record, truth).doubted_right == doubted
+
+
+def test_a_doubt_on_a_lead_line_lies_on_both_pieces(truth: Data) -> None:
+    record = faked(truth)
+    middle = _shared(record["pieces"])[0].interpolate(0.3, normalized=True)
+    record["findings"] = [
+        {"code": "doubtful-lead", "severity": "check", "message": "", "at": [middle.x, middle.y]}
+    ]
+    assert score(record, truth).doubted_right == 2
+
+
+def test_wrong_pieces_are_not_among_the_right_ones_doubted(truth: Data) -> None:
+    record = _merged(truth)
+    right = {p["number"] for p in record["pieces"] if p in faked(truth)["pieces"]}
+    bad = next(p["number"] for p in record["pieces"] if p["number"] not in right)
+    some = sorted(right)[:2]
+    record["findings"] = [
+        {"code": "doubtful-lead", "severity": "check", "message": "", "pieces": [bad, *some]}
+    ]
+    s = score(record, truth)
+    assert (s.doubted_right, s.flagged) == (2, 3)
+
+
+def _figure(name: str, scores: list[Score], tier: str) -> str:
+    return next(f for f in FIGURES if f.name.startswith(name)).cell(scores, tier)
+
+
+def test_findings_a_panel_are_the_median_of_the_panels_read(truth: Data) -> None:
+    scores = [refused(truth, "exit 5")]
+    for count in (0, 4, 30):
+        record = faked(truth)
+        check = {"code": "width-uncertain", "severity": "check", "message": ""}
+        note = {"code": "not-levelled", "severity": "note", "message": ""}
+        record["findings"] = [check] * count + [note] * 9
+        scores.append(score(record, truth))
+    assert _figure("findings a panel", scores, "clean") == "4.0 (<= 2.0 MISSED)"
+    assert _figure("findings a panel", scores, "hard") == "4.0 (<= 15.0 met)"
+    assert _figure("refused", scores, "hard") == "25.0 (<= 2.0 MISSED)"
+    assert _figure("refused", scores[1:], "clean") == "0.0 (<= 0.0 met)"
+
+
+def test_shares_of_leads_and_pieces_stand_in_the_table(truth: Data) -> None:
+    record = faked(truth)
+    record["cames"][0]["path"] = [[x + 40.0, y + 300.0] for x, y in record["cames"][0]["path"]]
+    inside = np.mean(np.array(record["pieces"][3]["outline"][:-1]), axis=0).tolist()
+    record["findings"] = [
+        {"code": "doubtful-joint", "severity": "check", "message": "", "at": inside}
+    ]
+    s = score(record, truth)
+    share = 100 * s.strayed / (2 * len(truth["cames"]))
+    assert s.strayed >= 2
+    assert _figure("leads more than 1 mm off", [s], "hard").startswith(f"{share:.2f} (<= 6.00")
+    assert _figure("of these without", [s], "clean").startswith(f"{share:.2f} (<= 0.00 MISSED")
+    doubted = 100 / s.matched_pieces
+    assert _figure("right pieces with", [s], "everyday").startswith(f"{doubted:.1f} (<= 3.0")
 
 
 def test_the_library_chain_reads_a_plain_window(tmp_path: Path) -> None:
