@@ -104,4 +104,5 @@ def _beyond(path: Array) -> Array:
     # A path of no length has no direction and is not run on.
     back = path[max((k for k in range(len(path)) if far[k] >= min(1.0, far.max())), default=0)]
     length = float(np.hypot(*(path[-1] - back)))
-    return path[-1] if length < 1e-9 else path[-1] + (path[-1] - back) * (RUN_ON_MM / length)
+    step = RUN_ON_MM / length if length > 1e-9 else 0.0
+    return np.asarray(path[-1] + (path[-1] - back) * step)

@@ -194,13 +194,16 @@ FIGURES = (
 SCALE_TARGET = {"scan": 0.05, "photo": 0.1}
 
 
-def table(columns: dict[tuple[str, str], list[Score]]) -> str:
-    """Return a table in Markdown; columns are named by tier and capture ("all" for both)."""
-    head = ["", *(f"{tier}, {capture}" for tier, capture in columns)]
+def table(columns: dict[tuple[str, str, str], list[Score]]) -> str:
+    """Return a table in Markdown.
+
+    Columns are named by hand, tier and capture ("all" for scans and photographs together).
+    """
+    head = ["", *(f"{hand} hand, {tier}, {capture}" for hand, tier, capture in columns)]
     rows = [head, ["---"] * len(head)]
     for figure in FIGURES:
         row = [figure.name]
-        for (tier, capture), scores in columns.items():
+        for (_, tier, capture), scores in columns.items():
             use = figure
             if figure.name.startswith("scale error, greatest") and capture in SCALE_TARGET:
                 goal = {tier: SCALE_TARGET[capture]}

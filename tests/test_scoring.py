@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +12,16 @@ import numpy as np
 import pytest
 import shapely
 
+from benchmarks.accuracy import columns_of, read
 from benchmarks.alignment import Motion, align
+from benchmarks.cases import RENDERERS, cases
 from benchmarks.doubting import LEAD_DOUBTS, OTHER_DOUBTS
 from benchmarks.scoring import Score, refused, score
 from benchmarks.straying import Leads, strayed
 from benchmarks.tables import FIGURES, case_line, line_quantile, table
 from rubbing2pattern.findings import Code
 from tests.rendering.designs import draw
+from tests.rendering.render import Case, render, write
 
 Data = dict[str, Any]
 
@@ -233,8 +237,8 @@ def test_a_refusal_is_wrong_but_not_silent(truth: Data) -> None:
 
 def test_the_table_says_what_was_missed(truth: Data) -> None:
     good, bad = score(faked(truth), truth), refused(truth, "exit 5")
-    assert "MISSED" not in table({("clean", "scan"): [good]})
-    assert "0.6667 (>= 0.9980 MISSED)" in table({("clean", "scan"): [good, bad]})
+    assert "MISSED" not in table({("first", "clean", "scan"): [good]})
+    assert "0.6667 (>= 0.9980 MISSED)" in table({("first", "clean", "scan"): [good, bad]})
 
 
 # Four panes of 100 mm; the lead in the middle of the left half ends freely after 60 mm.
@@ -397,6 +401,43 @@ def test_shares_of_leads_and_pieces_stand_in_the_table(truth: Data) -> None:
     assert _figure("of these without", [s], "clean").startswith(f"{share:.2f} (<= 0.00 MISSED")
     doubted = 100 / s.matched_pieces
     assert _figure("right pieces with", [s], "everyday").startswith(f"{doubted:.1f} (<= 3.0")
+
+
+def test_cases_tell_their_hand(tmp_path: Path, truth: Data) -> None:
+    """The first hand's folders keep the names they have always had."""
+    both = [cases(["hard"], ["scan"], ["x"], [3], tmp_path, hand)[0] for hand in RENDERERS]
+    assert [r.name for r in both] == ["hard-scan-x-3", "second-hard-scan-x-3"]
+    assert [r.folder for r in both] == [tmp_path / "rubbings" / r.name for r in both]
+    good, bad = score(faked(truth), truth), refused(truth, "exit 5")
+    columns = columns_of({both[0]: good, both[1]: bad}, list(RENDERERS), ["hard"], ["scan"])
+    assert columns == {("first", "hard", "scan"): [good], ("second", "hard", "scan"): [bad]}
+    assert "| first hand, hard, scan | second hand, hard, scan |" in table(columns)
+
+
+def test_the_command_line_and_the_reading_alone_score_the_same(tmp_path: Path) -> None:
+    """One small scan, read both ways: equal records but for the kept picture, equal scores."""
+    folder = tmp_path / "rubbing"
+    write(render(Case("strap", "clean", 25, "scan", dpi=100)), folder)
+    told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    whole, _, _ = read(folder, tmp_path / "whole")
+    alone, _, _ = read(folder, tmp_path / "alone", only_reading=True)
+    assert whole is not None
+    assert alone is not None
+    assert sorted(p.name for p in (tmp_path / "alone").iterdir()) == ["panel.json"]
+    assert (whole.pop("rubbing") is None, alone.pop("rubbing")) == (False, None)
+    assert alone == whole
+    assert case_line("x", score(alone, told)) == case_line("x", score(whole, told))
+
+
+def test_the_reading_alone_refuses_as_the_command_line_does(tmp_path: Path) -> None:
+    """A sheet without lead: the same exit code and the same sentence."""
+    picture = np.random.default_rng(1).normal(215, 2, (700, 700)).astype(np.uint8)
+    cv2.imwrite(str(tmp_path / "bare.png"), picture)
+    told = {"image": "bare.png", "reference": ["--dpi", "150"]}
+    (tmp_path / "truth.json").write_text(json.dumps(told), encoding="utf-8")
+    none, why, _ = read(tmp_path, tmp_path / "whole")
+    assert (none, why[:6]) == (None, "exit 5")
+    assert read(tmp_path, tmp_path / "alone", only_reading=True)[:2] == (None, why)
 
 
 def test_the_library_chain_reads_a_plain_window(tmp_path: Path) -> None:
