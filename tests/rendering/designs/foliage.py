@@ -64,7 +64,7 @@ def _curl(
     spiral = np.array([polar(at, disc + pitch * t, start + hand * 360 * t) for t in turns])
     curl = until(spiral, leads)
     if curl is None or np.hypot(*np.diff(curl, axis=0).T).sum() < lobe:
-        return [(ring, True)]
+        return []
     out = [(ring, True), (curl, True)]
     reach = [ring, curl, *leads]
     # In turns along the curl: ties inwards of it start at the ring, ties outwards at the curl.
