@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import importlib
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-RENDERER = ROOT / "tests" / "rendering"
+RENDERERS = {"first": "tests.rendering", "second": "tests.second_hand"}
+"""The renderers by the hand that drew: different designs, physics and cameras."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,17 +24,29 @@ class Rubbing:
     capture: str
     seed: int
     folder: Path
+    hand: str = "first"
 
     @property
     def name(self) -> str:
         """A name for folders and tables."""
-        return f"{self.tier}-{self.capture}-{self.design}-{self.seed}"
+        return case_name(self.design, self.tier, self.capture, self.seed, self.hand)
 
 
-def fingerprint() -> str:
-    """Return a hash of the renderer's source, which tells whether a rendering is out of date."""
+def case_name(design: str, tier: str, capture: str, seed: int, hand: str) -> str:
+    """Return the name of a case; those of the first hand do not tell their hand."""
+    words = f"{tier}-{capture}-{design}-{seed}"
+    return words if hand == "first" else f"{hand}-{words}"
+
+
+def designs_of(hand: str) -> list[str]:
+    """Return the names of a renderer's designs; it is imported only now."""
+    return sorted(importlib.import_module(f"{RENDERERS[hand]}.designs").DESIGNS)
+
+
+def fingerprint(hand: str = "first") -> str:
+    """Return a hash of a renderer's source, which tells whether a rendering is out of date."""
     h = hashlib.sha256()
-    for path in sorted(RENDERER.rglob("*.py")):
+    for path in sorted((ROOT / RENDERERS[hand].replace(".", "/")).rglob("*.py")):
         h.update(path.read_bytes())
     return h.hexdigest()
 
@@ -41,7 +55,7 @@ def rendered(rubbing: Rubbing, version: str) -> Path:
     """Return the folder of a rendering, made now unless an up-to-date one lies there."""
     stamp = rubbing.folder / "version.txt"
     if not (stamp.exists() and stamp.read_text(encoding="utf-8") == version):
-        command = [sys.executable, "-m", "tests.rendering"]
+        command = [sys.executable, "-m", RENDERERS[rubbing.hand]]
         command += ["--design", rubbing.design, "--tier", rubbing.tier]
         command += ["--seed", str(rubbing.seed), "--capture", rubbing.capture]
         subprocess.run(
@@ -52,11 +66,16 @@ def rendered(rubbing: Rubbing, version: str) -> Path:
 
 
 def cases(
-    tiers: list[str], captures: list[str], designs: list[str], seeds: list[int], out: Path
+    tiers: list[str],
+    captures: list[str],
+    designs: list[str],
+    seeds: list[int],
+    out: Path,
+    hand: str = "first",
 ) -> list[Rubbing]:
-    """Return all cases in a fixed order."""
+    """Return all cases of one hand in a fixed order."""
     return [
-        Rubbing(d, t, c, s, out / "rubbings" / f"{t}-{c}-{d}-{s}")
+        Rubbing(d, t, c, s, out / "rubbings" / case_name(d, t, c, s, hand), hand)
         for t in tiers
         for c in captures
         for d in designs

@@ -12,6 +12,7 @@ is a question of length, the other has no place.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,9 +21,18 @@ import numpy.typing as npt
 import shapely
 from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Polygon
 
 from benchmarks.alignment import Motion, align, sample
+from benchmarks.doubting import (
+    LEAD_DOUBTS,
+    NEAR_FINDING_MM,
+    Pointing,
+    doubted_right,
+    flagged_pieces,
+    silent_pieces,
+)
+from benchmarks.straying import Leads, strayed
 
 Array = npt.NDArray[np.float64]
 
@@ -31,7 +41,6 @@ JOINT_MM = 3.0
 LINE_MM = 3.0
 """A lead line farther than this from any other is missed, or false."""
 WIDTH_MM = 0.4
-NEAR_FINDING_MM = 15.0
 REAL_TURN_DEG = 25.0
 BIN_MM = 0.01
 
@@ -51,7 +60,13 @@ class Score:
         0.4 mm of what the rubbing shows, and of the true face.
     area_errors : relative errors of the area of the matched pieces, absolute values.
     scale_error : relative, from the best similarity; nan where nothing could be laid on the truth.
+    true_cames, traced_cames : numbers of cames.
+    strayed, strayed_silent : cames, true and traced ones together, that lie more than 1 mm off
+        anywhere, see `benchmarks.straying`; those without a finding within 15 mm of the place of
+        their greatest deviation.
     wrong, silent, flagged : wrong pieces; wrong ones to which no finding points; pieces with one.
+    doubted_right : right pieces to which a finding about leads points (`LEAD_DOUBTS`).
+    findings : how many findings the record has, notes left out.
     seconds : time the program took.
     failure : why there is no record, or "".
     """
@@ -59,6 +74,7 @@ class Score:
     true_pieces: int
     true_joints: int
     true_mm: float
+    true_cames: int
     traced_pieces: int = 0
     matched_pieces: int = 0
     traced_joints: int = 0
@@ -74,9 +90,14 @@ class Score:
     width_as_face_mm: float = 0.0
     area_errors: tuple[float, ...] = ()
     scale_error: float = math.nan
+    traced_cames: int = 0
+    strayed: int = 0
+    strayed_silent: int = 0
     wrong: int = 0
     silent: int = 0
     flagged: int = 0
+    doubted_right: int = 0
+    findings: int = 0
     seconds: float = math.nan
     failure: str = ""
 
@@ -86,6 +107,11 @@ class Score:
         return self.matched_pieces == self.true_pieces == self.traced_pieces
 
     @property
+    def cames(self) -> int:
+        """Number of cames, true and traced ones together."""
+        return self.true_cames + self.traced_cames
+
+    @property
     def piece_f1(self) -> float:
         """Harmonic mean of recall and precision of pieces."""
         return 2 * self.matched_pieces / max(1, self.true_pieces + self.traced_pieces)
@@ -93,10 +119,18 @@ class Score:
 
 def refused(truth: dict[str, Any], why: str) -> Score:
     """Return the score of a rubbing that the program did not read: all wrong, none in silence."""
-    joints = _true_joints(truth)
-    pieces = len(truth["pieces"])
+    pieces, cames = len(truth["pieces"]), len(truth["cames"])
     length = sum(_length(c["path"]) for c in truth["cames"])
-    return Score(pieces, len(joints), length, missed_mm=length, wrong=pieces, failure=why)
+    return Score(
+        true_pieces=pieces,
+        true_joints=len(_true_joints(truth)),
+        true_mm=length,
+        true_cames=cames,
+        missed_mm=length,
+        strayed=cames,
+        wrong=pieces,
+        failure=why,
+    )
 
 
 def score(record: dict[str, Any], truth: dict[str, Any]) -> Score:
@@ -110,7 +144,16 @@ def score(record: dict[str, Any], truth: dict[str, Any]) -> Score:
     found = _pieces(record["pieces"], motion)
     true = [_polygon(p) for p in truth["pieces"]]
     pairs = _match_pieces(found, true)
-    wrong, silent, flagged = _doubts(record, motion, found, true, pairs)
+    findings = Pointing.of(record, motion)
+    numbers = [p["number"] for p in record["pieces"]]
+    wrong, silent = silent_pieces(findings, numbers, found, true, pairs)
+    on_leads = Pointing.of(record, motion, LEAD_DOUBTS)
+    off, off_silent = strayed(
+        Leads(true_lines, _free(truth["cames"], range(len(truth["joints"])))),
+        Leads(traced_lines, _free(record["cames"], [j["id"] for j in record["joints"]])),
+        findings.places,
+        NEAR_FINDING_MM,
+    )
     a, b = _true_joints(truth), motion.apply(_traced_joints(record))
     errors, missed, false = _line_errors(traced_lines, true_lines)
     compared, shown, face = _widths(record, truth, traced_lines, true_lines)
@@ -119,6 +162,7 @@ def score(record: dict[str, Any], truth: dict[str, Any]) -> Score:
         true_pieces=len(true),
         true_joints=len(a),
         true_mm=sum(_length(p) for p in true_lines),
+        true_cames=len(true_lines),
         traced_pieces=len(found),
         matched_pieces=len(pairs),
         traced_joints=len(b),
@@ -132,9 +176,14 @@ def score(record: dict[str, Any], truth: dict[str, Any]) -> Score:
         width_as_face_mm=face,
         area_errors=areas,
         scale_error=scale - 1.0,
+        traced_cames=len(traced_lines),
+        strayed=off,
+        strayed_silent=off_silent,
         wrong=wrong,
         silent=silent,
-        flagged=flagged,
+        flagged=flagged_pieces(findings, numbers, found),
+        doubted_right=doubted_right(on_leads, numbers, found, pairs),
+        findings=findings.count,
     )
 
 
@@ -173,6 +222,15 @@ def _match_pieces(found: list[Polygon], true: list[Polygon]) -> list[tuple[int, 
 def _true_joints(truth: dict[str, Any]) -> Array:
     at = [(j["x"], j["y"]) for j in truth["joints"] if j["kind"] not in ("end", "ring")]
     return np.array(at, float).reshape(-1, 2)
+
+
+def _free(cames: list[dict[str, Any]], joints: Iterable[Any]) -> list[tuple[bool, bool]]:
+    """Return for every came whether its start and its end are met by no other came's end."""
+    met = dict.fromkeys(joints, 0)
+    for c in cames:
+        for end in ("start", "end"):
+            met[c[end]] = met.get(c[end], 0) + 1
+    return [(met[c["start"]] == 1, met[c["end"]] == 1) for c in cames]
 
 
 def _traced_joints(record: dict[str, Any]) -> Array:
@@ -257,43 +315,3 @@ def _widths(
         as_shown += float((np.abs(shown[k] - came["shown_width_mm"]) <= WIDTH_MM).sum())
         as_face += float((np.abs(face[k] - came["face_width_mm"]) <= WIDTH_MM).sum())
     return total, as_shown, as_face
-
-
-def _doubts(
-    record: dict[str, Any],
-    motion: Motion,
-    found: list[Polygon],
-    true: list[Polygon],
-    pairs: list[tuple[int, int]],
-) -> tuple[int, int, int]:
-    """Return the numbers of wrong pieces, of silent wrong ones, and of traced pieces flagged.
-
-    1. Wrong is a traced piece without a partner, and a true piece without a partner of which no
-       wrong traced piece covers a tenth.
-    2. A finding points at a piece when it lists its number or lies within 15 mm of it. Notes do
-       not count: they ask nobody to look.
-    3. Flagged is a traced piece whose number is listed or on which a finding lies.
-    """
-    findings = [f for f in record.get("findings", []) if f["severity"] != "note"]
-    listed = {n for f in findings for n in f.get("pieces") or []}
-    places = [Point(motion.apply(np.array([f["at"]], float))[0]) for f in findings if f.get("at")]
-    numbers = [p["number"] for p in record["pieces"]]
-    right = {i for i, _ in pairs}
-    met = {j for _, j in pairs}
-    bad = [i for i in range(len(found)) if i not in right]
-    lost = [
-        j
-        for j in range(len(true))
-        if j not in met
-        and not any(found[i].intersection(true[j]).area > 0.1 * true[j].area for i in bad)
-    ]
-
-    def pointed(piece: Polygon) -> bool:
-        return any(piece.distance(p) <= NEAR_FINDING_MM for p in places)
-
-    silent = sum(numbers[i] not in listed and not pointed(found[i]) for i in bad)
-    silent += sum(not pointed(true[j]) for j in lost)
-    flagged = sum(
-        numbers[i] in listed or any(found[i].contains(p) for p in places) for i in range(len(found))
-    )
-    return len(bad) + len(lost), silent, flagged

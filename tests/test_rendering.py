@@ -21,7 +21,14 @@ from tests.rendering.geometry import Design, Strip, Truth, line
 from tests.rendering.overlays import Overlays
 from tests.rendering.references import aids_of
 from tests.rendering.render import Case, render
-from tests.rendering.rubbing import FULL, Work, shown_width_mm, tables_of, work_sheet
+from tests.rendering.rubbing import (
+    FULL,
+    Work,
+    expected_density,
+    shown_width_mm,
+    tables_of,
+    work_sheet,
+)
 from tests.rendering.sheet import Sheet, coarse_shape
 from tests.rendering.solder import blobs_of
 from tests.rendering.strokes import Maps, outer_of
@@ -97,7 +104,7 @@ def _one_lead(width: float, profile: str) -> Design:
 
 
 @pytest.mark.parametrize(
-    ("width", "profile"), [(4, "flat"), (12, "flat"), (4, "round"), (8, "round")]
+    ("width", "profile"), [(4, "flat"), (12, "flat"), (4, "round"), (8, "round"), (10, "double")]
 )
 @pytest.mark.parametrize("tier", TIERS)
 def test_the_band_is_as_wide_as_the_truth_says(width: float, profile: str, tier: str) -> None:
@@ -133,6 +140,16 @@ def test_a_round_lead_shows_less_than_its_face() -> None:
 def test_nothing_shows_where_the_lead_lies_too_low() -> None:
     faults = faults_of("clean", np.random.default_rng(1))
     assert np.isnan(shown_width_mm(5.0, "flat", faults, 2 * faults.lead.give_mm, 1.0))
+
+
+def test_a_double_lead_shows_a_furrow_in_its_middle() -> None:
+    faults = faults_of("clean", np.random.default_rng(1))
+    u = np.array([0.0, 2.5, 4.0, 7.0], np.float32)
+    furrow, crest, other, beside = expected_density(u, 10.0, "double", faults, 0.0, 1.0)
+    assert furrow < 0.5 * crest
+    assert other == pytest.approx(crest, rel=0.1)
+    assert beside < 0.1 * crest
+    assert expected_density(u, 10.0, "flat", faults, 0.0, 1.0)[0] > 0.75 * crest
 
 
 def test_the_same_case_gives_the_same_picture() -> None:

@@ -131,8 +131,8 @@ def take(
     rng: Rng,
     *,
     lit_evenly: bool,
-) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
-    """Return the picture in grey, 8 bit, and a mask of the sheet (255 inside).
+) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], Grid]:
+    """Return the picture in grey, 8 bit, a mask of the sheet (255 inside), and the light on both.
 
     `ground` is centred on the sheet's centre. The tone curve is that of sRGB.
     """
@@ -153,7 +153,7 @@ def take(
         grey += rng.standard_normal(grey.shape, dtype=np.float32) * np.float32(faults.noise)
         out[r0:r1] = np.clip(grey + 0.5, 0, 255)
         mask[r0:r1] = np.clip(inside * 255, 0, 255)
-    return out, mask
+    return out, mask, lamp
 
 
 def _sheet_mm(view: View, r0: int, r1: int) -> tuple[Grid, Grid]:

@@ -28,6 +28,9 @@ def main() -> None:
     parser.add_argument("--megapixels", type=float, default=0.0, help="of a photo")
     parser.add_argument("--note", default="", help="written below the panel")
     parser.add_argument("--quality", type=int, default=0, help="of the JPEG, instead of drawn")
+    parser.add_argument(
+        "--plain", action="store_true", help="no toned paper, coloured wax or textured glass"
+    )
     parser.add_argument("-o", "--output", type=Path, required=True)
     args = parser.parse_args()
     if args.nothing:
@@ -48,5 +51,6 @@ def main() -> None:
         dpi,
         args.megapixels,
         args.note,
+        variety=not args.plain,
     )
     print(write(render(case), args.output, args.quality))

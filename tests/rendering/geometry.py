@@ -31,7 +31,8 @@ class Strip:
     ----------
     points : (N, 2) the lead line; first and last equal for a closed strip.
     width_mm : face width.
-    profile : "flat" or "round".
+    profile : "flat", "round", or "double": two flat leads edge against edge, `width_mm` wide
+        together.
     border : True for the outermost lead.
     """
 

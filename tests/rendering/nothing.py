@@ -49,5 +49,5 @@ def without_rubbing(kind: str, seed: int = 1, dpi: float = 100.0) -> npt.NDArray
     maps = Maps(stroke, 0 * flat, flat if kind == "smears" else 0 * flat, 0 * flat, flat)
     work = Work(sheet, 1.35 * dpi / 25.4, (), (), maps, Overlays(tuple(pens)), faults, None)
     light = work_sheet(replace(work, faults=replace(faults, smudges=0)), seed)
-    picture, _ = take(light, work.per_mm, sheet, view, faults, ground, rng, lit_evenly=True)
+    picture, _, _ = take(light, work.per_mm, sheet, view, faults, ground, rng, lit_evenly=True)
     return picture

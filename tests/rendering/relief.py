@@ -35,6 +35,7 @@ class Lead:
     hollow : loss of pressure in the middle of a very wide flat lead, 0 .. 1.
     lean_mm : how far a leaf's edges lie higher and lower than its middle, one deviation.
     putty : pressure on the cement squeezed out beside the leaf, in patches, 0 .. 1.
+    seam_mm : half of the furrow between the two leads of a double one.
     """
 
     edge_radius_mm: float = 0.25
@@ -45,6 +46,7 @@ class Lead:
     hollow: float = 0.3
     lean_mm: float = 0.0
     putty: float = 0.0
+    seam_mm: float = 0.2
 
 
 def pressure(
@@ -59,7 +61,11 @@ def pressure(
     load crowds to the edges as under a punch on an elastic layer,
     ``1 - hollow (1 - e^(-(a - u)/t)) (1 - e^(-(a + u)/t))`` with t = 1.6 mm.
     Outside, the paper hangs from the leaf's edge and takes little, fading over `drape_mm`.
+    A double lead is two flat ones, nearly edge against edge, with a furrow of twice `seam_mm`
+    between them.
     """
+    if profile == "double":
+        u, half = np.abs(u - (half + lead.seam_mm) / 2), (half - lead.seam_mm) / 2
     inside = np.minimum(u, half)
     load: Grid | float = 1.0
     if profile == "round":

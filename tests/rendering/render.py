@@ -28,8 +28,9 @@ from tests.rendering.references import (
 from tests.rendering.rubbing import Join, Work, shown_widths, tables_of, work_sheet
 from tests.rendering.sheet import Rng, Sheet
 from tests.rendering.solder import blobs_of
-from tests.rendering.strokes import maps_of, outer_of
+from tests.rendering.strokes import Maps, lead_distance, maps_of, outer_of
 from tests.rendering.tiers import Faults, faults_of
+from tests.rendering.variety import COLOURED, glass_tone, in_wax, varied
 from tests.rendering.wander import wander
 
 LARGE_SCAN_PX = 26e6
@@ -48,6 +49,7 @@ class Case:
     dpi : of a scan; 0 for 200, or 150 where that gives a very large picture.
     megapixels : of a photo; 0 for 12 to 16, drawn.
     note : written below the panel, instead of what the tier would write in the margin.
+    variety : whether toned papers, coloured waxes and textured glass may occur.
     """
 
     design: str
@@ -58,6 +60,7 @@ class Case:
     dpi: float = 0.0
     megapixels: float = 0.0
     note: str = ""
+    variety: bool = False
 
     @property
     def name(self) -> str:
@@ -84,6 +87,8 @@ def render(case: Case) -> Rendering:
     """Render a case; the same case always gives the same bytes."""
     design, _ = draw(case.design, case.rng(case.design))
     faults = faults_of(case.tier, case.rng(case.design, case.tier))
+    if case.variety:
+        faults = varied(faults, case.tier, case.rng(case.design, case.tier, "variety"))
 
     def chance(part: str) -> Rng:
         # Each part draws on its own, so that a finer picture shows the same rubbing.
@@ -119,7 +124,13 @@ def render(case: Case) -> Rendering:
         per_mm,
         tables_of(laid, per_mm, faults, chance("leads")),
         blobs,
-        maps_of(laid, truth, list(blobs), sheet, faults, chance("strokes")),
+        _textured(
+            maps_of(laid, truth, list(blobs), sheet, faults, chance("strokes")),
+            (laid, truth),
+            sheet,
+            faults,
+            chance("glass"),
+        ),
         overlays_of(truth, outer, sheet, faults, chance("writing"), aids.marks, case.note),
         faults,
         _join(sheet, faults, chance("join")),
@@ -130,6 +141,16 @@ def render(case: Case) -> Rendering:
     reference = reference_of(aids, sheet, view, dpi, chance("measuring"))
     record = _record(case, design, sheet, view, shown_widths(laid, truth, work))
     return Rendering(case, picture, faults.jpeg, reference, record)
+
+
+def _textured(
+    maps: Maps, laid: tuple[Design, Truth], sheet: Sheet, faults: Faults, rng: Rng
+) -> Maps:
+    """Return the maps with the tone of textured glass, where there is any."""
+    if faults.glass is None:
+        return maps
+    _, distance = lead_distance(laid[0], sheet)
+    return replace(maps, tone=maps.tone + glass_tone(laid[1], faults.glass, distance, sheet, rng))
 
 
 def _kind(case: Case) -> str:
@@ -187,11 +208,13 @@ def _picture(
     if scan:
         level = 0.95 if pale else rng.uniform(0.05, 0.6)
     ground = ground_of(kind, span, span, level, rng)
-    grey, mask = take(light, work.per_mm, sheet, view, faults, ground, rng, lit_evenly=scan)
+    grey, mask, lamp = take(light, work.per_mm, sheet, view, faults, ground, rng, lit_evenly=scan)
     if scan and paper == (0.86, 0.85, 0.82) and faults.medium.tint == (1.0, 1.0, 1.0):
         return grey
-    tint = {"wood": (1.12, 0.98, 0.78), "cloth": (0.85, 0.95, 1.1)}.get(kind, (1.0, 1.0, 0.98))
-    return _coloured(grey, mask, paper, faults.medium.tint, tint)
+    below = {"wood": (1.12, 0.98, 0.78), "cloth": (0.85, 0.95, 1.1)}.get(kind, (1.0, 1.0, 0.98))
+    if faults.medium.name == COLOURED:
+        return in_wax(grey, mask, lamp, faults.medium, below)
+    return _coloured(grey, mask, paper, faults.medium.tint, below)
 
 
 def _coloured(

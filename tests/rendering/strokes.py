@@ -46,7 +46,7 @@ def maps_of(
 ) -> Maps:
     """Draw all coarse maps; `design` and `truth` lie on the sheet."""
     outer = outer_of(design)
-    leads, distance = _lead_distance(design, sheet)
+    leads, distance = lead_distance(design, sheet)
     return Maps(
         _strokes(outer, sheet, faults, rng),
         _low(truth, blobs, leads, sheet, faults, rng),
@@ -63,7 +63,7 @@ def _polygon_mask(outer: Polygon, sheet: Sheet) -> Grid:
     return np.asarray(mask, dtype=np.float32)
 
 
-def _lead_distance(design: Design, sheet: Sheet) -> tuple[Grid, Grid]:
+def lead_distance(design: Design, sheet: Sheet) -> tuple[Grid, Grid]:
     """Return a mask of the leads and the distance from them, mm."""
     free = np.full(coarse_shape(sheet), 255, np.uint8)
     for s in design.strips:

@@ -34,6 +34,24 @@ class Medium:
 
 
 @dataclass(frozen=True, slots=True)
+class Glass:
+    """Textured glass.
+
+    Attributes
+    ----------
+    kinds : of the texture: "reeded", "hammered", "crackled", "wavy"; each piece has one of them.
+    share : share of the pieces that are textured.
+    pressure : on the texture's crests, share of that on lead.
+    pitch_mm : from crest to crest.
+    """
+
+    kinds: tuple[str, ...]
+    share: float
+    pressure: float
+    pitch_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Faults:
     """Everything that a tier may do to a rubbing; lengths in mm, shares 0 .. 1.
 
@@ -55,6 +73,7 @@ class Faults:
     gradient, vignette, shadows : light falls off from side to side, from the middle; soft shadows.
     tilt_deg, k1 : largest tilt of the camera and radial coefficient.
     jpeg, noise, blur_px : quality; noise (deviation in grey levels); blur (deviation).
+    glass : textured glass in some pieces, or None.
     """
 
     medium: Medium
@@ -89,6 +108,7 @@ class Faults:
     jpeg: int
     noise: float
     blur_px: float
+    glass: Glass | None = None
 
 
 WHITE, BUFF, KRAFT = (0.86, 0.85, 0.82), (0.76, 0.69, 0.55), (0.58, 0.44, 0.29)

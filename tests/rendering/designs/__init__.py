@@ -9,10 +9,15 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from tests.rendering.designs.canopy import canopy
+from tests.rendering.designs.foliage import scroll
 from tests.rendering.designs.free import figure, mosaic, strap
+from tests.rendering.designs.mended import mended
+from tests.rendering.designs.pictorial import beads, landscape
 from tests.rendering.designs.regular import bricks, chapel, medallion, quarries, roundels
 from tests.rendering.designs.setting_out import Rng
 from tests.rendering.designs.shaped import lancet, quatrefoil, wedge
+from tests.rendering.designs.tracery import arcade, petals, sunburst
 from tests.rendering.geometry import Array, Design, Strip, Truth, truth_of
 from tests.rendering.wander import wander
 
@@ -30,6 +35,14 @@ DESIGNS: dict[str, Callable[[Rng], Design]] = {
         mosaic,
         strap,
         chapel,
+        arcade,
+        petals,
+        sunburst,
+        canopy,
+        scroll,
+        landscape,
+        beads,
+        mended,
     )
 }
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
 import numpy as np
-from shapely.geometry import Polygon
+import shapely
+from shapely.geometry import LineString, Polygon
 
 from tests.rendering.geometry import Array, chain, line
 
@@ -43,3 +48,57 @@ def polar(centre: tuple[float, float], radius: float, angle_deg: float) -> tuple
     """Return the point at a distance and direction from a centre."""
     a = np.radians(angle_deg)
     return (float(centre[0] + radius * np.cos(a)), float(centre[1] + radius * np.sin(a)))
+
+
+def through(*points: tuple[float, float], step_mm: float = 0.5) -> Array:
+    """Return a run straight from point to point, sampled finely.
+
+    Where a curve ends tangentially on a straight lead, the two lie within a thousandth of a
+    millimetre of each other for a while; samples every few mm would let them cross there once the
+    leads wander.
+    """
+    parts = [np.array(points[:1], float)]
+    for a, b in pairwise(points):
+        n = max(2, math.ceil(math.dist(a, b) / step_mm) + 1)
+        parts.append(np.linspace(np.asarray(a, float), np.asarray(b, float), n)[1:])
+    out = np.vstack(parts)
+    if np.allclose(out[0], out[-1], atol=1e-9):
+        out[-1] = out[0]
+    return out
+
+
+def until(points: Array, leads: Sequence[Array], leave_mm: float = 1.0) -> Array | None:
+    """Return a run from its first point to where it first meets one of the leads.
+
+    The first `leave_mm` of it may touch the lead that it starts from. None where it meets none.
+    """
+    run = LineString(points)
+    met: list[float] = []
+    for lead in leads:
+        for g in shapely.get_parts(run.intersection(LineString(lead))):
+            if not g.is_empty:
+                at = run.project(shapely.Point(np.asarray(g.coords)[0]))
+                if at > leave_mm:
+                    met.append(at)
+    if not met:
+        return None
+    end = min(met)
+    d = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    tip = np.array(run.interpolate(end).coords)
+    return np.vstack((points[d < end - 1e-6], tip))
+
+
+def panes(runs: Sequence[Array]) -> list[Polygon]:
+    """Return the regions that a set of lead lines encloses."""
+    lines = shapely.node(shapely.union_all([LineString(_long(r)) for r in runs]))
+    return list(shapely.get_parts(shapely.polygonize(shapely.get_parts(lines))))
+
+
+def _long(run: Array, more_mm: float = 0.03) -> Array:
+    """Run an open lead on at both ends: where it butts on a curve it may lie off a chord."""
+    if np.allclose(run[0], run[-1], atol=1e-9):
+        return run
+    ends = []
+    for tip, inner in ((run[0], run[1]), (run[-1], run[-2])):
+        ends.append(tip + (tip - inner) / math.dist(tip, inner) * more_mm)
+    return np.vstack((ends[0], run, ends[1]))
