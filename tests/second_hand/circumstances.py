@@ -50,6 +50,7 @@ class Circumstances:
     cracks_per_m, solder_mm, cement_mm : cracks, height of solder, height of cement ridges.
     shift_mm : how far the paper slipped between two passes.
     smear_mm, smear_share : wax dragged along the stroke.
+    drag : load that any place takes on which the paper lies, glass and bench too.
     halo, dirt, texture : oily halo, finger marks, textured glass.
     scribbles, notes : numbers a piece carries (share), things in the margin.
     missed : number of patches missed; folds, crumple, stains, erased : their number or strength.
@@ -79,6 +80,7 @@ class Circumstances:
     shift_mm: float
     smear_mm: float
     smear_share: float
+    drag: float
     halo: float
     dirt: int
     texture: float
@@ -129,10 +131,10 @@ def circumstances(tier: str, rng: Rng) -> Circumstances:
         overrun_mm=of((4, 10), (6, 24), (8, 40)),
         softness_mm=of((0.35, 0.5), (0.3, 0.6), (0.28, 0.75)),
         stiffness_mm=of((0.2, 0.4), (0.25, 0.6), (0.3, 0.8)),
-        worn_mm=of((0.1, 0.2), (0.25, 0.5), (0.35, 0.75)),
+        worn_mm=of((0.1, 0.2), (0.2, 0.45), (0.3, 0.65)),
         worn_share=of((0.0, 0.01), (0.02, 0.07), (0.06, 0.15)),
         hollow_mm=of((0.0, 0.1), (0.0, 0.28), (0.0, 0.42)),
-        tilt_mm=of((0.0, 0.1), (0.0, 0.25), (0.1, 0.45)),
+        tilt_mm=of((0.0, 0.08), (0.0, 0.2), (0.05, 0.34)),
         uneven_mm=of((0.02, 0.05), (0.04, 0.11), (0.08, 0.18)),
         cracks_per_m=of((0.0, 0.3), (0.3, 1.5), (1.0, 4.0)),
         solder_mm=of((0.08, 0.25), (0.12, 0.45), (0.2, 0.7)),
@@ -140,6 +142,7 @@ def circumstances(tier: str, rng: Rng) -> Circumstances:
         shift_mm=of((0.0, 0.08), (0.0, 0.2), (0.0, 0.5)),
         smear_mm=of((0.8, 1.5), (1.0, 3.0), (1.5, 5.0)),
         smear_share=of((0.02, 0.08), (0.05, 0.2), (0.08, 0.3)),
+        drag=of((0.0, 0.05), (0.0, 0.16), (0.02, 0.26)),
         halo=of((0.0, 0.03), (0.0, 0.08), (0.02, 0.14)),
         dirt=many(1, 4, 9),
         texture=of((0.0, 0.2), (0.0, 0.7), (0.1, 1.0)),

@@ -30,7 +30,7 @@ def membrane(z: Field, per_mm: float, stiffness_mm: float) -> Field:
     paper = np.minimum(floor, z + 0.8)
     for _ in range(3):
         paper = np.maximum(cv2.GaussianBlur(paper, (0, 0), stiffness_mm * per_mm), z)
-    return cv2.GaussianBlur(paper, (0, 0), 0.5 * stiffness_mm * per_mm)
+    return cv2.GaussianBlur(paper, (0, 0), 0.3 * stiffness_mm * per_mm)
 
 
 def load(z: Field, per_mm: float, c: Circumstances) -> Field:
@@ -45,7 +45,8 @@ def load(z: Field, per_mm: float, c: Circumstances) -> Field:
     full = paper.shape[::-1]
     rest = cv2.resize(rest, full, interpolation=cv2.INTER_LINEAR)
     push = np.clip((paper - rest + c.softness_mm) / (c.softness_mm + 0.3), 0, 2) ** 1.3
-    push *= np.exp(-np.maximum(paper - z, 0) / HANG_MM)
+    # A quick hand drags a little wax over whatever the paper lies on, high or low.
+    push = (push + c.drag) * np.exp(-np.maximum(paper - z, 0) / HANG_MM)
     touched = cv2.GaussianBlur(cv2.resize(push, size, cv2.INTER_AREA), (0, 0), 0.7 * PAD_MM)
     touched = cv2.resize(touched, full, interpolation=cv2.INTER_LINEAR)
     return np.asarray(push * (1 + 0.25 * SHARE) / (1 + SHARE * touched), np.float32)

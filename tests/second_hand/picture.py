@@ -62,7 +62,7 @@ def table_of(kind: str, level: float, size_mm: tuple[float, float], rng: Rng) ->
     tone = np.ones((h, w), np.float32)
     fine = rng.normal(size=(h, w)).astype(np.float32)
     if kind in ("stone", "lino", "slate"):
-        for s, a in ((1.0, 0.10), (5.0, 0.5), (24.0, 1.6)):
+        for s, a in ((0.7, 0.5), (3.0, 0.3), (24.0, 0.7)):
             g = cv2.GaussianBlur(fine, (0, 0), s)
             tone += a * 0.35 * g * s * (1.6 if kind == "lino" else 1.0) * 0.6
         tone += 0.12 * (cv2.GaussianBlur(fine, (0, 0), 0.8) > 0.55)
@@ -101,6 +101,10 @@ def photograph(sheet: Sheet, view: View, c: Circumstances, tier: str, rng: Rng) 
     cols += np.float32(ROUND_MM * TABLE_PER_MM)
     ground = cv2.remap(table, cols, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
     del cols, rows
+    fine = np.empty(ground.shape[:2], np.float32)
+    cv2.randn(fine, 0, 0.16)
+    ground *= (1 + cv2.GaussianBlur(fine, (0, 0), 0.9))[:, :, None]
+    del fine
     seen, alpha = _seen(sheet, view)
     cast = _shadow(alpha, view, rng)
     light = ground * cast[:, :, None] * (1 - alpha)[:, :, None] + seen * alpha[:, :, None]
@@ -182,7 +186,7 @@ def scan(sheet: Sheet, view: View, c: Circumstances, tier: str, rng: Rng) -> Byt
     cast = _shadow(alpha, view, rng) if rng.random() < 0.5 else np.ones((h, w), np.float32)
     light = lid * (lid_shade[:, None] * cast * (1 - alpha))[:, :, None] + seen * alpha[:, :, None]
     x = np.linspace(0, 1, w, dtype=np.float32)
-    much = {"clean": 0.01, "everyday": 0.025, "hard": 0.05}[tier]
+    much = {"clean": 0.01, "everyday": 0.025, "hard": 0.04}[tier]
     streaks = 1 + much * rng.normal(size=w).astype(np.float32) * (rng.random(w) < 0.02)
     streaks += much * cv2.GaussianBlur(rng.normal(size=(1, w)).astype(np.float32), (0, 0), 3)[0]
     side = x if rng.random() < 0.5 else 1 - x

@@ -24,7 +24,7 @@ from tests.second_hand.network import Network
 Field = npt.NDArray[np.float32]
 
 GLASS_MM, BENCH_MM = -1.0, -3.2
-EDGE_MM = 0.34
+EDGE_MM = 0.26
 """Over this width the leaf's edge falls away."""
 BESIDE_MM = 1.6
 ALONG_MM = 0.5
@@ -81,7 +81,7 @@ def _section(lead: Lead, length: float, c: Circumstances, rng: Rng) -> _Section:
     lean = c.tilt_mm * gaussian_filter1d(rng.normal(size=n), 80, mode="reflect") * 9
     cement = np.abs(gaussian_filter1d(rng.normal(size=n), 6, mode="reflect")) * 4 * c.cement_mm
     dish = c.hollow_mm * rng.uniform(0.3, 1.0) * min(1.3, lead.face_mm / 8)
-    curve = lead.face_mm * rng.uniform(0.03, 0.06) if lead.profile == "round" else 0.0
+    curve = min(0.4, lead.face_mm * rng.uniform(0.02, 0.05)) * (lead.profile == "round")
     return _Section(low, lean, cement, 0.0 if curve else dish, curve)
 
 
@@ -198,22 +198,27 @@ def _solder(
 ) -> None:
     """Lay a dome with lobes along the leads over each joint."""
     faces: list[list[tuple[float, float]]] = [[] for _ in found.joints]
+    room = [np.inf] * len(found.joints)
     for came in found.cames:
         for node, path in ((came.start, came.path), (came.end, came.path[::-1])):
             k = min(len(path) - 1, 3)
             d = path[k] - path[0]
+            room[node] = min(room[node], LineString(path).length)
             faces[node].append((leads[came.lead].face_mm, float(np.arctan2(d[1], d[0]))))
-    for joint, ways in zip(found.joints, faces, strict=True):
+    for joint, ways, near in zip(found.joints, faces, room, strict=True):
         if joint.kind in ("ring", "end") or (joint.kind == "corner" and rng.random() < 0.3):
             continue
         if rng.random() < 0.08:
             continue
-        _dome((joint.x_mm, joint.y_mm), ways, z, grid, c, rng)
+        # Small work is soldered small.
+        share = float(np.clip(near / 28, 0.2, 1))
+        _dome((joint.x_mm, joint.y_mm), ways, share, z, grid, c, rng)
 
 
 def _dome(
     at: tuple[float, float],
     ways: list[tuple[float, float]],
+    share: float,
     z: Field,
     grid: Grid,
     c: Circumstances,
@@ -221,7 +226,7 @@ def _dome(
 ) -> None:
     thin = min(w for w, _ in ways)
     r = thin * rng.uniform(0.5, 0.85) + 0.6
-    high = c.solder_mm * rng.uniform(0.35, 1.1)
+    high = share * c.solder_mm * rng.uniform(0.35, 1.1)
     q = grid.at(np.array(at) + rng.normal(0, 0.4, 2))
     n = int(2.4 * r * grid.per_mm) + 2
     lo = np.maximum(np.round(q).astype(int) - n, 0)

@@ -98,7 +98,7 @@ def _draw(mask: Mask, runs: list[Array], pen_mm: float, grid: Grid) -> None:
 
 
 def _numbers(mask: Mask, found: Network, grid: Grid, c: Circumstances, rng: Rng) -> None:
-    """Write numbers on pieces: in the middle, upright or along a strip, now and then over a lead."""
+    """Write numbers on pieces: in the middle, upright or along, now and then on a lead."""
     pen = float(rng.uniform(0.4, 1.4))
     for k, piece in enumerate(found.pieces):
         if rng.random() > c.scribbles:

@@ -31,7 +31,7 @@ def doses(leads: list[Lead], grid: Grid, c: Circumstances, rng: Rng) -> tuple[Fi
     inside = _reach(leads, grid, c, rng)
     dose = np.where(total > 0.02, even, 0) * inside
     for _ in range(c.missed):
-        _patch(dose, grid, rng, float(rng.uniform(0.25, 0.6)))
+        _patch(dose, grid, rng, float(rng.uniform(0.35, 0.65)))
     return np.asarray(dose, np.float32), way
 
 

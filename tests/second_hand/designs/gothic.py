@@ -165,15 +165,17 @@ def canopy(rng: Rng) -> Board:
         board.lay(straight((x, base), (x, h)))
     _gable(board, (xs[1], xs[2]), cap, crown, h)
     _niche(board, (xs[1], xs[2]), base, cap)
-    for a, b in ((0.0, xs[0]), (xs[0], xs[1]), (xs[2], xs[3]), (xs[3], w)):
-        _courses(board, a, b, base, h, float(rng.uniform(70, 130)))
+    pitch = float(rng.uniform(80, 130))
+    for k, (a, b) in enumerate(((0.0, xs[0]), (xs[0], xs[1]), (xs[3], w), (xs[2], xs[3]))):
+        _courses(board, (a, b), base + pitch * (0.45 + 0.5 * (k % 2)), h - 25, pitch)
     return board
 
 
-def _courses(board: Board, a: float, b: float, y0: float, y1: float, pitch: float) -> None:
-    n = max(2, round((y1 - y0) / pitch))
-    for y in np.linspace(y0, y1, n + 1)[1:-1] + board.rng.uniform(-8, 8, n - 1):
-        board.tie(straight((a, y), (b, y)), box(a, y0, b, y1), board.thin_mm)
+def _courses(board: Board, span: XY, low: float, high: float, pitch: float) -> None:
+    a, b = span
+    for y in np.arange(low, high, pitch):
+        y += board.rng.uniform(-8, 8)
+        board.tie(straight((a, y), (b, y)), box(a, low - 9, b, high + 9), board.thin_mm)
 
 
 def _gable(board: Board, span: XY, cap: float, crown: float, h: float) -> None:
@@ -219,7 +221,7 @@ def _niche(board: Board, span: XY, base: float, cap: float) -> None:
     board.lay(bow(head, r, 0, 360), within=niche)
     for sign in (-1, 1):
         foot = (m + sign * half * 0.66, base)
-        board.lay(sagged(foot, neck, sign * half * 0.2), within=niche)
+        board.lay(sagged(foot, neck, -sign * half * 0.16), within=niche)
     board.lay(straight((m, base), neck), board.thin_mm)
     board.lay(straight((m, head[1] + r), (m, top)))
     for y in (0.2, 0.4):

@@ -24,7 +24,7 @@ from tests.second_hand.leadwork import (
 
 
 def foliage(rng: Rng) -> Board:
-    """Draw a stem winding up the panel, leaves left and right, a flower; the ground cut by leads."""
+    """Draw a stem that winds upward, its leaves, a flower; the ground cut by leads."""
     w, h = rng.uniform(340, 520), rng.uniform(600, 890)
     board = Board(box(0, 0, w, h), rng)
     n = int(rng.integers(4, 7))
