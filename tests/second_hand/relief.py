@@ -28,6 +28,7 @@ EDGE_MM = 0.26
 """Over this width the leaf's edge falls away."""
 BESIDE_MM = 1.6
 ALONG_MM = 0.5
+SHORT_MM = 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,9 @@ def _section(lead: Lead, length: float, c: Circumstances, rng: Rng) -> _Section:
     for _ in range(rng.poisson(c.cracks_per_m * length / 1000)):
         at, long = rng.uniform(0, n), rng.uniform(0.5, 1.1) / ALONG_MM
         low += 0.5 * np.exp(-(((np.arange(n) - at) / long) ** 2))
+    if length < SHORT_MM:
+        # Short ties among solder were dressed level with it.
+        low = np.clip(low, -0.1, 0.08)
     lean = c.tilt_mm * gaussian_filter1d(rng.normal(size=n), 80, mode="reflect") * 9
     cement = np.abs(gaussian_filter1d(rng.normal(size=n), 6, mode="reflect")) * 4 * c.cement_mm
     dish = c.hollow_mm * rng.uniform(0.3, 1.0) * min(1.3, lead.face_mm / 8)
