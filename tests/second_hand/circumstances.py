@@ -101,16 +101,48 @@ class Circumstances:
     quality: int
 
 
+RANGES = {
+    "density": ((1.5, 2.4), (1.2, 2.3), (0.8, 1.9)),
+    "tooth_mm": ((0.15, 0.3), (0.2, 0.42), (0.25, 0.55)),
+    "care": ((0.8, 0.95), (0.5, 0.8), (0.15, 0.5)),
+    "overrun_mm": ((4, 10), (6, 24), (8, 40)),
+    "softness_mm": ((0.35, 0.5), (0.3, 0.6), (0.28, 0.75)),
+    "stiffness_mm": ((0.2, 0.4), (0.25, 0.6), (0.3, 0.8)),
+    "worn_mm": ((0.1, 0.2), (0.2, 0.45), (0.3, 0.65)),
+    "worn_share": ((0.0, 0.01), (0.02, 0.07), (0.06, 0.15)),
+    "hollow_mm": ((0.0, 0.1), (0.0, 0.28), (0.0, 0.42)),
+    "tilt_mm": ((0.0, 0.08), (0.0, 0.2), (0.05, 0.34)),
+    "uneven_mm": ((0.02, 0.05), (0.04, 0.11), (0.08, 0.18)),
+    "cracks_per_m": ((0.0, 0.3), (0.3, 1.5), (1.0, 4.0)),
+    "solder_mm": ((0.08, 0.25), (0.12, 0.45), (0.2, 0.7)),
+    "cement_mm": ((0.0, 0.2), (0.0, 0.5), (0.1, 0.8)),
+    "shift_mm": ((0.0, 0.08), (0.0, 0.2), (0.0, 0.5)),
+    "smear_mm": ((0.8, 1.5), (1.0, 3.0), (1.5, 5.0)),
+    "smear_share": ((0.02, 0.08), (0.05, 0.2), (0.08, 0.3)),
+    "drag": ((0.0, 0.05), (0.0, 0.16), (0.02, 0.26)),
+    "halo": ((0.0, 0.03), (0.0, 0.08), (0.02, 0.14)),
+    "texture": ((0.0, 0.2), (0.0, 0.7), (0.1, 1.0)),
+    "crumple": ((0.0, 0.04), (0.0, 0.25), (0.05, 0.6)),
+    "tilt_deg": ((1, 8), (2, 14), (4, 22)),
+    "bend": ((-0.03, 0.02), (-0.06, 0.05), (-0.09, 0.07)),
+    "misfit_mm": ((0.02, 0.12), (0.05, 0.26), (0.1, 0.4)),
+}
+"""Least and greatest value by tier."""
+MOST = {
+    "dirt": (1, 4, 9),
+    "notes": (3, 6, 8),
+    "missed": (0, 3, 8),
+    "folds": (0, 2, 4),
+    "stains": (0, 1, 3),
+    "erased": (0, 1, 3),
+}
+"""Greatest number by tier."""
+QUALITY = ((88, 96), (78, 93), (62, 88))
+
+
 def circumstances(tier: str, rng: Rng) -> Circumstances:
     """Draw what befell a rubbing of a tier."""
     level = TIERS.index(tier)
-
-    def of(*ranges: tuple[float, float]) -> float:
-        return float(rng.uniform(*ranges[level]))
-
-    def many(*most: int) -> int:
-        return int(rng.integers(0, most[level] + 1))
-
     paper = str(rng.choice([*PAPERS], p=(0.36, 0.2, 0.12, 0.12, 0.1, 0.1)))
     wax = str(rng.choice([*WAXES], p=(0.4, 0.16, 0.1, 0.12, 0.08, 0.06, 0.08)))
     if paper in ("buff", "kraft"):
@@ -118,47 +150,18 @@ def circumstances(tier: str, rng: Rng) -> Circumstances:
     kinds = [("along", "scrub"), ("zigzag", "along"), ("scrub", "zigzag"), ("zigzag", "zigzag")]
     if level == 2:
         kinds += [("zigzag",), ("scrub",), ("along",)]
-    strokes = kinds[int(rng.integers(len(kinds)))]
     odd_sheet = str(rng.choice(("", "", "join", "oblique", "curl"))) if level == 2 else ""
     return Circumstances(
         paper=paper,
         wax=wax,
-        density=of((1.5, 2.4), (1.2, 2.3), (0.8, 1.9)),
-        tooth_mm=of((0.15, 0.3), (0.2, 0.42), (0.25, 0.55)),
+        strokes=kinds[int(rng.integers(len(kinds)))],
         laid=bool(rng.random() < 0.3) and paper in ("cream", "white", "kraft"),
-        strokes=strokes,
-        care=of((0.8, 0.95), (0.5, 0.8), (0.15, 0.5)),
-        overrun_mm=of((4, 10), (6, 24), (8, 40)),
-        softness_mm=of((0.35, 0.5), (0.3, 0.6), (0.28, 0.75)),
-        stiffness_mm=of((0.2, 0.4), (0.25, 0.6), (0.3, 0.8)),
-        worn_mm=of((0.1, 0.2), (0.2, 0.45), (0.3, 0.65)),
-        worn_share=of((0.0, 0.01), (0.02, 0.07), (0.06, 0.15)),
-        hollow_mm=of((0.0, 0.1), (0.0, 0.28), (0.0, 0.42)),
-        tilt_mm=of((0.0, 0.08), (0.0, 0.2), (0.05, 0.34)),
-        uneven_mm=of((0.02, 0.05), (0.04, 0.11), (0.08, 0.18)),
-        cracks_per_m=of((0.0, 0.3), (0.3, 1.5), (1.0, 4.0)),
-        solder_mm=of((0.08, 0.25), (0.12, 0.45), (0.2, 0.7)),
-        cement_mm=of((0.0, 0.2), (0.0, 0.5), (0.1, 0.8)),
-        shift_mm=of((0.0, 0.08), (0.0, 0.2), (0.0, 0.5)),
-        smear_mm=of((0.8, 1.5), (1.0, 3.0), (1.5, 5.0)),
-        smear_share=of((0.02, 0.08), (0.05, 0.2), (0.08, 0.3)),
-        drag=of((0.0, 0.05), (0.0, 0.16), (0.02, 0.26)),
-        halo=of((0.0, 0.03), (0.0, 0.08), (0.02, 0.14)),
-        dirt=many(1, 4, 9),
-        texture=of((0.0, 0.2), (0.0, 0.7), (0.1, 1.0)),
         scribbles=float(rng.choice((0.0, 0.4, 0.9) if level else (0.0, 0.0, 0.5))),
-        notes=many(3, 6, 8),
-        missed=many(0, 3, 8),
-        folds=many(0, 2, 4),
-        crumple=of((0.0, 0.04), (0.0, 0.25), (0.05, 0.6)),
-        stains=many(0, 1, 3),
-        erased=many(0, 1, 3),
         join_mm=float(rng.uniform(0.5, 2.0)) if odd_sheet == "join" else 0.0,
         oblique_deg=float(rng.uniform(0.4, 1.5)) if odd_sheet == "oblique" else 0.0,
         curl_mm=float(rng.uniform(4, 14)) if odd_sheet == "curl" else 0.0,
         holes=int(rng.choice((0, 0, 2, 4))),
-        tilt_deg=of((1, 8), (2, 14), (4, 22)),
-        bend=of((-0.03, 0.02), (-0.06, 0.05), (-0.09, 0.07)),
-        misfit_mm=of((0.02, 0.12), (0.05, 0.26), (0.1, 0.4)),
-        quality=int(of((88, 96), (78, 93), (62, 88))),
+        quality=int(rng.uniform(*QUALITY[level])),
+        **{name: float(rng.uniform(*ranges[level])) for name, ranges in RANGES.items()},
+        **{name: int(rng.integers(0, most[level] + 1)) for name, most in MOST.items()},
     )

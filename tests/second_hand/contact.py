@@ -37,7 +37,9 @@ def load(z: Field, per_mm: float, c: Circumstances) -> Field:
     """Return the load on the paper, about 1 on a sound lead of middling width, 0 where none."""
     paper = membrane(z, per_mm, c.stiffness_mm)
     size = tuple(int(np.ceil(n * COARSE_PER_MM / per_mm)) for n in paper.shape[::-1])
-    coarse = cv2.resize(np.exp(np.clip(paper, -2.5, 1) / SOFT_MM), size, cv2.INTER_AREA)
+    coarse = cv2.resize(
+        np.exp(np.clip(paper, -2.5, 1) / SOFT_MM), size, interpolation=cv2.INTER_AREA
+    )
     held = cv2.GaussianBlur(coarse, (0, 0), PAD_MM * COARSE_PER_MM)
     # A hard back of the pad spans farther than its soft face.
     held = 0.65 * held + 0.35 * cv2.GaussianBlur(held, (0, 0), 2 * PAD_MM * COARSE_PER_MM)
@@ -47,7 +49,9 @@ def load(z: Field, per_mm: float, c: Circumstances) -> Field:
     push = np.clip((paper - rest + c.softness_mm) / (c.softness_mm + 0.3), 0, 2) ** 1.3
     # A quick hand drags a little wax over whatever the paper lies on, high or low.
     push = (push + c.drag) * np.exp(-np.maximum(paper - z, 0) / HANG_MM)
-    touched = cv2.GaussianBlur(cv2.resize(push, size, cv2.INTER_AREA), (0, 0), 0.7 * PAD_MM)
+    touched = cv2.GaussianBlur(
+        cv2.resize(push, size, interpolation=cv2.INTER_AREA), (0, 0), 0.7 * PAD_MM
+    )
     touched = cv2.resize(touched, full, interpolation=cv2.INTER_LINEAR)
     return np.asarray(push * (1 + 0.25 * SHARE) / (1 + SHARE * touched), np.float32)
 

@@ -6,11 +6,14 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from tests.second_hand.circumstances import Circumstances
 from tests.second_hand.leadwork import Array, Rng
 from tests.second_hand.relief import Field, Grid
+
+Mask = npt.NDArray[np.uint8]
 
 TAPES = ((0.72, 0.62, 0.42), (0.80, 0.82, 0.80), (0.25, 0.42, 0.66), (0.55, 0.4, 0.25))
 
@@ -129,7 +132,7 @@ def fingered(light: Field, grid: Grid, count: int, rng: Rng) -> None:
         _tint(light, mark, (0.15, 0.15, 0.16), rng.uniform(0.1, 0.4))
 
 
-def _tint(light: Field, mask: np.ndarray, colour: tuple[float, ...], strength: float) -> None:  # type: ignore[type-arg]
+def _tint(light: Field, mask: Mask, colour: tuple[float, ...], strength: float) -> None:
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     if len(rows) and len(cols):
         box = (slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1))
@@ -164,7 +167,6 @@ def outline_of(grid: Grid, c: Circumstances, rng: Rng) -> Array:
     ring = np.array([(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)])
     if c.oblique_deg:
         cut = np.tan(np.radians(c.oblique_deg)) * (h if rng.random() < 0.5 else w)
-        ring[int(rng.integers(4))] += 0.0
         ring[2] -= [min(cut, 16.0), 0.0]
         ring[0] += [0.0, min(cut, 16.0) * rng.uniform(0, 1)]
     return ring
