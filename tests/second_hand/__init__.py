@@ -1,0 +1,1 @@
+"""Test rubbings by another hand: other designs, other physics, other cameras."""
