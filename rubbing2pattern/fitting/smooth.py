@@ -1,0 +1,180 @@
+"""A smooth curve through measured places, with what it may be off at any place.
+
+Strategy: the curve is a cubic B-spline of which the third derivative is white noise of a given
+strength (a came keeps its curvature unless the places say otherwise); places count square to the
+line only. Both together make a Gaussian posterior, whose covariance says how sure the curve is,
+between places and beyond them (Wahba 1978; P-splines, Eilers and Marx 1996). The strength is the
+one with the greatest marginal likelihood.
+
+Legend: N places, K coefficients of each axis, M parameters asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import BSpline
+from scipy.linalg import cho_factor, cho_solve
+
+from rubbing2pattern.frame import Array
+
+BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5)
+"""Strengths tried, 1/mm^3: from a straight lead bent by hand to an S of 30 mm radius."""
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Measured places of a curve.
+
+    Attributes
+    ----------
+    t_mm : (N,) running length on the line they were measured from, rising.
+    points, normal : (N, 2) places and unit vectors in which they were measured.
+    sigma_mm : (N,) deviation of each; infinite leaves it out.
+    """
+
+    t_mm: Array
+    points: Array
+    normal: Array
+    sigma_mm: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SmoothFit:
+    """A smooth curve over the range of its places, prolonged with its last curvature.
+
+    Attributes
+    ----------
+    spline : place (2,) in mm by parameter, about mm along the curve.
+    first, last : range of the parameter.
+    covariance : (2 K, 2 K) of the coefficients, x before y.
+    bending : strength of the third derivative that was chosen, 1/mm^3.
+    evidence : log of the marginal likelihood.
+    """
+
+    spline: BSpline
+    first: float
+    last: float
+    covariance: Array
+    bending: float
+    evidence: float
+
+    def at(self, t: Array) -> tuple[Array, Array, Array]:
+        """Places (M, 2), unit tangents (M, 2) and deviations across (M,) at parameters."""
+        inside = np.clip(t, self.first, self.last)
+        beyond = t - inside
+        place, speed, bend = (self.spline(inside, d) for d in (0, 1, 2))
+        rate = np.maximum(np.hypot(*speed.T), 1e-9)
+        along = speed / rate[:, None]
+        curvature = (speed[:, 0] * bend[:, 1] - speed[:, 1] * bend[:, 0]) / rate**3
+        place, along = _on_circle(place, along, curvature, beyond)
+        return place, along, self._deviation(inside, beyond, along)
+
+    def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
+        normal = np.column_stack((-along[:, 1], along[:, 0]))
+        k = self.spline.c.shape[0]
+        row = np.zeros((len(inside), k))
+        for order, factor in ((0, np.ones_like(beyond)), (1, beyond), (2, 0.5 * beyond**2)):
+            if order and not beyond.any():
+                break
+            row += factor[:, None] * basis_of(self.spline.t, inside, order)
+        full = np.hstack((row * normal[:, :1], row * normal[:, 1:]))
+        variance = np.einsum("ij,jk,ik->i", full, self.covariance, full)
+        wander = self.bending * np.abs(beyond) ** 5 / 20.0
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0) + wander))
+
+
+def _on_circle(
+    place: Array, along: Array, curvature: Array, beyond: Array
+) -> tuple[Array, Array]:
+    """Walk on from places along the circles that touch there."""
+    turn = np.clip(curvature * beyond, -math.pi, math.pi)
+    half = 0.5 * turn
+    chord = beyond * np.sinc(half / math.pi)
+    normal = np.column_stack((-along[:, 1], along[:, 0]))
+    way = along * np.cos(half)[:, None] + normal * np.sin(half)[:, None]
+    ahead = along * np.cos(turn)[:, None] + normal * np.sin(turn)[:, None]
+    return place + chord[:, None] * way, ahead
+
+
+def basis_of(knots: Array, t: Array, order: int = 0) -> Array:
+    """Return values, or derivatives, of all cubic basis functions, (M, K)."""
+    count = len(knots) - 4
+    if order == 0:
+        first, last = float(knots[3]), float(knots[-4])
+        inside = np.clip(t, first, last - 1e-9 * max(abs(last), 1.0))
+        return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray())
+    return np.asarray(BSpline(knots, np.eye(count), 3)(t, order))
+
+
+def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
+    """Fit a smooth curve; Huber weights beyond `limit` deviations (Huber 1964)."""
+    used = np.isfinite(places.sigma_mm)
+    t = places.t_mm[used]
+    first, last = float(t[0]), float(t[-1])
+    spans = max(1, math.ceil((last - first) / knot_mm))
+    width = max((last - first) / spans, 1e-6)
+    # Even knots, also beyond the ends: only so are third differences third derivatives.
+    knots = first + width * np.arange(-3.0, spans + 4.0)
+    basis = basis_of(knots, t)
+    solved = _System(basis, places.points[used], places.normal[used], width)
+    weight = 1.0 / places.sigma_mm[used] ** 2
+    best = max((solved.fit(weight, q) for q in BENDINGS), key=lambda f: f[2])
+    robust = weight
+    for _ in range(3):
+        off = solved.residuals(best[0]) * np.sqrt(weight)
+        robust = weight * np.minimum(1.0, limit / np.maximum(np.abs(off), 1e-9))
+        best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f[2])
+    coefficients, covariance, evidence, bending = best
+    return SmoothFit(
+        BSpline(knots, coefficients, 3), first, last, covariance, bending, evidence
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _System:
+    basis: Array
+    points: Array
+    normal: Array
+    width_mm: float
+
+    def residuals(self, coefficients: Array) -> Array:
+        """Distances of the places from the curve, in the direction measured, (N,)."""
+        return np.asarray(((self.points - self.basis @ coefficients) * self.normal).sum(axis=1))
+
+    def fit(self, weight: Array, bending: float) -> tuple[Array, Array, float, float]:
+        """Return coefficients (K, 2), covariance, log evidence and the strength given."""
+        k = self.basis.shape[1]
+        # Along the line a place says nothing; a faint hold keeps the parameter in step.
+        hold = 0.01 * weight
+        n = self.normal
+        xx = weight * n[:, 0] ** 2 + hold * n[:, 1] ** 2
+        yy = weight * n[:, 1] ** 2 + hold * n[:, 0] ** 2
+        xy = (weight - hold) * n[:, 0] * n[:, 1]
+        b = self.basis
+        matrix = np.empty((2 * k, 2 * k))
+        matrix[:k, :k], matrix[k:, k:] = b.T @ (xx[:, None] * b), b.T @ (yy[:, None] * b)
+        matrix[:k, k:] = matrix[k:, :k] = b.T @ (xy[:, None] * b)
+        p = self.points
+        right = np.concatenate(
+            (b.T @ (xx * p[:, 0] + xy * p[:, 1]), b.T @ (xy * p[:, 0] + yy * p[:, 1]))
+        )
+        prior = bending * self.width_mm**5
+        third = np.diff(np.eye(k), n=3, axis=0)
+        penalty = third.T @ third / prior
+        matrix[:k, :k] += penalty + 1e-9 * np.eye(k)
+        matrix[k:, k:] += penalty + 1e-9 * np.eye(k)
+        factor = cho_factor(matrix, lower=True, check_finite=False)
+        solution = cho_solve(factor, right, check_finite=False)
+        c = solution.reshape(2, k).T
+        away = p - b @ c
+        across = (away * n).sum(axis=1)
+        lengthwise = away[:, 0] * n[:, 1] - away[:, 1] * n[:, 0]
+        misfit = float((weight * across**2 + hold * lengthwise**2).sum())
+        misfit += float(np.einsum("ix,ij,jx->", c, penalty, c))
+        log_det = 2.0 * float(np.log(np.diag(factor[0])).sum())
+        evidence = -0.5 * (misfit + log_det + 2 * (k - 3) * math.log(prior))
+        covariance = cho_solve(factor, np.eye(2 * k), check_finite=False)
+        return c, covariance, evidence, bending

@@ -1,0 +1,276 @@
+"""Joints: where the fitted runs of a knot cross, butt and meet.
+
+A *stop* is a place on a run that belongs to a joint.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.knots import Knot
+from rubbing2pattern.laying.runs import Run, polyline_between
+from rubbing2pattern.laying.stubs import Stubs
+from rubbing2pattern.options.laying import LayingOptions
+
+_WINDOW_MM = 15.0
+_REACH_MM = 25.0
+
+
+@dataclass(slots=True)
+class Joint:
+    """A joint: its place, the runs that go through it and those that end at it.
+
+    `through` holds (run, length along it); `ending` holds (run, length, whether at its last end).
+    """
+
+    place: Array
+    through: list[tuple[int, float]] = field(default_factory=list)
+    ending: list[tuple[int, float, bool]] = field(default_factory=list)
+    misfit_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A stretch of a run in a knot: going through, or from the last clean place of an end on."""
+
+    run: int
+    low: float
+    high: float
+    line: LineString
+    at_last: bool = False
+
+    def length_at(self, place: Array) -> float:
+        """Running length on the run of a place on the stretch."""
+        share = float(self.line.project(Point(place)))
+        return self.low - share if self.backwards else self.low + share
+
+    @property
+    def backwards(self) -> bool:
+        """Whether the line is walked against the run, as from an end at its start."""
+        return self.low > self.high
+
+
+def joints_of(
+    knot: Knot,
+    runs: list[Run],
+    run_of: dict[int, tuple[int, bool]],
+    stubs: Stubs,
+    centre: Array,
+    options: LayingOptions,
+) -> list[Joint] | None:
+    """Return the joints of a knot, or None when its leads do not fit together.
+
+    1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
+    2. an end goes on by its own curve to the first lead it comes to, and butts there; the end that
+       has the shortest way goes first;
+    3. with no lead running through, all ends meet where their curves pass nearest;
+    4. joints nearer to each other than `close_mm` are one.
+
+    Parameters
+    ----------
+    run_of : for an end, its run and whether it is the run's last end.
+    centre : (2,) where the net had the knot.
+    """
+    through = [_through(pair, runs, run_of, stubs) for pair in knot.pairs]
+    ends = [_ending(e, runs, run_of, stubs, centre) for e in knot.alone]
+    if not through:
+        return _met(ends, runs, centre, len(knot.nodes), options)
+    joints: list[Joint] = []
+    for i, one in enumerate(through):  # rule 1
+        for two in through[:i]:
+            joint = _crossed(one, two, centre, options)
+            if joint is not None:
+                joints.append(joint)
+    landed: list[Way] = []
+    waiting = list(ends)
+    while waiting:  # rule 2
+        hits = [_first_hit(w, through + landed) for w in waiting]
+        found = [(h[0], i) for i, h in enumerate(hits) if h is not None]
+        if not found:
+            return None
+        i = min(found)[1]
+        way = waiting.pop(i)
+        hit = hits[i]
+        assert hit is not None
+        _, place, target, at = hit
+        joint = Joint(place)
+        joint.ending.append((way.run, way.length_at(place), way.at_last))
+        if at in range(len(through)):
+            joint.through.append((target.run, target.length_at(place)))
+            joints.append(joint)
+        else:
+            joint.through.append((target.run, target.length_at(place)))
+            joints.append(joint)
+        cut = way.length_at(place)
+        landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
+                           way.at_last))
+    return merged(joints, runs, options)
+
+
+def _way(runs: list[Run], run: int, low: float, high: float, at_last: bool = False) -> Way:
+    shape = runs[run].shape
+    points = polyline_between(shape, min(low, high), max(low, high))
+    if low > high:
+        points = points[::-1]
+    return Way(run, low, high, LineString(points), at_last)
+
+
+def _through(
+    pair: tuple[int, int], runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs
+) -> Way:
+    run = run_of[pair[0]][0]
+    shape = runs[run].shape
+    t = sorted(shape.near(stubs.tip[e]) for e in pair)
+    low = max(t[0] - _WINDOW_MM, float(shape.t_mm[0]))
+    high = min(t[1] + _WINDOW_MM, float(shape.t_mm[-1]))
+    return _way(runs, run, low, high)
+
+
+def _ending(
+    end: int, runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs, centre: Array
+) -> Way:
+    run, at_last = run_of[end]
+    shape = runs[run].shape
+    half = 0.5 * shape.last_mm
+    if stubs.seen_mm[end] > 0:
+        limits = (half, math.inf) if at_last else (-math.inf, half)
+        tip = shape.near(stubs.tip[end], *limits)
+        ahead = math.dist(stubs.tip[end], centre) + _REACH_MM
+    else:
+        tip = half
+        ahead = abs(half) + _REACH_MM
+    if at_last:
+        return _way(runs, run, tip, min(tip + ahead, float(shape.t_mm[-1])), True)
+    return _way(runs, run, tip, max(tip - ahead, float(shape.t_mm[0])), False)
+
+
+def _crossed(one: Way, two: Way, centre: Array, options: LayingOptions) -> Joint | None:
+    common = shapely.get_coordinates(one.line.intersection(two.line))
+    if len(common):
+        place = common[int(np.hypot(*(common - centre).T).argmin())]
+        misfit = 0.0
+    else:
+        a, b = shapely.get_coordinates(shapely.shortest_line(one.line, two.line))
+        misfit = 0.5 * math.dist(a, b)
+        if 2.0 * misfit > options.meet_mm:
+            return None
+        place = 0.5 * (a + b)
+    stops = [(w.run, w.length_at(place)) for w in (one, two)]
+    return Joint(np.asarray(place), stops, misfit_mm=misfit)
+
+
+def _first_hit(way: Way, targets: list[Way]) -> tuple[float, Array, Way, int] | None:
+    """Return the first place where an end comes to another lead: how far, where, which."""
+    best: tuple[float, Array, Way, int] | None = None
+    for i, target in enumerate(targets):
+        if target.run == way.run and target.line.distance(Point(way.line.coords[0])) < 1.0:
+            continue
+        for p in shapely.get_coordinates(way.line.intersection(target.line)):
+            far = float(way.line.project(Point(p)))
+            if best is None or far < best[0]:
+                best = (far, np.asarray(p), target, i)
+    return best
+
+
+def _met(
+    ends: list[Way], runs: list[Run], centre: Array, nodes: int, options: LayingOptions
+) -> list[Joint] | None:
+    """Let all ends meet in one place (rule 3)."""
+    if len(ends) == 1:
+        way = ends[0]
+        shape = runs[way.run].shape
+        t = shape.last_mm if way.at_last else 0.0
+        t = shape.near(centre, *((0.5 * shape.last_mm, math.inf) if way.at_last else
+                                 (-math.inf, 0.5 * shape.last_mm)))
+        return [Joint(shape.at(t)[0], [], [(way.run, t, way.at_last)])]
+    place, misfit = meeting([(w.run, w.at_last) for w in ends], runs, centre)
+    if nodes > 1 and misfit > options.meet_mm:
+        return None
+    joint = Joint(place, misfit_mm=misfit)
+    for w in ends:
+        joint.ending.append((w.run, _end_length(runs, w.run, w.at_last, place), w.at_last))
+    return [joint]
+
+
+def _end_length(runs: list[Run], run: int, at_last: bool, place: Array) -> float:
+    shape = runs[run].shape
+    half = 0.5 * shape.last_mm
+    return shape.near(place, *((half, math.inf) if at_last else (-math.inf, half)))
+
+
+def meeting(
+    ends: list[tuple[int, bool]], runs: list[Run], start: Array, hold_mm: float = 4.0
+) -> tuple[Array, float]:
+    """Return the place nearest to the curves of several ends, weighed by how sure each is."""
+    place = start
+    pull = (0.3 / hold_mm) ** 2
+    misfit = 0.0
+    for _ in range(4):
+        matrix, right = pull * np.eye(2), pull * start
+        offs = []
+        for run, at_last in ends:
+            shape = runs[run].shape
+            t = _end_length(runs, run, at_last, place)
+            foot, along = shape.at(t)
+            n = np.array([-along[1], along[0]])
+            sigma = float(shape.sigma_mm[shape.index(t)])
+            weight = 0.09 / (0.09 + sigma**2)
+            matrix = matrix + weight * np.outer(n, n)
+            right = right + weight * n * float(n @ foot)
+            offs.append(abs(float(n @ (place - foot))))
+        place = np.asarray(np.linalg.solve(matrix, right))
+        misfit = max(offs)
+    return place, misfit
+
+
+def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list[Joint]:
+    """Make one of joints that lie too near each other (rule 4)."""
+    out = list(joints)
+    while True:
+        near = [
+            (math.dist(a.place, b.place), i, j)
+            for i, a in enumerate(out)
+            for j, b in enumerate(out[:i])
+        ]
+        near = [n for n in near if n[0] < options.close_mm]
+        if not near:
+            return out
+        _, i, j = min(near)
+        one, two = out[j], out[i]
+        out = [q for k, q in enumerate(out) if k not in (i, j)]
+        out.append(united(one, two, runs))
+
+
+def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
+    """Make one joint of two; it lies on what runs through."""
+    ending = one.ending + [e for e in two.ending if e not in one.ending]
+    gone = {(run, last) for run, _, last in ending}
+    through: dict[int, list[float]] = {}
+    for run, t in one.through + two.through:
+        if not any(run == r and abs(t - e) < 6.0 for r, e, _ in ending):
+            through.setdefault(run, []).append(t)
+    del gone
+    weight = [len(q.through) + len(q.ending) for q in (one, two)]
+    place = (weight[0] * one.place + weight[1] * two.place) / sum(weight)
+    if len(through) > 1:
+        place = one.place if len(one.through) > 1 else place
+        place = two.place if len(two.through) > 1 and len(one.through) < 2 else place
+    elif len(through) == 1:
+        run = next(iter(through))
+        t = runs[run].shape.near(place)
+        place = runs[run].shape.at(t)[0]
+    stops = [(run, runs[run].shape.near(place, min(t) - 8.0, max(t) + 8.0))
+             for run, t in through.items()]
+    misfit = max(one.misfit_mm, two.misfit_mm)
+    for run, t, _ in ending:
+        foot, along = runs[run].shape.at(t)
+        d = place - foot
+        misfit = max(misfit, abs(float(along[0] * d[1] - along[1] * d[0])))
+    ends = [(run, _end_length(runs, run, last, place), last) for run, _, last in ending]
+    return Joint(place, stops, ends, misfit)

@@ -1,0 +1,155 @@
+"""Read all leads again along their fitted lines, by the edges that nothing else covers.
+
+Legend: N places along all runs, J joints.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from rubbing2pattern.fitting.smooth import Places
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.net import Laid, trimmed
+from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along
+from rubbing2pattern.laying.runs import CENTRE_MM, Run
+from rubbing2pattern.laying.shape import shape_of
+from rubbing2pattern.laying.tracks import edge_near
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import LeadMap, Rubbing
+
+_CHUNK = 16
+_ONE_SIDED = 1.5
+_ODD = 3.0
+
+
+def reread(
+    net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions
+) -> list[Run]:
+    """Return the runs with widths and curves from the edges that are in sight.
+
+    1. an edge is in sight where it lies outside the solder of every joint and beside no leaf of
+       another run;
+    2. the width of a run is the median distance of its edges where both are in sight;
+    3. where one edge alone is in sight the middle lies half a width from it;
+    4. a run of which nothing is in sight keeps its curve.
+    """
+    rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
+    width = np.array([r.width_mm for r in net.runs])
+    half = 0.5 * width[rows.owner]
+    reach = 0.5 * float(width.max()) + options.edge_mm + options.strip_mm + 0.4
+    ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
+    place, seen = [], []
+    for way in (1.0, -1.0):
+        edge = rows.base + way * half[:, None] * rows.normal
+        open_to = in_sight(edge, rows, width, net, options)  # rule 1
+        at, fall = edge_near(ink, way * half, way, options)
+        place.append(at)
+        seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
+    shown = [s > options.seen_above for s in seen]
+    out = []
+    for k, run in enumerate(net.runs):
+        part = rows.of(k)
+        out.append(
+            _refitted(
+                run,
+                rows,
+                part,
+                (place[0][part], place[1][part]),
+                (shown[0][part], shown[1][part]),
+                (seen[0][part], seen[1][part]),
+                options,
+            )
+        )
+    return out
+
+
+def _refitted(
+    run: Run,
+    rows: Rows,
+    part: slice,
+    place: tuple[Array, Array],
+    shown: tuple[Mask, Mask],
+    seen: tuple[Array, Array],
+    options: LayingOptions,
+) -> Run:
+    both = shown[0] & shown[1]
+    width = run.width_mm
+    if both.sum() * options.step_mm >= options.clear_mm:
+        measured = float(np.median((place[0] - place[1])[both]))
+        width = float(np.clip(measured, 0.7 * width, 1.3 * width))
+    middle = np.where(both, 0.5 * (place[0] + place[1]), 0.0)
+    sigma = np.full(len(middle), np.inf)
+    sure = 0.5 * (seen[0] + seen[1])
+    odd = np.abs(place[0] - place[1] - width) > options.merged_mm + options.merged * width
+    sigma[both] = CENTRE_MM / np.maximum(sure[both], 0.2)
+    sigma[both & odd] *= _ODD
+    for one, two, side in ((0, 1, -0.5), (1, 0, 0.5)):
+        alone = shown[one] & ~shown[two]
+        middle[alone] = place[one][alone] + side * width
+        sigma[alone] = _ONE_SIDED * CENTRE_MM / np.maximum(seen[one][alone], 0.2)
+    clear = float(np.isfinite(sigma).sum()) * options.step_mm
+    if clear < options.clear_mm:  # rule 4
+        return replace(run, width_mm=width)
+    sigma *= np.sqrt(options.shared_mm / options.step_mm)
+    points = rows.base[part] + middle[:, None] * rows.normal[part]
+    places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
+    shape = shape_of(places, run.closed, width, options)
+    return replace(run, width_mm=width, shape=shape, clear_mm=clear)
+
+
+def in_sight(
+    edge: Array, rows: Rows, width_mm: Array, net: Laid, options: LayingOptions
+) -> Mask:
+    """Say which places (N, 2) on the edges of leaves nothing else covers, (N,)."""
+    free = np.ones(len(edge), dtype=bool)
+    tree = cKDTree(net.places)
+    radius = solder_of(net, options)
+    far, which = tree.query(edge, k=min(3, len(net.places)))
+    far, which = far.reshape(len(edge), -1), which.reshape(len(edge), -1)
+    free &= ~(far < radius[which]).any(axis=1)
+    pieces, owner = _pieces(rows)
+    reach = 0.5 * width_mm[owner] + options.beside_mm
+    boxes = shapely.box(*_grown(shapely.bounds(pieces), reach).T)
+    candidates = shapely.STRtree(boxes).query(shapely.points(edge[free]), predicate="intersects")
+    at = np.flatnonzero(free)[candidates[0]]
+    other = owner[candidates[1]] != rows.owner[at]
+    at, piece = at[other], candidates[1][other]
+    d = shapely.distance(shapely.points(edge[at]), pieces[piece])
+    free[at[d < reach[piece]]] = False
+    return free
+
+
+def _grown(bounds: Array, by: Array) -> Array:
+    return np.asarray(bounds + by[:, None] * np.array([-1.0, -1.0, 1.0, 1.0]))
+
+
+def _pieces(rows: Rows) -> tuple[Array, Ints]:
+    """Cut the runs into short polylines; return them with the number of their run."""
+    lines, owner = [], []
+    for k in range(len(rows.first) - 1):
+        part = rows.base[rows.of(k)]
+        for i in range(0, len(part) - 1, _CHUNK):
+            lines.append(part[i : i + _CHUNK + 1])
+            owner.append(k)
+    counts = np.array([len(p) for p in lines])
+    index = np.repeat(np.arange(len(lines)), counts)
+    drawn = shapely.linestrings(np.vstack(lines), indices=index)
+    return shapely.simplify(drawn, 0.02), np.array(owner, dtype=np.int64)
+
+
+def solder_of(net: Laid, options: LayingOptions) -> Array:
+    """Radius of the solder at every joint, (J,) mm; none where fewer than two leads end."""
+    widths: list[list[float]] = [[] for _ in net.places]
+    for run, stops in zip(net.runs, net.stops, strict=True):
+        for i, stop in enumerate(stops):
+            count = 1 if i in (0, len(stops) - 1) else 2
+            widths[stop.joint] += [run.width_mm] * count
+    out = np.zeros(len(widths))
+    for k, found in enumerate(widths):
+        if len(found) > 1:
+            out[k] = options.solder * float(np.mean(sorted(found)[:2])) + options.solder_mm
+    return out
