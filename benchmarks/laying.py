@@ -137,12 +137,24 @@ def stand_ins(
     c = np.clip(np.rint(cols + dx), 0, shape[1] - 1).astype(int)
     r = np.clip(np.rint(rows + dy), 0, shape[0] - 1).astype(int)
     moved = basins[r, c]
+    moved = _whole(moved)
     cracks = np.ones(shape, np.uint8)
     cracks[:, :-1][basins[:, :-1] != basins[:, 1:]] = 0
     cracks[:-1][basins[:-1] != basins[1:]] = 0
     away = cv2.distanceTransform(cracks, cv2.DIST_L2, 5) / frame.px_per_mm
     centre = np.exp(-0.5 * (away / CENTRE_MM) ** 2).astype(np.float32)
     return moved, centre, cv2.GaussianBlur(leaf.astype(np.float32), (0, 0), 1.0)
+
+
+def _whole(labels: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Keep the largest part of every label; the specks go to their neighbours."""
+    kept = np.zeros_like(labels)
+    for k, box in enumerate(ndimage.find_objects(labels), start=1):
+        if box is not None:
+            parts, count = ndimage.label(labels[box] == k)
+            big = 1 + int(np.argmax(np.bincount(parts.ravel())[1:])) if count else 0
+            kept[box][(parts == big) & (parts > 0)] = k
+    return watershed(np.zeros(labels.shape, np.uint8), kept).astype(np.int32)
 
 
 def _draw(grid: npt.NDArray[np.uint8], frame: Frame, path: Array, width_mm: float) -> None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.interpolate import BSpline
@@ -22,6 +23,9 @@ from rubbing2pattern.frame import Array
 
 BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5)
 """Strengths tried, 1/mm^3: from a straight lead bent by hand to an S of 30 mm radius."""
+
+FADE_MM = 25.0
+"""Beyond its places a bend fades by a factor e over this length: an S turns back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +93,9 @@ class SmoothFit:
 def _on_circle(
     place: Array, along: Array, curvature: Array, beyond: Array
 ) -> tuple[Array, Array]:
-    """Walk on from places along the circles that touch there."""
-    turn = np.clip(curvature * beyond, -math.pi, math.pi)
+    """Walk on from places along curves whose bend fades from that of the touching circle."""
+    fading = np.sign(beyond) * FADE_MM * (1.0 - np.exp(-np.abs(beyond) / FADE_MM))
+    turn = np.clip(curvature * fading, -math.pi, math.pi)
     half = 0.5 * turn
     chord = beyond * np.sinc(half / math.pi)
     normal = np.column_stack((-along[:, 1], along[:, 0]))
@@ -121,16 +126,21 @@ def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
     basis = basis_of(knots, t)
     solved = _System(basis, places.points[used], places.normal[used], width)
     weight = 1.0 / places.sigma_mm[used] ** 2
-    best = max((solved.fit(weight, q) for q in BENDINGS), key=lambda f: f[2])
-    robust = weight
+    robust, middle = weight, BENDINGS[len(BENDINGS) // 2]
     for _ in range(3):
-        off = solved.residuals(best[0]) * np.sqrt(weight)
+        off = solved.residuals(solved.fit(robust, middle).coefficients) * np.sqrt(weight)
         robust = weight * np.minimum(1.0, limit / np.maximum(np.abs(off), 1e-9))
-        best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f[2])
-    coefficients, covariance, evidence, bending = best
-    return SmoothFit(
-        BSpline(knots, coefficients, 3), first, last, covariance, bending, evidence
-    )
+    best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f.evidence)
+    covariance = cho_solve((best.factor, True), np.eye(len(best.factor)), check_finite=False)
+    spline = BSpline(knots, best.coefficients, 3)
+    return SmoothFit(spline, first, last, covariance, best.bending, best.evidence)
+
+
+class _Solution(NamedTuple):
+    coefficients: Array
+    factor: Array
+    evidence: float
+    bending: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +154,8 @@ class _System:
         """Distances of the places from the curve, in the direction measured, (N,)."""
         return np.asarray(((self.points - self.basis @ coefficients) * self.normal).sum(axis=1))
 
-    def fit(self, weight: Array, bending: float) -> tuple[Array, Array, float, float]:
-        """Return coefficients (K, 2), covariance, log evidence and the strength given."""
+    def fit(self, weight: Array, bending: float) -> _Solution:
+        """Solve for the coefficients (K, 2) under a strength of the third derivative."""
         k = self.basis.shape[1]
         # Along the line a place says nothing; a faint hold keeps the parameter in step.
         hold = 0.01 * weight
@@ -176,5 +186,4 @@ class _System:
         misfit += float(np.einsum("ix,ij,jx->", c, penalty, c))
         log_det = 2.0 * float(np.log(np.diag(factor[0])).sum())
         evidence = -0.5 * (misfit + log_det + 2 * (k - 3) * math.log(prior))
-        covariance = cho_solve(factor, np.eye(2 * k), check_finite=False)
-        return c, covariance, evidence, bending
+        return _Solution(c, factor[0], evidence, bending)

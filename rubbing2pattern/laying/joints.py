@@ -6,9 +6,11 @@ A *stop* is a place on a run that belongs to a joint.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import LineString, Point
 
@@ -35,6 +37,9 @@ class Joint:
     misfit_mm: float = 0.0
 
 
+Inked = Callable[[Array], npt.NDArray[np.bool_]]
+
+
 @dataclass(frozen=True, slots=True)
 class Way:
     """A stretch of a run in a knot: going through, or from the last clean place of an end on."""
@@ -56,19 +61,24 @@ class Way:
         return self.low > self.high
 
 
+Hit = tuple[float, Array, Way]
+"""How far an end goes, the place, and the lead it comes to."""
+
+
 def joints_of(
     knot: Knot,
     runs: list[Run],
     run_of: dict[int, tuple[int, bool]],
     stubs: Stubs,
     centre: Array,
+    inked: Inked,
     options: LayingOptions,
 ) -> list[Joint] | None:
     """Return the joints of a knot, or None when its leads do not fit together.
 
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
-    2. an end goes on by its own curve to the first lead it comes to, and butts there; the end that
-       has the shortest way goes first;
+    2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
+       ends would cross, the one goes on whose way shows in the ink beside the lead it comes to;
     3. with no lead running through, all ends meet where their curves pass nearest;
     4. joints nearer to each other than `close_mm` are one.
 
@@ -76,6 +86,7 @@ def joints_of(
     ----------
     run_of : for an end, its run and whether it is the run's last end.
     centre : (2,) where the net had the knot.
+    inked : says which places (N, 2) are dark.
     """
     through = [_through(pair, runs, run_of, stubs) for pair in knot.pairs]
     ends = [_ending(e, runs, run_of, stubs, centre) for e in knot.alone]
@@ -91,22 +102,19 @@ def joints_of(
     waiting = list(ends)
     while waiting:  # rule 2
         hits = [_first_hit(w, through + landed) for w in waiting]
-        found = [(h[0], i) for i, h in enumerate(hits) if h is not None]
-        if not found:
+        if not any(hits) and len(knot.nodes) == 1:
+            hits = [_nearest(w, through + landed) for w in waiting]
+        if not any(hits):
             return None
-        i = min(found)[1]
+        i = _next_to_land(waiting, hits, runs, inked)
         way = waiting.pop(i)
         hit = hits[i]
         assert hit is not None
-        _, place, target, at = hit
+        _, place, target = hit
         joint = Joint(place)
         joint.ending.append((way.run, way.length_at(place), way.at_last))
-        if at in range(len(through)):
-            joint.through.append((target.run, target.length_at(place)))
-            joints.append(joint)
-        else:
-            joint.through.append((target.run, target.length_at(place)))
-            joints.append(joint)
+        joint.through.append((target.run, target.length_at(place)))
+        joints.append(joint)
         cut = way.length_at(place)
         landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
                            way.at_last))
@@ -126,7 +134,7 @@ def _through(
 ) -> Way:
     run = run_of[pair[0]][0]
     shape = runs[run].shape
-    t = sorted(shape.near(stubs.tip[e]) for e in pair)
+    t = sorted(shape.near(stubs.tip[e], 0.0, shape.last_mm) for e in pair)
     low = max(t[0] - _WINDOW_MM, float(shape.t_mm[0]))
     high = min(t[1] + _WINDOW_MM, float(shape.t_mm[-1]))
     return _way(runs, run, low, high)
@@ -165,16 +173,68 @@ def _crossed(one: Way, two: Way, centre: Array, options: LayingOptions) -> Joint
     return Joint(np.asarray(place), stops, misfit_mm=misfit)
 
 
-def _first_hit(way: Way, targets: list[Way]) -> tuple[float, Array, Way, int] | None:
+def _first_hit(way: Way, targets: list[Way]) -> Hit | None:
     """Return the first place where an end comes to another lead: how far, where, which."""
-    best: tuple[float, Array, Way, int] | None = None
-    for i, target in enumerate(targets):
-        if target.run == way.run and target.line.distance(Point(way.line.coords[0])) < 1.0:
+    best: Hit | None = None
+    for target in targets:
+        if _same_stretch(way, target):
             continue
         for p in shapely.get_coordinates(way.line.intersection(target.line)):
             far = float(way.line.project(Point(p)))
             if best is None or far < best[0]:
-                best = (far, np.asarray(p), target, i)
+                best = (far, np.asarray(p), target)
+    return best
+
+
+def _next_to_land(
+    waiting: list[Way], hits: list[Hit | None], runs: list[Run], inked: Inked
+) -> int:
+    """Return the end that goes on to the lead it comes to, whatever it crosses."""
+    ranked = []
+    for i, (way, hit) in enumerate(zip(waiting, hits, strict=True)):
+        if hit is None:
+            continue
+        far, _, target = hit
+        crossed = [
+            float(way.line.project(Point(p)))
+            for j, other in enumerate(waiting)
+            if j != i
+            for p in shapely.get_coordinates(way.line.intersection(other.line))
+        ]
+        first = min([c for c in crossed if c < far], default=math.inf)
+        shown = _shown_beside(way, first, far, target, runs, inked) if first < far else math.inf
+        ranked.append((-shown, far, i))
+    return min(ranked)[2]
+
+
+def _shown_beside(
+    way: Way, first: float, last: float, target: Way, runs: list[Run], inked: Inked
+) -> float:
+    """Length of a way that is dark outside the leaf it comes to; what is pale counts against it."""
+    s = np.arange(first, last, 0.5)
+    points = shapely.line_interpolate_point(way.line, s)
+    beside = shapely.distance(points, target.line) > 0.5 * runs[target.run].width_mm + 0.5
+    dark = inked(shapely.get_coordinates(points))
+    return 0.5 * float((beside & dark).sum() - 2.0 * (beside & ~dark).sum())
+
+
+def _same_stretch(way: Way, target: Way) -> bool:
+    """Whether a way begins on the stretch of its own run that it might come to."""
+    low, high = sorted((target.low, target.high))
+    return way.run == target.run and low - 1.0 < way.low < high + 1.0
+
+
+def _nearest(way: Way, targets: list[Way]) -> Hit | None:
+    """Return where an end that comes to no lead passes nearest to one, as `_first_hit`."""
+    best: Hit | None = None
+    gap = math.inf
+    for target in targets:
+        if _same_stretch(way, target):
+            continue
+        a, b = shapely.get_coordinates(shapely.shortest_line(way.line, target.line))
+        if math.dist(a, b) < gap:
+            gap = math.dist(a, b)
+            best = (float(way.line.project(Point(a))), np.asarray(b), target)
     return best
 
 

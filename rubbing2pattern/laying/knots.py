@@ -73,7 +73,7 @@ def knots_of(
         and min(len(at[a]), len(at[b])) > 1
     }
     out: list[Knot] = []
-    for nodes, inner in _groups(ends, at, hidden):
+    for nodes, inner in _groups(ends, at, hidden, lengths_mm, options.least_round_mm):
         out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
         pairs, alone = paired(out_of, stubs, options)
         out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone)))
@@ -81,7 +81,11 @@ def knots_of(
 
 
 def _groups(
-    ends: Ints, at: dict[int, list[int]], hidden: set[int]
+    ends: Ints,
+    at: dict[int, list[int]],
+    hidden: set[int],
+    lengths_mm: Array,
+    least_round_mm: float,
 ) -> list[tuple[list[int], set[int]]]:
     seen: set[int] = set()
     out: list[tuple[list[int], set[int]]] = []
@@ -98,7 +102,8 @@ def _groups(
                             nodes.add(n)
                             stack.append(n)
         seen |= nodes
-        if len(inner) >= len(nodes) and inner:  # rule 2
+        far = sum(float(lengths_mm[k]) for k in inner)
+        if len(inner) >= len(nodes) and far > least_round_mm:  # rule 2
             out.extend(([n], set()) for n in sorted(nodes))
         else:
             out.append((sorted(nodes), inner))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.corners import cut_at_corners
-from rubbing2pattern.laying.joints import Joint, joints_of
+from rubbing2pattern.laying.joints import Inked, Joint, joints_of
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid
 from rubbing2pattern.laying.reread import reread
+from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
@@ -65,29 +68,31 @@ def laying(
     """
     options = options or LayingOptions()
     first = tracked(list(net.paths), rubbing, lead, maps, options)
-    cut = cut_at_corners(_centred(net, first, options), first.width_mm, options)
+    cut = cut_at_corners(net, first.width_mm, options)
     tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)
     stubs = stubs_of(tracks, clean, options)
+    inked = partial(_inked, lead)
     plain: set[int] = set()
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
-        joints, failed = plan.joints(plan.runs, options)
+        joints, failed = plan.joints(plan.runs, inked, options)
         if not failed - plain:
             break
         plain |= failed
     current = laid(plan.runs, joints)
     for _ in range(options.settle):
         runs = reread(current, rubbing, lead, options)
-        joints, _ = plan.joints(runs, options)
+        joints, _ = plan.joints(runs, inked, options)
         current = laid(runs, joints)
     return _finished(current, rubbing)
 
 
-def _centred(net: RawNet, tracks: Tracks, options: LayingOptions) -> RawNet:
-    """Return the net with its paths as they are; corners are seen on them."""
-    return net
+def _inked(lead: LeadMap, places: Array) -> Mask:
+    """Say which places (N, 2) are dark as lead."""
+    density = grid_values(lead.density, lead, places)
+    return np.asarray(density > 0.5 * grid_values(lead.strength, lead, places))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +127,9 @@ class _Plan:
                 run_of[2 * k + 1] = (number, forward)
         return cls(net.nodes, knots, stubs, runs, run_of)
 
-    def joints(self, runs: list[Run], options: LayingOptions) -> tuple[list[Joint], set[int]]:
+    def joints(
+        self, runs: list[Run], inked: Inked, options: LayingOptions
+    ) -> tuple[list[Joint], set[int]]:
         """Return all joints, and the nodes of knots that do not fit together."""
         out: list[Joint] = []
         failed: set[int] = set()
@@ -130,7 +137,7 @@ class _Plan:
             if len(knot.pairs) == 1 and not knot.alone:
                 continue
             centre = self.nodes[list(knot.nodes)].mean(axis=0)
-            found = joints_of(knot, runs, self.run_of, self.stubs, centre, options)
+            found = joints_of(knot, runs, self.run_of, self.stubs, centre, inked, options)
             if found is None:
                 failed |= set(knot.nodes)
             else:

@@ -31,6 +31,7 @@ class LayingOptions(Checked):
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
     chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
+    least_round_mm: float = value(20.0, 5.0, 60.0, "no piece of glass is smaller round its rim")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
     noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
