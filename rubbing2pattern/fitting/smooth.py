@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.interpolate import BSpline
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from rubbing2pattern.frame import Array
 
@@ -26,6 +26,9 @@ BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5)
 
 FADE_MM = 25.0
 """Beyond its places a bend fades by a factor e over this length: an S turns back."""
+
+
+_BAND = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,7 @@ class SmoothFit:
     ----------
     spline : place (2,) in mm by parameter, about mm along the curve.
     first, last : range of the parameter.
-    covariance : (2 K, 2 K) of the coefficients, x before y.
+    covariance : (2 K, 2 K) of the coefficients, x and y of each in turn.
     bending : strength of the third derivative that was chosen, 1/mm^3.
     evidence : log of the marginal likelihood.
     """
@@ -84,8 +87,13 @@ class SmoothFit:
             if order and not beyond.any():
                 break
             row += factor[:, None] * basis_of(self.spline.t, inside, order)
-        full = np.hstack((row * normal[:, :1], row * normal[:, 1:]))
-        variance = np.einsum("ij,jk,ik->i", full, self.covariance, full)
+        full = (row[:, :, None] * normal[:, None, :]).reshape(len(row), 2 * k)
+        # A place hangs on four coefficients: eight neighbours of the covariance are enough.
+        start = 2 * np.clip((row != 0).argmax(axis=1), 0, max(k - 4, 0))
+        near = start[:, None] + np.arange(min(8, 2 * k))
+        few = np.take_along_axis(full, near, axis=1)
+        block = self.covariance[near[:, :, None], near[:, None, :]]
+        variance = np.einsum("ij,ijk,ik->i", few, block, few)
         wander = self.bending * np.abs(beyond) ** 5 / 20.0
         return np.asarray(np.sqrt(np.maximum(variance, 0.0) + wander))
 
@@ -131,7 +139,9 @@ def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
         off = solved.residuals(solved.fit(robust, middle).coefficients) * np.sqrt(weight)
         robust = weight * np.minimum(1.0, limit / np.maximum(np.abs(off), 1e-9))
     best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f.evidence)
-    covariance = cho_solve((best.factor, True), np.eye(len(best.factor)), check_finite=False)
+    covariance = cho_solve_banded(
+        (best.factor, True), np.eye(best.factor.shape[1]), check_finite=False
+    )
     spline = BSpline(knots, best.coefficients, 3)
     return SmoothFit(spline, first, last, covariance, best.bending, best.evidence)
 
@@ -145,6 +155,10 @@ class _Solution(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class _System:
+    """The normal equations of one curve; x and y of a coefficient are neighbours, so that all is
+    banded.
+    """
+
     basis: Array
     points: Array
     normal: Array
@@ -152,7 +166,11 @@ class _System:
 
     def residuals(self, coefficients: Array) -> Array:
         """Distances of the places from the curve, in the direction measured, (N,)."""
-        return np.asarray(((self.points - self.basis @ coefficients) * self.normal).sum(axis=1))
+        away = self.points - self._curve(coefficients)
+        return np.asarray((away * self.normal).sum(axis=1))
+
+    def _curve(self, coefficients: Array) -> Array:
+        return np.asarray(np.einsum("nk,kx->nx", self.basis, coefficients))
 
     def fit(self, weight: Array, bending: float) -> _Solution:
         """Solve for the coefficients (K, 2) under a strength of the third derivative."""
@@ -160,30 +178,30 @@ class _System:
         # Along the line a place says nothing; a faint hold keeps the parameter in step.
         hold = 0.01 * weight
         n = self.normal
-        xx = weight * n[:, 0] ** 2 + hold * n[:, 1] ** 2
-        yy = weight * n[:, 1] ** 2 + hold * n[:, 0] ** 2
-        xy = (weight - hold) * n[:, 0] * n[:, 1]
-        b = self.basis
-        matrix = np.empty((2 * k, 2 * k))
-        matrix[:k, :k], matrix[k:, k:] = b.T @ (xx[:, None] * b), b.T @ (yy[:, None] * b)
-        matrix[:k, k:] = matrix[k:, :k] = b.T @ (xy[:, None] * b)
-        p = self.points
-        right = np.concatenate(
-            (b.T @ (xx * p[:, 0] + xy * p[:, 1]), b.T @ (xy * p[:, 0] + yy * p[:, 1]))
-        )
+        metric = (weight - hold)[:, None, None] * n[:, :, None] * n[:, None, :]
+        metric += hold[:, None, None] * np.eye(2)
+        pulled = np.einsum("nij,nj->ni", metric, self.points)
+        right = np.einsum("nk,ni->ki", self.basis, pulled).ravel()
         prior = bending * self.width_mm**5
         third = np.diff(np.eye(k), n=3, axis=0)
-        penalty = third.T @ third / prior
-        matrix[:k, :k] += penalty + 1e-9 * np.eye(k)
-        matrix[k:, k:] += penalty + 1e-9 * np.eye(k)
-        factor = cho_factor(matrix, lower=True, check_finite=False)
-        solution = cho_solve(factor, right, check_finite=False)
-        c = solution.reshape(2, k).T
-        away = p - b @ c
-        across = (away * n).sum(axis=1)
-        lengthwise = away[:, 0] * n[:, 1] - away[:, 1] * n[:, 0]
-        misfit = float((weight * across**2 + hold * lengthwise**2).sum())
-        misfit += float(np.einsum("ix,ij,jx->", c, penalty, c))
-        log_det = 2.0 * float(np.log(np.diag(factor[0])).sum())
+        penalty = np.einsum("ai,aj->ij", third, third) / prior
+        banded = np.zeros((_BAND, 2 * k))
+        for apart in range(4):
+            both = self.basis[:, : k - apart] * self.basis[:, apart:]
+            block = np.einsum("nk,nij->kij", both, metric)
+            block += np.diagonal(penalty, apart)[:, None, None] * np.eye(2)
+            for i in (0, 1):
+                for j in (0, 1):
+                    row = 2 * apart + j - i
+                    if row >= 0:
+                        banded[row, i : 2 * (k - apart) : 2] = block[:, i, j]
+        banded[0] += 1e-9
+        factor = cholesky_banded(banded, lower=True, check_finite=False)
+        c = cho_solve_banded((factor, True), right, check_finite=False).reshape(k, 2)
+        away = self.points - self._curve(c)
+        misfit = float(np.einsum("ni,nij,nj->", away, metric, away))
+        bent = np.diff(c, n=3, axis=0)
+        misfit += float((bent**2).sum()) / prior
+        log_det = 2.0 * float(np.log(factor[0]).sum())
         evidence = -0.5 * (misfit + log_det + 2 * (k - 3) * math.log(prior))
-        return _Solution(c, factor[0], evidence, bending)
+        return _Solution(c, factor, evidence, bending)

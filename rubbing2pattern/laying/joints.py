@@ -80,7 +80,8 @@ def joints_of(
     2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
        ends would cross, the one goes on whose way shows in the ink beside the lead it comes to;
     3. with no lead running through, all ends meet where their curves pass nearest;
-    4. joints nearer to each other than `close_mm` are one.
+    4. joints nearer to each other than `close_mm` are one;
+    5. a knot of which not all leads hang together has a short lead that was taken for solder.
 
     Parameters
     ----------
@@ -118,7 +119,18 @@ def joints_of(
         cut = way.length_at(place)
         landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
                            way.at_last))
-    return merged(joints, runs, options)
+    joints = merged(joints, runs, options)
+    return joints if _tied(through + ends, joints) else None  # rule 5
+
+
+def _tied(ways: list[Way], joints: list[Joint]) -> bool:
+    """Whether all leads of a knot hang together."""
+    group = {w.run: w.run for w in ways}
+    for joint in joints:
+        here = [run for run, _ in joint.through] + [run for run, _, _ in joint.ending]
+        names = {group[run] for run in here}
+        group = {run: min(names) if name in names else name for run, name in group.items()}
+    return len(set(group.values())) == 1
 
 
 def _way(runs: list[Run], run: int, low: float, high: float, at_last: bool = False) -> Way:
