@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 import shapely
+import shapely.ops
 from scipy import ndimage
 from scipy.optimize import linear_sum_assignment
 from shapely.geometry import LineString
@@ -184,7 +185,9 @@ def _branches(
     for came, path in zip(truth["cames"], cames, strict=True):
         kinds = [truth["joints"][came[e]]["kind"] for e in ("start", "end")]
         if "end" in kinds:
-            out.append(path[4:] if kinds[0] != "end" else path[:-4] + rng.normal(0, 0.4, 2))
+            body = LineString(path if kinds[0] != "end" else path[::-1])
+            seen = shapely.ops.substring(body, 4.0, body.length)
+            out.append(np.array(seen.coords) + rng.normal(0, 0.4, 2))
     return tuple(out)
 
 

@@ -159,8 +159,8 @@ def _greedy(costs: dict[Pair, float]) -> list[Pair]:
 def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> float:
     """Squared misfit, in deviations, of prolonging each of two ends to the other's tip.
 
-    What may be expected grows with the gap: a lead may bend a little on the way, and a short stub
-    tells its direction badly.
+    What may be expected grows with the gap: a bent lead may bend a little more or less on the way,
+    and a short stub tells its direction badly.
     """
     gap = math.dist(stubs.tip[one], stubs.tip[two])
     if gap < 1e-6 or float(stubs.heading[one] @ stubs.heading[two]) > -0.5:
@@ -171,6 +171,7 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
     ):
         return math.inf
     total = 0.0
+    bend = float(max(abs(stubs.bend[one]), abs(stubs.bend[two])))
     for a, b in ((one, two), (two, one)):
         ahead = float((stubs.tip[b] - stubs.tip[a]) @ stubs.heading[a])
         place, heading = stubs.prolonged(a, ahead)
@@ -180,8 +181,8 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
             math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0)))
         )
         sure = max(float(stubs.seen_mm[a]), 2.0)
-        slack_mm = 0.35 + 0.05 * gap + 0.15 * gap / sure
-        slack_deg = 5.0 + 0.2 * gap + 12.0 / sure
+        slack_mm = 0.3 + 0.02 * gap + 0.15 * gap / sure + 0.1 * bend * gap**2
+        slack_deg = 3.0 + 0.1 * gap + 12.0 / sure + math.degrees(0.2 * bend * gap)
         total += 0.5 * ((aside / slack_mm) ** 2 + (turn / slack_deg) ** 2)
     mean = 0.5 * float(stubs.width_mm[one] + stubs.width_mm[two])
     wide = float(stubs.width_mm[one] - stubs.width_mm[two]) / (0.15 * mean + 0.25)

@@ -24,6 +24,7 @@ from rubbing2pattern.reading import LeadMap, Rubbing
 _CHUNK = 16
 _ONE_SIDED = 1.5
 _ODD = 3.0
+_IN_SOLDER = 4.0
 
 
 def reread(
@@ -31,8 +32,8 @@ def reread(
 ) -> list[Run]:
     """Return the runs with widths and curves from the edges that are in sight.
 
-    1. an edge is in sight where it lies outside the solder of every joint and beside no leaf of
-       another run;
+    1. an edge is in sight where it lies beside no leaf of another run; where solder may cover it,
+       it counts little;
     2. the width of a run is the median distance of its edges where both are in sight;
     3. where one edge alone is in sight the middle lies half a width from it;
     4. a run of which nothing is in sight keeps its curve.
@@ -43,9 +44,11 @@ def reread(
     reach = 0.5 * float(width.max()) + options.edge_mm + options.strip_mm + 0.4
     ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
     place, seen = [], []
+    sure = np.ones(len(rows.base))
     for way in (1.0, -1.0):
         edge = rows.base + way * half[:, None] * rows.normal
-        open_to = in_sight(edge, rows, width, net, options)  # rule 1
+        open_to, soldered = in_sight(edge, rows, width, net, options)  # rule 1
+        sure[soldered] = _IN_SOLDER
         at, fall = edge_near(ink, way * half, way, options)
         place.append(at)
         seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
@@ -61,6 +64,7 @@ def reread(
                 (place[0][part], place[1][part]),
                 (shown[0][part], shown[1][part]),
                 (seen[0][part], seen[1][part]),
+                sure[part],
                 options,
             )
         )
@@ -74,12 +78,14 @@ def _refitted(
     place: tuple[Array, Array],
     shown: tuple[Mask, Mask],
     seen: tuple[Array, Array],
+    doubt: Array,
     options: LayingOptions,
 ) -> Run:
     both = shown[0] & shown[1]
+    plain = both & (doubt == 1.0)
     width = run.width_mm
-    if both.sum() * options.step_mm >= options.clear_mm:
-        measured = float(np.median((place[0] - place[1])[both]))
+    if plain.sum() * options.step_mm >= options.clear_mm:
+        measured = float(np.median((place[0] - place[1])[plain]))
         width = float(np.clip(measured, 0.7 * width, 1.3 * width))
     middle = np.where(both, 0.5 * (place[0] + place[1]), 0.0)
     sigma = np.full(len(middle), np.inf)
@@ -91,10 +97,10 @@ def _refitted(
         alone = shown[one] & ~shown[two]
         middle[alone] = place[one][alone] + side * width
         sigma[alone] = _ONE_SIDED * CENTRE_MM / np.maximum(seen[one][alone], 0.2)
-    clear = float(np.isfinite(sigma).sum()) * options.step_mm
+    clear = float((np.isfinite(sigma) & (doubt == 1.0)).sum()) * options.step_mm
     if clear < options.clear_mm:  # rule 4
         return replace(run, width_mm=width)
-    sigma *= np.sqrt(options.shared_mm / options.step_mm)
+    sigma *= doubt * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)
@@ -103,14 +109,14 @@ def _refitted(
 
 def in_sight(
     edge: Array, rows: Rows, width_mm: Array, net: Laid, options: LayingOptions
-) -> Mask:
-    """Say which places (N, 2) on the edges of leaves nothing else covers, (N,)."""
+) -> tuple[Mask, Mask]:
+    """Say which places (N, 2) on the edges of leaves no other leaf covers, and which solder may."""
     free = np.ones(len(edge), dtype=bool)
     tree = cKDTree(net.places)
     radius = solder_of(net, options)
     far, which = tree.query(edge, k=min(3, len(net.places)))
     far, which = far.reshape(len(edge), -1), which.reshape(len(edge), -1)
-    free &= ~(far < radius[which]).any(axis=1)
+    soldered = (far < radius[which]).any(axis=1)
     pieces, owner = _pieces(rows)
     reach = 0.5 * width_mm[owner] + options.beside_mm
     boxes = shapely.box(*_grown(shapely.bounds(pieces), reach).T)
@@ -120,7 +126,7 @@ def in_sight(
     at, piece = at[other], candidates[1][other]
     d = shapely.distance(shapely.points(edge[at]), pieces[piece])
     free[at[d < reach[piece]]] = False
-    return free
+    return free, soldered
 
 
 def _grown(bounds: Array, by: Array) -> Array:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rubbing2pattern.curves import running_length
-from rubbing2pattern.fitting.primitives import CircleFit, Fit, LineFit, fit_circle, fit_line
+from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
 from rubbing2pattern.fitting.runs import Measure, judged
 from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
 from rubbing2pattern.frame import Array
@@ -63,8 +63,8 @@ class Shape:
 def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptions) -> Shape:
     """Return the simplest curve that explains the places.
 
-    1. a line, if its misfit is within the noise;
-    2. else a circle;
+    1. a line, if its misfit is within the noise and a circle is not the better one for its price;
+    2. else a circle, if its misfit is within the noise;
     3. else a smooth curve.
     """
     used = np.isfinite(places.sigma_mm)
@@ -73,24 +73,24 @@ def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptio
     seen = float(used.sum()) * options.step_mm
     noise = max(options.noise_mm, options.noise_share * width_mm)
     measure = Measure(noise * (1.0 + options.short_doubt_mm / max(seen, 3.0)))
-    fit: LineFit | CircleFit | SmoothFit
     if len(p) < 4:
         return _drawn(fit_line(p, weights), places, closed, sigma)
-    if not closed:
-        fit = fit_line(p, weights)
-        if _explains(fit, p, weights, measure):
-            return _drawn(fit, places, closed, sigma)
+    line = fit_line(p, weights)
+    as_line = judged(line, p, weights, measure)
+    if not closed and as_line.settles:
+        return _drawn(line, places, closed, sigma)
     circle = fit_circle(p, weights)
-    if circle is not None and _sound(circle, p) and _explains(circle, p, weights, measure):
+    as_circle = None
+    if circle is not None and _sound(circle, p):
+        as_circle = judged(circle, p, weights, measure)
+    if not closed and as_line.will_do and (as_circle is None or as_line.cost <= as_circle.cost):
+        return _drawn(line, places, closed, sigma)
+    if circle is not None and as_circle is not None and as_circle.will_do:
         return _drawn(circle, places, closed, sigma)
     if len(p) < 8:
         return _drawn(fit_line(p, weights), places, closed, sigma)
     whole = _wrapped(places) if closed else places
     return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma)
-
-
-def _explains(fit: Fit, p: Array, weights: Array, measure: Measure) -> bool:
-    return judged(fit, p, weights, measure).will_do
 
 
 def _sound(circle: CircleFit, p: Array) -> bool:

@@ -51,6 +51,8 @@ class Stubs:
 def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOptions) -> Mask:
     """Say which places show one lead alone, outside the solder of the edge's joints, (N,).
 
+    Of a lead too short for that the middle counts, if it is no wider than the leads it ties.
+
     Parameters
     ----------
     solder_mm : (K,) radius of the solder at every node.
@@ -61,7 +63,33 @@ def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOp
     head = solder_mm[ends[:, 0]][rows.owner]
     tail = solder_mm[ends[:, 1]][rows.owner]
     inner = (rows.along_mm >= head) & (length[rows.owner] - rows.along_mm >= tail)
-    return np.asarray(tracks.alone(options) & inner)
+    clean = tracks.alone(options) & inner
+    short = np.bincount(rows.owner, clean, len(ends)) * options.step_mm < options.clear_mm
+    beside = _widest_beside(tracks.width_mm, ends, len(solder_mm))
+    share = rows.along_mm / np.maximum(length, 1e-9)[rows.owner]
+    limit = (1.0 + 2.0 * options.merged) * beside + options.merged_mm
+    middle = (share > 0.3) & (share < 0.7) & (tracks.local_mm <= limit[rows.owner])
+    long = length > 1.5 * beside
+    return np.asarray(np.where((short & long)[rows.owner], middle, clean))
+
+
+def _widest_beside(width_mm: Array, ends: Ints, nodes: int) -> Array:
+    """Width of the narrower of the widest other leads at either end of every edge, (E,) mm.
+
+    The width of a short lead itself cannot be told from that of the solder around it.
+    """
+    out = np.full((len(ends), 2), np.inf)
+    at: list[list[int]] = [[] for _ in range(nodes)]
+    for k, (a, b) in enumerate(ends.tolist()):
+        at[a].append(k)
+        at[b].append(k)
+    for k, pair in enumerate(ends.tolist()):
+        for i, node in enumerate(pair):
+            others = [float(width_mm[j]) for j in at[node] if j != k]
+            if others:
+                out[k, i] = max(others)
+    least = out.min(axis=1)
+    return np.where(np.isfinite(least), least, width_mm)
 
 
 def solder_at(net_ends: Ints, nodes: int, width_mm: Array, options: LayingOptions) -> Array:
