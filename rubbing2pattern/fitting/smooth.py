@@ -134,9 +134,9 @@ def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
     basis = basis_of(knots, t)
     solved = _System(basis, places.points[used], places.normal[used], width)
     weight = 1.0 / places.sigma_mm[used] ** 2
-    robust, middle = weight, BENDINGS[len(BENDINGS) // 2]
+    robust = weight
     for _ in range(3):
-        off = solved.residuals(solved.fit(robust, middle).coefficients) * np.sqrt(weight)
+        off = solved.residuals(solved.fit(robust, BENDINGS[-1]).coefficients) * np.sqrt(weight)
         robust = weight * np.minimum(1.0, limit / np.maximum(np.abs(off), 1e-9))
     best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f.evidence)
     covariance = cho_solve_banded(

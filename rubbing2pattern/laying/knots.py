@@ -174,7 +174,7 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
     bend = float(max(abs(stubs.bend[one]), abs(stubs.bend[two])))
     for a, b in ((one, two), (two, one)):
         ahead = float((stubs.tip[b] - stubs.tip[a]) @ stubs.heading[a])
-        place, heading = stubs.prolonged(a, ahead)
+        place, heading = stubs.prolonged(a, ahead, stubs.bend_towards(a, b))
         d = stubs.tip[b] - place
         aside = abs(float(heading[0] * d[1] - heading[1] * d[0]))
         turn = math.degrees(

@@ -15,6 +15,7 @@ from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
 _FADE_MM = 25.0
+_SHORT_MM = 10.0
 _STIFF = 150.0  # mm^2: a bend of 40 mm radius costs as 0.15 mm
 
 
@@ -37,12 +38,17 @@ class Stubs:
     seen_mm: Array
     width_mm: Array
 
-    def prolonged(self, end: int, ahead_mm: float) -> tuple[Array, Array]:
-        """Place and heading so far beyond the tip; the bend is kept for 25 mm."""
+    def bend_towards(self, end: int, other: int) -> float:
+        """Bend of an end if it goes on in another: of a short one that of the other is as good."""
+        sure = float(self.seen_mm[end]) ** 3
+        share = sure / (sure + _SHORT_MM**3)
+        return share * float(self.bend[end]) - (1.0 - share) * float(self.bend[other])
+
+    def prolonged(self, end: int, ahead_mm: float, bend: float) -> tuple[Array, Array]:
+        """Place and heading so far beyond the tip; the bend given is kept for 25 mm."""
         h = self.heading[end]
         left = np.array([-h[1], h[0]])
         curved = min(ahead_mm, _FADE_MM)
-        bend = float(self.bend[end])
         place = self.tip[end] + ahead_mm * h + bend * curved * (ahead_mm - 0.5 * curved) * left
         way = h + bend * curved * left
         return place, way / float(np.hypot(*way))

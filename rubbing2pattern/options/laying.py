@@ -39,4 +39,4 @@ class LayingOptions(Checked):
     short_doubt_mm: float = value(10.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
     knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
     shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
-    settle: int = value(2, 1, 5, "how often leads are read again along their fitted lines")
+    settle: int = value(3, 1, 5, "how often leads are read again along their fitted lines")
