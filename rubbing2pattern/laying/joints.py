@@ -72,9 +72,10 @@ def joints_of(
     stubs: Stubs,
     centre: Array,
     inked: Inked,
+    order: tuple[int, ...],
     options: LayingOptions,
-) -> list[Joint] | None:
-    """Return the joints of a knot, or None when its leads do not fit together.
+) -> tuple[list[Joint], tuple[int, ...]] | None:
+    """Return the joints of a knot and the order in which its ends landed, or None when its leads do not fit together.
 
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
     2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
@@ -88,11 +89,13 @@ def joints_of(
     run_of : for an end, its run and whether it is the run's last end.
     centre : (2,) where the net had the knot.
     inked : says which places (N, 2) are dark.
+    order : in which the ends land, if that was settled before.
     """
     through = [_through(pair, runs, run_of, stubs) for pair in knot.pairs]
     ends = [_ending(e, runs, run_of, stubs, centre) for e in knot.alone]
     if not through:
-        return _met(ends, runs, centre, len(knot.nodes), options)
+        met = _met(ends, runs, centre, len(knot.nodes), options)
+        return None if met is None else (met, ())
     joints: list[Joint] = []
     for i, one in enumerate(through):  # rule 1
         for two in through[:i]:
@@ -100,15 +103,18 @@ def joints_of(
             if joint is not None:
                 joints.append(joint)
     landed: list[Way] = []
-    waiting = list(ends)
+    waiting, taken = list(ends), []
     while waiting:  # rule 2
         hits = [_first_hit(w, through + landed) for w in waiting]
         if not any(hits) and len(knot.nodes) == 1:
             hits = [_nearest(w, through + landed) for w in waiting]
         if not any(hits):
             return None
-        i = _next_to_land(waiting, hits, runs, inked)
+        names = [2 * w.run + w.at_last for w in waiting]
+        settled = [names.index(e) for e in order if e in names and hits[names.index(e)]]
+        i = settled[0] if settled else _next_to_land(waiting, hits, runs, inked)
         way = waiting.pop(i)
+        taken.append(names[i])
         hit = hits[i]
         assert hit is not None
         _, place, target = hit
@@ -120,7 +126,7 @@ def joints_of(
         landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
                            way.at_last))
     joints = merged(joints, runs, options)
-    return joints if _tied(through + ends, joints) else None  # rule 5
+    return (joints, tuple(taken)) if _tied(through + ends, joints) else None  # rule 5
 
 
 def _tied(ways: list[Way], joints: list[Joint]) -> bool:
@@ -208,26 +214,43 @@ def _next_to_land(
             continue
         far, _, target = hit
         crossed = [
-            float(way.line.project(Point(p)))
+            (float(way.line.project(Point(p))), j)
             for j, other in enumerate(waiting)
             if j != i
             for p in shapely.get_coordinates(way.line.intersection(other.line))
         ]
-        first = min([c for c in crossed if c < far], default=math.inf)
-        shown = _shown_beside(way, first, far, target, runs, inked) if first < far else math.inf
+        crossed = [c for c in crossed if c[0] < far]
+        shown = math.inf
+        if crossed:
+            beside = [target, *(waiting[j] for _, j in crossed)]
+            shown = _edges_shown(way, min(crossed)[0], far, beside, runs, inked)
         ranked.append((-shown, far, i))
     return min(ranked)[2]
 
 
-def _shown_beside(
-    way: Way, first: float, last: float, target: Way, runs: list[Run], inked: Inked
+def _edges_shown(
+    way: Way, first: float, last: float, beside: list[Way], runs: list[Run], inked: Inked
 ) -> float:
-    """Length of a way that is dark outside the leaf it comes to; what is pale counts against it."""
+    """Length of a way's edges that are seen outside the leaves beside it.
+
+    Where it is pale inside an edge that no other leaf covers, no lead goes: that counts against it.
+    """
     s = np.arange(first, last, 0.5)
-    points = shapely.line_interpolate_point(way.line, s)
-    beside = shapely.distance(points, target.line) > 0.5 * runs[target.run].width_mm + 0.5
-    dark = inked(shapely.get_coordinates(points))
-    return 0.5 * float((beside & dark).sum() - 2.0 * (beside & ~dark).sum())
+    points = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s))
+    ahead = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s + 0.5))
+    along = (ahead - points) / np.maximum(np.hypot(*(ahead - points).T), 1e-9)[:, None]
+    normal = np.column_stack((-along[:, 1], along[:, 0]))
+    half = 0.5 * runs[way.run].width_mm
+    total = 0.0
+    for side in (1.0, -1.0):
+        inner, outer = (points + side * (half + d) * normal for d in (-0.8, 0.8))
+        free = np.ones(len(s), dtype=bool)
+        for other in beside:
+            reach = 0.5 * runs[other.run].width_mm + 0.3
+            free &= shapely.distance(shapely.points(outer), other.line) > reach
+        dark, pale = inked(inner), ~inked(outer)
+        total += 0.5 * float((free & dark & pale).sum()) - float((free & ~dark).sum())
+    return total
 
 
 def _same_stretch(way: Way, target: Way) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -104,6 +104,7 @@ class _Plan:
     stubs: Stubs
     runs: list[Run]
     run_of: dict[int, tuple[int, bool]]
+    order: dict[int, tuple[int, ...]] = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -133,15 +134,19 @@ class _Plan:
         """Return all joints, and the nodes of knots that do not fit together."""
         out: list[Joint] = []
         failed: set[int] = set()
-        for knot in self.knots:
+        for number, knot in enumerate(self.knots):
             if len(knot.pairs) == 1 and not knot.alone:
                 continue
             centre = self.nodes[list(knot.nodes)].mean(axis=0)
-            found = joints_of(knot, runs, self.run_of, self.stubs, centre, inked, options)
+            order = self.order.get(number, ())
+            found = joints_of(
+                knot, runs, self.run_of, self.stubs, centre, inked, order, options
+            )
             if found is None:
                 failed |= set(knot.nodes)
             else:
-                out.extend(found)
+                out.extend(found[0])
+                self.order[number] = found[1]
         return out, failed
 
 
