@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point
 
 from rubbing2pattern.frame import Array
@@ -325,21 +326,22 @@ def meeting(
 
 
 def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list[Joint]:
-    """Make one of joints that lie too near each other (rule 4)."""
-    out = list(joints)
-    while True:
-        near = [
-            (math.dist(a.place, b.place), i, j)
-            for i, a in enumerate(out)
-            for j, b in enumerate(out[:i])
-        ]
-        near = [n for n in near if n[0] < options.close_mm]
-        if not near:
-            return out
-        _, i, j = min(near)
-        one, two = out[j], out[i]
-        out = [q for k, q in enumerate(out) if k not in (i, j)]
-        out.append(united(one, two, runs))
+    """Make one of joints that lie too near each other, the nearest first (rule 4)."""
+    out: dict[int, Joint] = dict(enumerate(joints))
+    while len(out) > 1:
+        names = list(out)
+        tree = cKDTree([out[n].place for n in names])
+        pairs = tree.query_pairs(options.close_mm, output_type="ndarray")
+        if not len(pairs):
+            break
+        gaps = [math.dist(out[names[i]].place, out[names[j]].place) for i, j in pairs]
+        touched: set[int] = set()
+        for k in np.argsort(gaps, kind="stable"):
+            i, j = sorted(names[n] for n in pairs[k])
+            if not {i, j} & touched:
+                out[i] = united(out[i], out.pop(j), runs)
+                touched |= {i, j}
+    return list(out.values())
 
 
 def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:

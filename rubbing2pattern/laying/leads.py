@@ -10,13 +10,13 @@ import numpy as np
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.corners import cut_at_corners
-from rubbing2pattern.laying.joints import Inked, Joint, joints_of
+from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid
 from rubbing2pattern.laying.reread import reread
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Run, first_run, parts_of
+from rubbing2pattern.laying.runs import Run, first_run, informed, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
@@ -75,6 +75,8 @@ def laying(
     stubs = stubs_of(tracks, clean, options)
     inked = partial(_inked, lead)
     plain: set[int] = set()
+    plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
+    stubs = informed(stubs, plan.runs, plan.run_of)
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
         joints, failed = plan.joints(plan.runs, inked, options)
@@ -147,7 +149,7 @@ class _Plan:
             else:
                 out.extend(found[0])
                 self.order[number] = found[1]
-        return out, failed
+        return merged(out, runs, options), failed
 
 
 def _finished(net: Laid, rubbing: Rubbing) -> Laying:

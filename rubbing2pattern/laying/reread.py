@@ -24,7 +24,7 @@ from rubbing2pattern.reading import LeadMap, Rubbing
 _CHUNK = 16
 _ONE_SIDED = 1.5
 _ODD = 3.0
-_IN_SOLDER = 4.0
+_LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
 
 
 def reread(
@@ -41,15 +41,16 @@ def reread(
     rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
     width = np.array([r.width_mm for r in net.runs])
     half = 0.5 * width[rows.owner]
-    reach = 0.5 * float(width.max()) + options.edge_mm + options.strip_mm + 0.4
+    search = options.edge_mm + np.clip(2.0 * _deviations(net, rows), 0.0, options.edge_mm)
+    reach = 0.5 * float(width.max()) + 2.0 * options.edge_mm + options.strip_mm + 0.4
     ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
     place, seen = [], []
-    sure = np.ones(len(rows.base))
+    hidden = np.zeros(len(rows.base), dtype=bool)
     for way in (1.0, -1.0):
         edge = rows.base + way * half[:, None] * rows.normal
         open_to, soldered = in_sight(edge, rows, width, net, options)  # rule 1
-        sure[soldered] = _IN_SOLDER
-        at, fall = edge_near(ink, way * half, way, options)
+        hidden |= soldered
+        at, fall = edge_near(ink, way * half, way, search, options)
         place.append(at)
         seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
     shown = [s > options.seen_above for s in seen]
@@ -64,10 +65,20 @@ def reread(
                 (place[0][part], place[1][part]),
                 (shown[0][part], shown[1][part]),
                 (seen[0][part], seen[1][part]),
-                sure[part],
+                hidden[part],
                 options,
             )
         )
+    return out
+
+
+def _deviations(net: Laid, rows: Rows) -> Array:
+    """How far each place may be off by what is known of its run so far, (N,) mm."""
+    out = np.zeros(len(rows.base))
+    for k, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
+        start = 0.0 if run.closed else stops[0].t_mm
+        at = start + rows.along_mm[rows.of(k)]
+        out[rows.of(k)] = np.interp(at, run.shape.t_mm, run.shape.sigma_mm)
     return out
 
 
@@ -78,11 +89,11 @@ def _refitted(
     place: tuple[Array, Array],
     shown: tuple[Mask, Mask],
     seen: tuple[Array, Array],
-    doubt: Array,
+    doubt: Mask,
     options: LayingOptions,
 ) -> Run:
     both = shown[0] & shown[1]
-    plain = both & (doubt == 1.0)
+    plain = both & ~doubt
     width = run.width_mm
     if plain.sum() * options.step_mm >= options.clear_mm:
         measured = float(np.median((place[0] - place[1])[plain]))
@@ -97,10 +108,11 @@ def _refitted(
         alone = shown[one] & ~shown[two]
         middle[alone] = place[one][alone] + side * width
         sigma[alone] = _ONE_SIDED * CENTRE_MM / np.maximum(seen[one][alone], 0.2)
-    clear = float((np.isfinite(sigma) & (doubt == 1.0)).sum()) * options.step_mm
+    clear = float((np.isfinite(sigma) & ~doubt).sum()) * options.step_mm
     if clear < options.clear_mm:  # rule 4
         return replace(run, width_mm=width)
-    sigma *= doubt * np.sqrt(options.shared_mm / options.step_mm)
+    within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
+    sigma *= np.where(doubt, within, 1.0) * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)

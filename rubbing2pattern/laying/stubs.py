@@ -15,7 +15,7 @@ from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
 _FADE_MM = 25.0
-_SHORT_MM = 10.0
+SHORT_MM = 10.0
 _STIFF = 150.0  # mm^2: a bend of 40 mm radius costs as 0.15 mm
 
 
@@ -41,7 +41,7 @@ class Stubs:
     def bend_towards(self, end: int, other: int) -> float:
         """Bend of an end if it goes on in another: of a short one that of the other is as good."""
         sure = float(self.seen_mm[end]) ** 3
-        share = sure / (sure + _SHORT_MM**3)
+        share = sure / (sure + SHORT_MM**3)
         return share * float(self.bend[end]) - (1.0 - share) * float(self.bend[other])
 
     def prolonged(self, end: int, ahead_mm: float, bend: float) -> tuple[Array, Array]:

@@ -68,8 +68,9 @@ def tracked(
         local, low, high = _dark_span(rows, ink, shift, guess)
         guess = np.clip(_lone_width(rows, local, guess), 2.0, 18.0)
     width = guess[rows.owner]
-    plus, fall_plus = _edge(ink, shift + 0.5 * width, 1.0, options)
-    minus, fall_minus = _edge(ink, shift - 0.5 * width, -1.0, options)
+    reach = np.full(len(width), options.edge_mm)
+    plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)
+    minus, fall_minus = edge_near(ink, shift - 0.5 * width, -1.0, reach, options)
     both = 0.5 * (plus + minus)
     seen = np.minimum(fall_plus, fall_minus) / ink.strength
     return Tracks(rows, rows.base + both[:, None] * rows.normal, seen, local, guess)
@@ -154,16 +155,20 @@ def _lone_width(rows: Rows, local: Array, guess: Array) -> Array:
     return out
 
 
-def _edge(
-    ink: Ink, expected: Array, way: float, options: LayingOptions
+def edge_near(
+    ink: Ink, expected: Array, way: float, reach_mm: Array, options: LayingOptions
 ) -> tuple[Array, Array]:
-    """Return where the leaf's edge is found near where it is expected, mm, and the fall there."""
+    """Return where the leaf's edge is found near where it is expected, mm, and the fall there.
+
+    Parameters
+    ----------
+    expected, reach_mm : (N,) offset of the edge and how far from there it may lie.
+    way : +1 for the edge to the left, -1 for the one to the right.
+    """
     zero = len(ink.off_mm) // 2
     fall = way * ink.steps(options.strip_mm)
     middle = zero + np.round(expected / ink.step_mm).astype(np.int64)
-    reach = round(options.edge_mm / ink.step_mm)
+    reach = np.round(reach_mm / ink.step_mm).astype(np.int64)
     place, height = peaks(fall.astype(np.float32), middle - reach, middle + reach)
     return (place - zero) * ink.step_mm, np.asarray(height, dtype=np.float64)
 
-
-edge_near = _edge
