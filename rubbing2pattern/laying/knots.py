@@ -14,7 +14,7 @@ import numpy as np
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.rows import Ints
-from rubbing2pattern.laying.stubs import Stubs
+from rubbing2pattern.laying.stubs import SHORT_MM, Stubs
 from rubbing2pattern.options.laying import LayingOptions
 
 _MOST = 8
@@ -46,6 +46,8 @@ def knots_of(
     stubs: Stubs,
     plain: set[int],
     options: LayingOptions,
+    *,
+    cautious: bool = False,
 ) -> list[Knot]:
     """Group the nodes and pair the ends that come out of every group.
 
@@ -58,6 +60,7 @@ def knots_of(
     ends : (E, 2) nodes of the edges.
     lengths_mm, clear_mm : (E,) length of each, and how much of it is clean.
     plain : nodes that are each a knot by themselves.
+    cautious : pair short ends only where nothing speaks against it.
     """
     at: dict[int, list[int]] = {}
     for k, (a, b) in enumerate(ends.tolist()):
@@ -75,7 +78,7 @@ def knots_of(
     out: list[Knot] = []
     for nodes, inner in _groups(ends, at, hidden, lengths_mm, options.least_round_mm):
         out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
-        pairs, alone = paired(out_of, stubs, options)
+        pairs, alone = paired(out_of, stubs, options, cautious=cautious)
         out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone)))
     return out
 
@@ -111,7 +114,7 @@ def _groups(
 
 
 def paired(
-    out_of: list[int], stubs: Stubs, options: LayingOptions
+    out_of: list[int], stubs: Stubs, options: LayingOptions, *, cautious: bool = False
 ) -> tuple[list[Pair], list[int]]:
     """Return the pairing with the least cost and the ends left over."""
     clear = [e for e in out_of if stubs.seen_mm[e] > 0]
@@ -119,7 +122,8 @@ def paired(
     costs: dict[Pair, float] = {}
     for i, j in itertools.combinations(range(n), 2):
         cost = through_cost(stubs, clear[i], clear[j], options)
-        if cost < 2.0 * options.alone_cost:
+        short = min(stubs.seen_mm[clear[i]], stubs.seen_mm[clear[j]]) < SHORT_MM
+        if cost < (0.5 if cautious and short else 2.0) * options.alone_cost:
             costs[i, j] = cost
     if n > _MOST:  # the cheapest first; so many ends meet hardly ever
         chosen = _greedy(costs)

@@ -75,7 +75,7 @@ def laying(
     stubs = stubs_of(tracks, clean, options)
     inked = partial(_inked, lead)
     plain: set[int] = set()
-    plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
+    plan = _Plan.of(cut, tracks, clean, stubs, plain, options, cautious=True)
     stubs = informed(stubs, plan.runs, plan.run_of)
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
@@ -117,10 +117,14 @@ class _Plan:
         stubs: Stubs,
         plain: set[int],
         options: LayingOptions,
+        *,
+        cautious: bool = False,
     ) -> _Plan:
         rows = tracks.rows
         clear = np.bincount(rows.owner, clean, len(net.paths)) * options.step_mm
-        knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options)
+        knots = knots_of(
+            net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious
+        )
         chains = parts_of(len(net.paths), knots)
         runs = [first_run(parts, closed, tracks, clean, options) for parts, closed in chains]
         run_of: dict[int, tuple[int, bool]] = {}

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
+from rubbing2pattern.fitting.primitives import LineFit
 from rubbing2pattern.fitting.smooth import Places
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.net import Laid, trimmed
@@ -24,6 +25,10 @@ from rubbing2pattern.reading import LeadMap, Rubbing
 _CHUNK = 16
 _ONE_SIDED = 1.5
 _ODD = 3.0
+_MISSED_MM = 0.3
+_AT_JOINT_MM = 0.6
+_SHORT_MM = 12.0
+_SQUARE_RAD = 0.1
 _LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
 
 
@@ -36,7 +41,10 @@ def reread(
        it counts little;
     2. the width of a run is the median distance of its edges where both are in sight;
     3. where one edge alone is in sight the middle lies half a width from it;
-    4. a run of which nothing is in sight keeps its curve.
+    4. a run of which nothing is in sight keeps its curve;
+    5. a run is drawn to a joint that it ends at but that its curve misses;
+    6. of a short lead the direction is known badly: between two leads that run
+       through it is likely to be square to both.
     """
     rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
     width = np.array([r.width_mm for r in net.runs])
@@ -60,6 +68,7 @@ def reread(
         out.append(
             _refitted(
                 run,
+                _joints_off(net, k),
                 rows,
                 part,
                 (place[0][part], place[1][part]),
@@ -69,7 +78,33 @@ def reread(
                 options,
             )
         )
-    return out
+    return [_squared(net, k, run, options) for k, run in enumerate(out)]  # rule 6
+
+
+def _squared(net: Laid, k: int, run: Run, options: LayingOptions) -> Run:
+    """Turn a short straight lead towards the square of the leads it ends at."""
+    fit = run.shape.fit
+    if run.clear_mm > _SHORT_MM or not isinstance(fit, LineFit):
+        return run
+    ways = []
+    for stop in (net.stops[k][0], net.stops[k][-1]):
+        for j, others in enumerate(net.stops):
+            inner = [s for s in others[1:-1] if s.joint == stop.joint]
+            if j != k and inner:
+                along = net.runs[j].shape.at(inner[0].t_mm)[1]
+                square = np.array([-along[1], along[0]])
+                ways.append(square * np.sign(float(square @ fit.along) or 1.0))
+    if len(ways) < 2:
+        return run
+    mean = np.mean(ways, axis=0)
+    turn = float(np.arctan2(fit.along[0] * mean[1] - fit.along[1] * mean[0], fit.along @ mean))
+    measured = 1.0 / max(run.clear_mm, 1.0)
+    share = measured**2 / (measured**2 + _SQUARE_RAD**2)
+    if abs(turn) > 3.0 * np.hypot(measured, _SQUARE_RAD):
+        return run
+    c, s = np.cos(share * turn), np.sin(share * turn)
+    along = np.array([c * fit.along[0] - s * fit.along[1], s * fit.along[0] + c * fit.along[1]])
+    return replace(run, shape=run.shape.straightened(LineFit(fit.centre, along)))
 
 
 def _deviations(net: Laid, rows: Rows) -> Array:
@@ -82,8 +117,23 @@ def _deviations(net: Laid, rows: Rows) -> Array:
     return out
 
 
+def _joints_off(net: Laid, k: int) -> list[tuple[bool, Array]]:
+    """Return the ends of a run that its curve misses, with the place of the joint there."""
+    run, stops = net.runs[k], net.stops[k]
+    if run.closed:
+        return []
+    ends = ((False, stops[0]), (True, stops[-1]))
+    places = [(last, s.t_mm, net.places[s.joint]) for last, s in ends]
+    return [
+        (last, place)
+        for last, t, place in places
+        if np.hypot(*(run.shape.at(t)[0] - place)) > _MISSED_MM
+    ]
+
+
 def _refitted(
     run: Run,
+    missed: list[tuple[bool, Array]],
     rows: Rows,
     part: slice,
     place: tuple[Array, Array],
@@ -114,6 +164,9 @@ def _refitted(
     within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
     sigma *= np.where(doubt, within, 1.0) * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
+    for last, place in missed:  # rule 5
+        points[-1 if last else 0] = place
+        sigma[-1 if last else 0] = _AT_JOINT_MM
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)
     return replace(run, width_mm=width, shape=shape, clear_mm=clear)

@@ -6,7 +6,7 @@ Legend: N measured places, M points of the polyline.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,6 +58,13 @@ class Shape:
         i = min(max(self.index(t), 1), len(self.t_mm) - 2)
         d = self.points[i + 1] - self.points[i - 1]
         return p, d / max(float(np.hypot(*d)), 1e-12)
+
+    def straightened(self, line: LineFit) -> Shape:
+        """Return the same stretch of another line."""
+        middle = float((line.centre - self.points[0]) @ line.along)
+        at = self.t_mm - self.t_mm[0] - middle
+        points = line.centre + at[:, None] * line.along
+        return replace(self, fit=line, points=points)
 
 
 def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptions) -> Shape:
