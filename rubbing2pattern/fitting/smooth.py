@@ -1,0 +1,207 @@
+"""A smooth curve through measured places, with what it may be off at any place.
+
+Strategy: the curve is a cubic B-spline of which the third derivative is white noise of a given
+strength (a came keeps its curvature unless the places say otherwise); places count square to the
+line only. Both together make a Gaussian posterior, whose covariance says how sure the curve is,
+between places and beyond them (Wahba 1978; P-splines, Eilers and Marx 1996). The strength is the
+one with the greatest marginal likelihood.
+
+Legend: N places, K coefficients of each axis, M parameters asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.interpolate import BSpline
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+from rubbing2pattern.frame import Array
+
+BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5)
+"""Strengths tried, 1/mm^3: from a straight lead bent by hand to an S of 30 mm radius."""
+
+FADE_MM = 25.0
+"""Beyond its places a bend fades by a factor e over this length: an S turns back."""
+
+
+_BAND = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Measured places of a curve.
+
+    Attributes
+    ----------
+    t_mm : (N,) running length on the line they were measured from, rising.
+    points, normal : (N, 2) places and unit vectors in which they were measured.
+    sigma_mm : (N,) deviation of each; infinite leaves it out.
+    """
+
+    t_mm: Array
+    points: Array
+    normal: Array
+    sigma_mm: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SmoothFit:
+    """A smooth curve over the range of its places, prolonged with its last curvature.
+
+    Attributes
+    ----------
+    spline : place (2,) in mm by parameter, about mm along the curve.
+    first, last : range of the parameter.
+    covariance : (2 K, 2 K) of the coefficients, x and y of each in turn.
+    bending : strength of the third derivative that was chosen, 1/mm^3.
+    evidence : log of the marginal likelihood.
+    """
+
+    spline: BSpline
+    first: float
+    last: float
+    covariance: Array
+    bending: float
+    evidence: float
+
+    def at(self, t: Array) -> tuple[Array, Array, Array]:
+        """Places (M, 2), unit tangents (M, 2) and deviations across (M,) at parameters."""
+        inside = np.clip(t, self.first, self.last)
+        beyond = t - inside
+        place, speed, bend = (self.spline(inside, d) for d in (0, 1, 2))
+        rate = np.maximum(np.hypot(*speed.T), 1e-9)
+        along = speed / rate[:, None]
+        curvature = (speed[:, 0] * bend[:, 1] - speed[:, 1] * bend[:, 0]) / rate**3
+        place, along = _on_circle(place, along, curvature, beyond)
+        return place, along, self._deviation(inside, beyond, along)
+
+    def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
+        normal = np.column_stack((-along[:, 1], along[:, 0]))
+        k = self.spline.c.shape[0]
+        row = np.zeros((len(inside), k))
+        for order, factor in ((0, np.ones_like(beyond)), (1, beyond), (2, 0.5 * beyond**2)):
+            if order and not beyond.any():
+                break
+            row += factor[:, None] * basis_of(self.spline.t, inside, order)
+        full = (row[:, :, None] * normal[:, None, :]).reshape(len(row), 2 * k)
+        # A place hangs on four coefficients: eight neighbours of the covariance are enough.
+        start = 2 * np.clip((row != 0).argmax(axis=1), 0, max(k - 4, 0))
+        near = start[:, None] + np.arange(min(8, 2 * k))
+        few = np.take_along_axis(full, near, axis=1)
+        block = self.covariance[near[:, :, None], near[:, None, :]]
+        variance = np.einsum("ij,ijk,ik->i", few, block, few)
+        wander = self.bending * np.abs(beyond) ** 5 / 20.0
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0) + wander))
+
+
+def _on_circle(
+    place: Array, along: Array, curvature: Array, beyond: Array
+) -> tuple[Array, Array]:
+    """Walk on from places along curves whose bend fades from that of the touching circle."""
+    fading = np.sign(beyond) * FADE_MM * (1.0 - np.exp(-np.abs(beyond) / FADE_MM))
+    turn = np.clip(curvature * fading, -math.pi, math.pi)
+    half = 0.5 * turn
+    chord = beyond * np.sinc(half / math.pi)
+    normal = np.column_stack((-along[:, 1], along[:, 0]))
+    way = along * np.cos(half)[:, None] + normal * np.sin(half)[:, None]
+    ahead = along * np.cos(turn)[:, None] + normal * np.sin(turn)[:, None]
+    return place + chord[:, None] * way, ahead
+
+
+def basis_of(knots: Array, t: Array, order: int = 0) -> Array:
+    """Return values, or derivatives, of all cubic basis functions, (M, K)."""
+    count = len(knots) - 4
+    if order == 0:
+        first, last = float(knots[3]), float(knots[-4])
+        inside = np.clip(t, first, last - 1e-9 * max(abs(last), 1.0))
+        return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray())
+    return np.asarray(BSpline(knots, np.eye(count), 3)(t, order))
+
+
+def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
+    """Fit a smooth curve; Huber weights beyond `limit` deviations (Huber 1964)."""
+    used = np.isfinite(places.sigma_mm)
+    t = places.t_mm[used]
+    first, last = float(t[0]), float(t[-1])
+    spans = max(1, math.ceil((last - first) / knot_mm))
+    width = max((last - first) / spans, 1e-6)
+    # Even knots, also beyond the ends: only so are third differences third derivatives.
+    knots = first + width * np.arange(-3.0, spans + 4.0)
+    basis = basis_of(knots, t)
+    solved = _System(basis, places.points[used], places.normal[used], width)
+    weight = 1.0 / places.sigma_mm[used] ** 2
+    robust = weight
+    for _ in range(3):
+        off = solved.residuals(solved.fit(robust, BENDINGS[-1]).coefficients) * np.sqrt(weight)
+        robust = weight * np.minimum(1.0, limit / np.maximum(np.abs(off), 1e-9))
+    best = max((solved.fit(robust, q) for q in BENDINGS), key=lambda f: f.evidence)
+    covariance = cho_solve_banded(
+        (best.factor, True), np.eye(best.factor.shape[1]), check_finite=False
+    )
+    spline = BSpline(knots, best.coefficients, 3)
+    return SmoothFit(spline, first, last, covariance, best.bending, best.evidence)
+
+
+class _Solution(NamedTuple):
+    coefficients: Array
+    factor: Array
+    evidence: float
+    bending: float
+
+
+@dataclass(frozen=True, slots=True)
+class _System:
+    """The normal equations of one curve; x and y of a coefficient are neighbours, so that all is
+    banded.
+    """
+
+    basis: Array
+    points: Array
+    normal: Array
+    width_mm: float
+
+    def residuals(self, coefficients: Array) -> Array:
+        """Distances of the places from the curve, in the direction measured, (N,)."""
+        away = self.points - self._curve(coefficients)
+        return np.asarray((away * self.normal).sum(axis=1))
+
+    def _curve(self, coefficients: Array) -> Array:
+        return np.asarray(np.einsum("nk,kx->nx", self.basis, coefficients))
+
+    def fit(self, weight: Array, bending: float) -> _Solution:
+        """Solve for the coefficients (K, 2) under a strength of the third derivative."""
+        k = self.basis.shape[1]
+        # Along the line a place says nothing; a faint hold keeps the parameter in step.
+        hold = 0.01 * weight
+        n = self.normal
+        metric = (weight - hold)[:, None, None] * n[:, :, None] * n[:, None, :]
+        metric += hold[:, None, None] * np.eye(2)
+        pulled = np.einsum("nij,nj->ni", metric, self.points)
+        right = np.einsum("nk,ni->ki", self.basis, pulled).ravel()
+        prior = bending * self.width_mm**5
+        third = np.diff(np.eye(k), n=3, axis=0)
+        penalty = np.einsum("ai,aj->ij", third, third) / prior
+        banded = np.zeros((_BAND, 2 * k))
+        for apart in range(4):
+            both = self.basis[:, : k - apart] * self.basis[:, apart:]
+            block = np.einsum("nk,nij->kij", both, metric)
+            block += np.diagonal(penalty, apart)[:, None, None] * np.eye(2)
+            for i in (0, 1):
+                for j in (0, 1):
+                    row = 2 * apart + j - i
+                    if row >= 0:
+                        banded[row, i : 2 * (k - apart) : 2] = block[:, i, j]
+        banded[0] += 1e-9
+        factor = cholesky_banded(banded, lower=True, check_finite=False)
+        c = cho_solve_banded((factor, True), right, check_finite=False).reshape(k, 2)
+        away = self.points - self._curve(c)
+        misfit = float(np.einsum("ni,nij,nj->", away, metric, away))
+        bent = np.diff(c, n=3, axis=0)
+        misfit += float((bent**2).sum()) / prior
+        log_det = 2.0 * float(np.log(factor[0]).sum())
+        evidence = -0.5 * (misfit + log_det + 2 * (k - 3) * math.log(prior))
+        return _Solution(c, factor, evidence, bending)

@@ -1,0 +1,81 @@
+"""Corners: places where an edge of the net turns sharper than a came is bent."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import evenly
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import RawNet
+
+_STEP_MM = 0.5
+
+
+def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawNet:
+    """Return the net with every edge cut at its corners.
+
+    Rule: the direction turns by more than `corner_deg` between the chords before and after a place,
+    and by most of that still with chords half as long; a bend loses half of it. Chords are
+    `chord_mm` long and at least `chord_widths` times as long as the lead is wide.
+
+    Parameters
+    ----------
+    width_mm : (E,) width of the lead along each edge.
+    """
+    nodes = [p for p in net.nodes]
+    ends: list[tuple[int, int]] = []
+    paths: list[Array] = []
+    sides = []
+    for k, path in enumerate(net.paths):
+        chord = max(options.chord_mm, options.chord_widths * float(width_mm[k]))
+        even = evenly(path, _STEP_MM)
+        ring = int(net.ends[k, 0]) == int(net.ends[k, 1])
+        cuts = _corners(even, chord, options.corner_deg, ring)
+        stops = [0, *cuts, len(even) - 1]
+        numbers = [int(net.ends[k, 0]), *range(len(nodes), len(nodes) + len(cuts))]
+        numbers.append(int(net.ends[k, 1]))
+        nodes.extend(even[i] for i in cuts)
+        for i in range(len(stops) - 1):
+            ends.append((numbers[i], numbers[i + 1]))
+            paths.append(even[stops[i] : stops[i + 1] + 1])
+            sides.append(net.sides[k])
+    return RawNet(
+        np.array(nodes).reshape(-1, 2),
+        np.array(ends, dtype=np.int64).reshape(-1, 2),
+        tuple(paths),
+        np.array(sides, dtype=np.int64).reshape(-1, 2),
+    )
+
+
+def _corners(even: Array, chord_mm: float, corner_deg: float, ring: bool) -> list[int]:
+    """Indices of the sharpest places, none nearer to another than a chord."""
+    n = round(chord_mm / _STEP_MM)
+    if len(even) < 2.2 * n:
+        return []
+    full = _turns(even, n)
+    half = _turns(even, max(2, n // 2))
+    sharp = np.where((full > corner_deg) & (half > 0.6 * full), full, 0.0)
+    found: list[int] = []
+    while sharp.max() > 0.0:
+        i = int(sharp.argmax())
+        found.append(i)
+        sharp[max(0, i - n) : i + n + 1] = 0.0
+    return sorted(i for i in found if 0 < i < len(even) - 1)
+
+
+def _turns(even: Array, chord: int) -> Array:
+    """Turn in degrees between the chords before and after every place, 0 near the ends."""
+    out = np.zeros(len(even))
+    if len(even) < 2 * chord + 1:
+        return out
+    before = even[chord:-chord] - even[: -2 * chord]
+    after = even[2 * chord :] - even[chord:-chord]
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    dot = (before * after).sum(axis=1)
+    out[chord : len(even) - chord] = np.degrees(np.abs(np.arctan2(cross, dot)))
+    return out
+
+
+Ends = npt.NDArray[np.int64]

@@ -1,0 +1,373 @@
+"""Joints: where the fitted runs of a knot cross, butt and meet.
+
+A *stop* is a place on a run that belongs to a joint.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy.spatial import cKDTree
+from shapely.geometry import LineString, Point
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.knots import Knot
+from rubbing2pattern.laying.runs import Run, polyline_between
+from rubbing2pattern.laying.stubs import Stubs
+from rubbing2pattern.options.laying import LayingOptions
+
+_WINDOW_MM = 15.0
+_REACH_MM = 25.0
+
+
+@dataclass(slots=True)
+class Joint:
+    """A joint: its place, the runs that go through it and those that end at it.
+
+    `through` holds (run, length along it); `ending` holds (run, length, whether at its last end).
+    """
+
+    place: Array
+    through: list[tuple[int, float]] = field(default_factory=list)
+    ending: list[tuple[int, float, bool]] = field(default_factory=list)
+    misfit_mm: float = 0.0
+
+
+Inked = Callable[[Array], npt.NDArray[np.bool_]]
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A stretch of a run in a knot: going through, or from the last clean place of an end on."""
+
+    run: int
+    low: float
+    high: float
+    line: LineString
+    at_last: bool = False
+
+    def length_at(self, place: Array) -> float:
+        """Running length on the run of a place on the stretch."""
+        share = float(self.line.project(Point(place)))
+        return self.low - share if self.backwards else self.low + share
+
+    @property
+    def backwards(self) -> bool:
+        """Whether the line is walked against the run, as from an end at its start."""
+        return self.low > self.high
+
+
+Hit = tuple[float, Array, Way]
+"""How far an end goes, the place, and the lead it comes to."""
+
+
+def joints_of(
+    knot: Knot,
+    runs: list[Run],
+    run_of: dict[int, tuple[int, bool]],
+    stubs: Stubs,
+    centre: Array,
+    inked: Inked,
+    order: tuple[int, ...],
+    options: LayingOptions,
+) -> tuple[list[Joint], tuple[int, ...]] | None:
+    """Return the joints of a knot and the order in which its ends landed, or None when its leads do not fit together.
+
+    1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
+    2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
+       ends would cross, the one goes on whose way shows in the ink beside the lead it comes to;
+    3. with no lead running through, all ends meet where their curves pass nearest;
+    4. joints nearer to each other than `close_mm` are one;
+    5. a knot of which not all leads hang together has a short lead that was taken for solder.
+
+    Parameters
+    ----------
+    run_of : for an end, its run and whether it is the run's last end.
+    centre : (2,) where the net had the knot.
+    inked : says which places (N, 2) are dark.
+    order : in which the ends land, if that was settled before.
+    """
+    through = [_through(pair, runs, run_of, stubs) for pair in knot.pairs]
+    ends = [_ending(e, runs, run_of, stubs, centre) for e in knot.alone]
+    if not through:
+        met = _met(ends, runs, centre, len(knot.nodes), options)
+        return None if met is None else (met, ())
+    joints: list[Joint] = []
+    for i, one in enumerate(through):  # rule 1
+        for two in through[:i]:
+            joint = _crossed(one, two, centre, options)
+            if joint is not None:
+                joints.append(joint)
+    landed: list[Way] = []
+    waiting, taken = list(ends), []
+    while waiting:  # rule 2
+        hits = [_first_hit(w, through + landed) for w in waiting]
+        if not any(hits) and len(knot.nodes) == 1:
+            hits = [_nearest(w, through + landed) for w in waiting]
+        if not any(hits):
+            return None
+        names = [2 * w.run + w.at_last for w in waiting]
+        settled = [names.index(e) for e in order if e in names and hits[names.index(e)]]
+        i = settled[0] if settled else _next_to_land(waiting, hits, runs, inked)
+        way = waiting.pop(i)
+        taken.append(names[i])
+        hit = hits[i]
+        assert hit is not None
+        _, place, target = hit
+        joint = Joint(place)
+        joint.ending.append((way.run, way.length_at(place), way.at_last))
+        joint.through.append((target.run, target.length_at(place)))
+        joints.append(joint)
+        cut = way.length_at(place)
+        landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
+                           way.at_last))
+    joints = merged(joints, runs, options)
+    return (joints, tuple(taken)) if _tied(through + ends, joints) else None  # rule 5
+
+
+def _tied(ways: list[Way], joints: list[Joint]) -> bool:
+    """Whether all leads of a knot hang together."""
+    group = {w.run: w.run for w in ways}
+    for joint in joints:
+        here = [run for run, _ in joint.through] + [run for run, _, _ in joint.ending]
+        names = {group[run] for run in here}
+        group = {run: min(names) if name in names else name for run, name in group.items()}
+    return len(set(group.values())) == 1
+
+
+def _way(runs: list[Run], run: int, low: float, high: float, at_last: bool = False) -> Way:
+    shape = runs[run].shape
+    points = polyline_between(shape, min(low, high), max(low, high))
+    if low > high:
+        points = points[::-1]
+    return Way(run, low, high, LineString(points), at_last)
+
+
+def _through(
+    pair: tuple[int, int], runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs
+) -> Way:
+    run = run_of[pair[0]][0]
+    shape = runs[run].shape
+    t = sorted(shape.near(stubs.tip[e], 0.0, shape.last_mm) for e in pair)
+    low = max(t[0] - _WINDOW_MM, float(shape.t_mm[0]))
+    high = min(t[1] + _WINDOW_MM, float(shape.t_mm[-1]))
+    return _way(runs, run, low, high)
+
+
+def _ending(
+    end: int, runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs, centre: Array
+) -> Way:
+    run, at_last = run_of[end]
+    shape = runs[run].shape
+    half = 0.5 * shape.last_mm
+    if stubs.seen_mm[end] > 0:
+        limits = (half, math.inf) if at_last else (-math.inf, half)
+        tip = shape.near(stubs.tip[end], *limits)
+        ahead = math.dist(stubs.tip[end], centre) + _REACH_MM
+    else:
+        tip = half
+        ahead = abs(half) + _REACH_MM
+    if at_last:
+        return _way(runs, run, tip, min(tip + ahead, float(shape.t_mm[-1])), True)
+    return _way(runs, run, tip, max(tip - ahead, float(shape.t_mm[0])), False)
+
+
+def _crossed(one: Way, two: Way, centre: Array, options: LayingOptions) -> Joint | None:
+    common = shapely.get_coordinates(one.line.intersection(two.line))
+    if len(common):
+        place = common[int(np.hypot(*(common - centre).T).argmin())]
+        misfit = 0.0
+    else:
+        a, b = shapely.get_coordinates(shapely.shortest_line(one.line, two.line))
+        misfit = 0.5 * math.dist(a, b)
+        if 2.0 * misfit > options.meet_mm:
+            return None
+        place = 0.5 * (a + b)
+    stops = [(w.run, w.length_at(place)) for w in (one, two)]
+    return Joint(np.asarray(place), stops, misfit_mm=misfit)
+
+
+def _first_hit(way: Way, targets: list[Way]) -> Hit | None:
+    """Return the first place where an end comes to another lead: how far, where, which."""
+    best: Hit | None = None
+    for target in targets:
+        if _same_stretch(way, target):
+            continue
+        for p in shapely.get_coordinates(way.line.intersection(target.line)):
+            far = float(way.line.project(Point(p)))
+            if best is None or far < best[0]:
+                best = (far, np.asarray(p), target)
+    return best
+
+
+def _next_to_land(
+    waiting: list[Way], hits: list[Hit | None], runs: list[Run], inked: Inked
+) -> int:
+    """Return the end that goes on to the lead it comes to, whatever it crosses."""
+    ranked = []
+    for i, (way, hit) in enumerate(zip(waiting, hits, strict=True)):
+        if hit is None:
+            continue
+        far, _, target = hit
+        crossed = [
+            (float(way.line.project(Point(p))), j)
+            for j, other in enumerate(waiting)
+            if j != i
+            for p in shapely.get_coordinates(way.line.intersection(other.line))
+        ]
+        crossed = [c for c in crossed if c[0] < far]
+        shown = math.inf
+        if crossed:
+            beside = [target, *(waiting[j] for _, j in crossed)]
+            shown = _edges_shown(way, min(crossed)[0], far, beside, runs, inked)
+        ranked.append((-shown, far, i))
+    return min(ranked)[2]
+
+
+def _edges_shown(
+    way: Way, first: float, last: float, beside: list[Way], runs: list[Run], inked: Inked
+) -> float:
+    """Length of a way's edges that are seen outside the leaves beside it.
+
+    Where it is pale inside an edge that no other leaf covers, no lead goes: that counts against it.
+    """
+    s = np.arange(first, last, 0.5)
+    points = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s))
+    ahead = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s + 0.5))
+    along = (ahead - points) / np.maximum(np.hypot(*(ahead - points).T), 1e-9)[:, None]
+    normal = np.column_stack((-along[:, 1], along[:, 0]))
+    half = 0.5 * runs[way.run].width_mm
+    total = 0.0
+    for side in (1.0, -1.0):
+        inner, outer = (points + side * (half + d) * normal for d in (-0.8, 0.8))
+        free = np.ones(len(s), dtype=bool)
+        for other in beside:
+            reach = 0.5 * runs[other.run].width_mm + 0.3
+            free &= shapely.distance(shapely.points(outer), other.line) > reach
+        dark, pale = inked(inner), ~inked(outer)
+        total += 0.5 * float((free & dark & pale).sum()) - float((free & ~dark).sum())
+    return total
+
+
+def _same_stretch(way: Way, target: Way) -> bool:
+    """Whether a way begins on the stretch of its own run that it might come to."""
+    low, high = sorted((target.low, target.high))
+    return way.run == target.run and low - 1.0 < way.low < high + 1.0
+
+
+def _nearest(way: Way, targets: list[Way]) -> Hit | None:
+    """Return where an end that comes to no lead passes nearest to one, as `_first_hit`."""
+    best: Hit | None = None
+    gap = math.inf
+    for target in targets:
+        if _same_stretch(way, target):
+            continue
+        a, b = shapely.get_coordinates(shapely.shortest_line(way.line, target.line))
+        if math.dist(a, b) < gap:
+            gap = math.dist(a, b)
+            best = (float(way.line.project(Point(a))), np.asarray(b), target)
+    return best
+
+
+def _met(
+    ends: list[Way], runs: list[Run], centre: Array, nodes: int, options: LayingOptions
+) -> list[Joint] | None:
+    """Let all ends meet in one place (rule 3)."""
+    if len(ends) == 1:
+        way = ends[0]
+        shape = runs[way.run].shape
+        t = shape.last_mm if way.at_last else 0.0
+        t = shape.near(centre, *((0.5 * shape.last_mm, math.inf) if way.at_last else
+                                 (-math.inf, 0.5 * shape.last_mm)))
+        return [Joint(shape.at(t)[0], [], [(way.run, t, way.at_last)])]
+    place, misfit = meeting([(w.run, w.at_last) for w in ends], runs, centre)
+    if nodes > 1 and misfit > options.meet_mm:
+        return None
+    joint = Joint(place, misfit_mm=misfit)
+    for w in ends:
+        joint.ending.append((w.run, _end_length(runs, w.run, w.at_last, place), w.at_last))
+    return [joint]
+
+
+def _end_length(runs: list[Run], run: int, at_last: bool, place: Array) -> float:
+    shape = runs[run].shape
+    half = 0.5 * shape.last_mm
+    return shape.near(place, *((half, math.inf) if at_last else (-math.inf, half)))
+
+
+def meeting(
+    ends: list[tuple[int, bool]], runs: list[Run], start: Array, hold_mm: float = 4.0
+) -> tuple[Array, float]:
+    """Return the place nearest to the curves of several ends, weighed by how sure each is."""
+    place = start
+    pull = (0.3 / hold_mm) ** 2
+    misfit = 0.0
+    for _ in range(4):
+        matrix, right = pull * np.eye(2), pull * start
+        offs = []
+        for run, at_last in ends:
+            shape = runs[run].shape
+            t = _end_length(runs, run, at_last, place)
+            foot, along = shape.at(t)
+            n = np.array([-along[1], along[0]])
+            sigma = float(shape.sigma_mm[shape.index(t)])
+            weight = 0.09 / (0.09 + sigma**2)
+            matrix = matrix + weight * np.outer(n, n)
+            right = right + weight * n * float(n @ foot)
+            offs.append(abs(float(n @ (place - foot))))
+        place = np.asarray(np.linalg.solve(matrix, right))
+        misfit = max(offs)
+    return place, misfit
+
+
+def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list[Joint]:
+    """Make one of joints that lie too near each other, the nearest first (rule 4)."""
+    out: dict[int, Joint] = dict(enumerate(joints))
+    while len(out) > 1:
+        names = list(out)
+        tree = cKDTree([out[n].place for n in names])
+        pairs = tree.query_pairs(options.close_mm, output_type="ndarray")
+        if not len(pairs):
+            break
+        gaps = [math.dist(out[names[i]].place, out[names[j]].place) for i, j in pairs]
+        touched: set[int] = set()
+        for k in np.argsort(gaps, kind="stable"):
+            i, j = sorted(names[n] for n in pairs[k])
+            if not {i, j} & touched:
+                out[i] = united(out[i], out.pop(j), runs)
+                touched |= {i, j}
+    return list(out.values())
+
+
+def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
+    """Make one joint of two; it lies on what runs through."""
+    ending = one.ending + [e for e in two.ending if e not in one.ending]
+    gone = {(run, last) for run, _, last in ending}
+    through: dict[int, list[float]] = {}
+    for run, t in one.through + two.through:
+        if not any(run == r and abs(t - e) < 6.0 for r, e, _ in ending):
+            through.setdefault(run, []).append(t)
+    del gone
+    weight = [len(q.through) + len(q.ending) for q in (one, two)]
+    place = (weight[0] * one.place + weight[1] * two.place) / sum(weight)
+    if len(through) > 1:
+        place = one.place if len(one.through) > 1 else place
+        place = two.place if len(two.through) > 1 and len(one.through) < 2 else place
+    elif len(through) == 1:
+        run = next(iter(through))
+        t = runs[run].shape.near(place)
+        place = runs[run].shape.at(t)[0]
+    stops = [(run, runs[run].shape.near(place, min(t) - 8.0, max(t) + 8.0))
+             for run, t in through.items()]
+    misfit = max(one.misfit_mm, two.misfit_mm)
+    for run, t, _ in ending:
+        foot, along = runs[run].shape.at(t)
+        d = place - foot
+        misfit = max(misfit, abs(float(along[0] * d[1] - along[1] * d[0])))
+    ends = [(run, _end_length(runs, run, last, place), last) for run, _, last in ending]
+    return Joint(place, stops, ends, misfit)

@@ -1,0 +1,193 @@
+"""Knots: nodes tied by leads that nothing shows alone, and which leads run through them.
+
+What the net shows inside a knot is not to be trusted: a crossing comes out as two nodes, leads that
+meet at a point fork too early. Only the leads that come out of it are.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.rows import Ints
+from rubbing2pattern.laying.stubs import SHORT_MM, Stubs
+from rubbing2pattern.options.laying import LayingOptions
+
+_MOST = 8
+Pair = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Knot:
+    """Nodes that are read together.
+
+    Attributes
+    ----------
+    nodes : numbers of the nodes.
+    inner : edges between them that show no lead alone.
+    pairs : ends in which one lead runs through.
+    alone : ends that butt, or meet here.
+    """
+
+    nodes: tuple[int, ...]
+    inner: tuple[int, ...]
+    pairs: tuple[Pair, ...]
+    alone: tuple[int, ...]
+
+
+def knots_of(
+    ends: Ints,
+    lengths_mm: Array,
+    clear_mm: Array,
+    stubs: Stubs,
+    plain: set[int],
+    options: LayingOptions,
+    *,
+    cautious: bool = False,
+) -> list[Knot]:
+    """Group the nodes and pair the ends that come out of every group.
+
+    1. an edge no longer than `fused_mm` of which less than `clear_mm` is clean is hidden;
+    2. nodes tied by hidden edges are one knot, unless these enclose glass;
+    3. the pairing with the least cost is taken; an end left over costs `alone_cost`.
+
+    Parameters
+    ----------
+    ends : (E, 2) nodes of the edges.
+    lengths_mm, clear_mm : (E,) length of each, and how much of it is clean.
+    plain : nodes that are each a knot by themselves.
+    cautious : pair short ends only where nothing speaks against it.
+    """
+    at: dict[int, list[int]] = {}
+    for k, (a, b) in enumerate(ends.tolist()):
+        at.setdefault(a, []).append(2 * k)
+        at.setdefault(b, []).append(2 * k + 1)
+    hidden = {
+        k
+        for k, (a, b) in enumerate(ends.tolist())
+        if clear_mm[k] < options.clear_mm
+        and lengths_mm[k] <= options.fused_mm
+        and a != b
+        and not {a, b} & plain
+        and min(len(at[a]), len(at[b])) > 1
+    }
+    out: list[Knot] = []
+    for nodes, inner in _groups(ends, at, hidden, lengths_mm, options.least_round_mm):
+        out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
+        pairs, alone = paired(out_of, stubs, options, cautious=cautious)
+        out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone)))
+    return out
+
+
+def _groups(
+    ends: Ints,
+    at: dict[int, list[int]],
+    hidden: set[int],
+    lengths_mm: Array,
+    least_round_mm: float,
+) -> list[tuple[list[int], set[int]]]:
+    seen: set[int] = set()
+    out: list[tuple[list[int], set[int]]] = []
+    for start in sorted(at):
+        if start in seen:
+            continue
+        nodes, inner, stack = {start}, set(), [start]
+        while stack:
+            for e in at[stack.pop()]:
+                if e // 2 in hidden:
+                    inner.add(e // 2)
+                    for n in ends[e // 2].tolist():
+                        if n not in nodes:
+                            nodes.add(n)
+                            stack.append(n)
+        seen |= nodes
+        far = sum(float(lengths_mm[k]) for k in inner)
+        if len(inner) >= len(nodes) and far > least_round_mm:  # rule 2
+            out.extend(([n], set()) for n in sorted(nodes))
+        else:
+            out.append((sorted(nodes), inner))
+    return out
+
+
+def paired(
+    out_of: list[int], stubs: Stubs, options: LayingOptions, *, cautious: bool = False
+) -> tuple[list[Pair], list[int]]:
+    """Return the pairing with the least cost and the ends left over."""
+    clear = [e for e in out_of if stubs.seen_mm[e] > 0]
+    n = len(clear)
+    costs: dict[Pair, float] = {}
+    for i, j in itertools.combinations(range(n), 2):
+        cost = through_cost(stubs, clear[i], clear[j], options)
+        short = min(stubs.seen_mm[clear[i]], stubs.seen_mm[clear[j]]) < SHORT_MM
+        if cost < (0.5 if cautious and short else 2.0) * options.alone_cost:
+            costs[i, j] = cost
+    if n > _MOST:  # the cheapest first; so many ends meet hardly ever
+        chosen = _greedy(costs)
+    else:
+        chosen = _best(tuple(range(n)), costs, options.alone_cost)[1]
+    pairs = [(clear[i], clear[j]) for i, j in chosen]
+    taken = {e for pair in pairs for e in pair}
+    return pairs, [e for e in out_of if e not in taken]
+
+
+def _best(items: tuple[int, ...], costs: dict[Pair, float], alone: float) -> tuple[
+    float, list[Pair]
+]:
+    if not items:
+        return 0.0, []
+    first, rest = items[0], items[1:]
+    total, pairs = _best(rest, costs, alone)
+    best = (total + alone, pairs)
+    for j in rest:
+        if (first, j) in costs:
+            total, pairs = _best(tuple(i for i in rest if i != j), costs, alone)
+            if total + costs[first, j] < best[0]:
+                best = (total + costs[first, j], [(first, j), *pairs])
+    return best
+
+
+def _greedy(costs: dict[Pair, float]) -> list[Pair]:
+    taken: set[int] = set()
+    out = []
+    for (i, j), _ in sorted(costs.items(), key=lambda item: item[1]):
+        if not {i, j} & taken:
+            taken |= {i, j}
+            out.append((i, j))
+    return out
+
+
+def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> float:
+    """Squared misfit, in deviations, of prolonging each of two ends to the other's tip.
+
+    What may be expected grows with the gap: a bent lead may bend a little more or less on the way,
+    and a short stub tells its direction badly.
+    """
+    gap = math.dist(stubs.tip[one], stubs.tip[two])
+    if gap < 1e-6 or float(stubs.heading[one] @ stubs.heading[two]) > -0.5:
+        return math.inf
+    way = (stubs.tip[two] - stubs.tip[one]) / gap
+    if gap > 3.0 and (
+        float(stubs.heading[one] @ way) < 0.6 or float(stubs.heading[two] @ way) > -0.6
+    ):
+        return math.inf
+    total = 0.0
+    bend = float(max(abs(stubs.bend[one]), abs(stubs.bend[two])))
+    for a, b in ((one, two), (two, one)):
+        ahead = float((stubs.tip[b] - stubs.tip[a]) @ stubs.heading[a])
+        place, heading = stubs.prolonged(a, ahead, stubs.bend_towards(a, b))
+        d = stubs.tip[b] - place
+        aside = abs(float(heading[0] * d[1] - heading[1] * d[0]))
+        turn = math.degrees(
+            math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0)))
+        )
+        sure = max(float(stubs.seen_mm[a]), 2.0)
+        slack_mm = 0.3 + 0.02 * gap + 0.15 * gap / sure + 0.1 * bend * gap**2
+        slack_deg = 3.0 + 0.1 * gap + 12.0 / sure + math.degrees(0.2 * bend * gap)
+        total += 0.5 * ((aside / slack_mm) ** 2 + (turn / slack_deg) ** 2)
+    mean = 0.5 * float(stubs.width_mm[one] + stubs.width_mm[two])
+    wide = float(stubs.width_mm[one] - stubs.width_mm[two]) / (0.15 * mean + 0.25)
+    return total + wide**2

@@ -1,0 +1,173 @@
+"""Lay the leads of a net whose pieces are known as a glazier lays them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import grid_values
+from rubbing2pattern.laying.corners import cut_at_corners
+from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
+from rubbing2pattern.laying.knots import Knot, knots_of
+from rubbing2pattern.laying.maps import LeadMaps
+from rubbing2pattern.laying.net import Laid, curve_between, laid
+from rubbing2pattern.laying.reread import reread
+from rubbing2pattern.laying.rows import Mask
+from rubbing2pattern.laying.runs import Run, first_run, informed, parts_of
+from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
+from rubbing2pattern.laying.tracks import Tracks, tracked
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
+
+
+@dataclass(frozen=True, slots=True)
+class Laying:
+    """Leads as laid, and how far each may be off.
+
+    Attributes
+    ----------
+    net : joints and cames in the sheet's frame.
+    stray_mm : (C,) greatest deviation to be expected anywhere on each came, two deviations.
+    """
+
+    net: LeadNet
+    stray_mm: Array
+
+
+def lay(
+    net: RawNet,
+    rubbing: Rubbing,
+    lead: LeadMap,
+    maps: LeadMaps | None = None,
+    options: LayingOptions | None = None,
+) -> LeadNet:
+    """Return the lead lines of a net whose pieces are right, see `laying`."""
+    return laying(net, rubbing, lead, maps, options).net
+
+
+def laying(
+    net: RawNet,
+    rubbing: Rubbing,
+    lead: LeadMap,
+    maps: LeadMaps | None = None,
+    options: LayingOptions | None = None,
+) -> Laying:
+    """Lay the leads, and say how far each may be off.
+
+    1. every edge is centred on its lead, and cut at its corners;
+    2. nodes tied by what shows no lead alone are read together; leads run through them where that
+       costs least;
+    3. every run is a line, else a circle, else a smooth curve, by its clean places;
+    4. joints are where the curves cross, butt and meet;
+    5. all runs are read again along their curves, by the edges that nothing covers, and 3 and 4
+       done again, `settle` times;
+    6. cames are cut from the runs at the joints.
+    """
+    options = options or LayingOptions()
+    first = tracked(list(net.paths), rubbing, lead, maps, options)
+    cut = cut_at_corners(net, first.width_mm, options)
+    tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
+    solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
+    clean = clean_places(tracks, solder, cut.ends, options)
+    stubs = stubs_of(tracks, clean, options)
+    inked = partial(_inked, lead)
+    plain: set[int] = set()
+    plan = _Plan.of(cut, tracks, clean, stubs, plain, options, cautious=True)
+    stubs = informed(stubs, plan.runs, plan.run_of)
+    while True:
+        plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
+        joints, failed = plan.joints(plan.runs, inked, options)
+        if not failed - plain:
+            break
+        plain |= failed
+    current = laid(plan.runs, joints)
+    for _ in range(options.settle):
+        runs = reread(current, rubbing, lead, options)
+        joints, _ = plan.joints(runs, inked, options)
+        current = laid(runs, joints)
+    return _finished(current, rubbing)
+
+
+def _inked(lead: LeadMap, places: Array) -> Mask:
+    """Say which places (N, 2) are dark as lead."""
+    density = grid_values(lead.density, lead, places)
+    return np.asarray(density > 0.5 * grid_values(lead.strength, lead, places))
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """Which leads run through which knots; stays while places are read again and again."""
+
+    nodes: Array
+    knots: list[Knot]
+    stubs: Stubs
+    runs: list[Run]
+    run_of: dict[int, tuple[int, bool]]
+    order: dict[int, tuple[int, ...]] = field(default_factory=dict)
+
+    @classmethod
+    def of(
+        cls,
+        net: RawNet,
+        tracks: Tracks,
+        clean: Array,
+        stubs: Stubs,
+        plain: set[int],
+        options: LayingOptions,
+        *,
+        cautious: bool = False,
+    ) -> _Plan:
+        rows = tracks.rows
+        clear = np.bincount(rows.owner, clean, len(net.paths)) * options.step_mm
+        knots = knots_of(
+            net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious
+        )
+        chains = parts_of(len(net.paths), knots)
+        runs = [first_run(parts, closed, tracks, clean, options) for parts, closed in chains]
+        run_of: dict[int, tuple[int, bool]] = {}
+        for number, (parts, _) in enumerate(chains):
+            for k, forward in parts:
+                run_of[2 * k] = (number, not forward)
+                run_of[2 * k + 1] = (number, forward)
+        return cls(net.nodes, knots, stubs, runs, run_of)
+
+    def joints(
+        self, runs: list[Run], inked: Inked, options: LayingOptions
+    ) -> tuple[list[Joint], set[int]]:
+        """Return all joints, and the nodes of knots that do not fit together."""
+        out: list[Joint] = []
+        failed: set[int] = set()
+        for number, knot in enumerate(self.knots):
+            if len(knot.pairs) == 1 and not knot.alone:
+                continue
+            centre = self.nodes[list(knot.nodes)].mean(axis=0)
+            order = self.order.get(number, ())
+            found = joints_of(
+                knot, runs, self.run_of, self.stubs, centre, inked, order, options
+            )
+            if found is None:
+                failed |= set(knot.nodes)
+            else:
+                out.extend(found[0])
+                self.order[number] = found[1]
+        return merged(out, runs, options), failed
+
+
+def _finished(net: Laid, rubbing: Rubbing) -> Laying:
+    joints = tuple(
+        NetJoint(float(p[0]), float(p[1]), "", max(0.05, float(m)))
+        for p, m in zip(net.places, net.misfit_mm, strict=True)
+    )
+    cames, stray = [], []
+    for number, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
+        for one, two in zip(stops[:-1], stops[1:], strict=True):
+            start, end = net.places[one.joint], net.places[two.joint]
+            curve = curve_between(run.shape, one, two, start, end)
+            cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
+            a, b = run.shape.index(one.t_mm), run.shape.index(two.t_mm) + 1
+            stray.append(2.0 * float(run.shape.sigma_mm[a : max(b, a + 1)].max()))
+    lead_net = LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)
+    return Laying(lead_net, np.array(stray))

@@ -1,0 +1,180 @@
+"""The net as it is laid: runs with their stops in order, and the cames between them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through, as_point
+from rubbing2pattern.fitting.primitives import CircleFit, LineFit
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.joints import Joint
+from rubbing2pattern.laying.runs import Run, polyline_between
+from rubbing2pattern.laying.shape import Shape
+
+SAME_MM = 0.05
+PLAIN_MM = 0.1
+SPAN_MM = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A joint on a run, at a length along it."""
+
+    t_mm: float
+    joint: int
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """Runs and joints that fit together.
+
+    Attributes
+    ----------
+    runs : the leads.
+    places : (J, 2) joints in mm.
+    misfit_mm : (J,) how far a joint lies off the curves that come to it.
+    stops : for every run its joints in order; a closed run ends with its first, one turn on.
+    """
+
+    runs: list[Run]
+    places: Array
+    misfit_mm: Array
+    stops: list[list[Stop]]
+
+
+def laid(runs: list[Run], joints: list[Joint]) -> Laid:
+    """Order the stops of every run; what lies beyond a run's end joins the joint there."""
+    same = list(range(len(joints)))
+
+    def root(i: int) -> int:
+        while same[i] != i:
+            i = same[i]
+        return i
+
+    on: list[list[Stop]] = [[] for _ in runs]
+    limits: dict[tuple[int, bool], Stop] = {}
+    for i, joint in enumerate(joints):
+        for run, t in joint.through:
+            on[run].append(Stop(t, i))
+        for run, t, last in joint.ending:
+            limits[run, last] = Stop(t, i)
+    stops: list[list[Stop]] = []
+    places = [j.place for j in joints]
+    misfit = [j.misfit_mm for j in joints]
+    for k, run in enumerate(runs):
+        mine = sorted(on[k], key=lambda s: s.t_mm)
+        if run.closed:
+            if not mine:
+                places.append(run.shape.at(0.0)[0])
+                misfit.append(0.0)
+                same.append(len(same))
+                mine = [Stop(0.0, len(places) - 1)]
+            mine.append(Stop(mine[0].t_mm + run.shape.last_mm, mine[0].joint))
+            stops.append(mine)
+            continue
+        for last in (False, True):
+            if (k, last) not in limits:
+                t = run.shape.last_mm if last else 0.0
+                places.append(run.shape.at(t)[0])
+                misfit.append(0.0)
+                same.append(len(same))
+                limits[k, last] = Stop(t, len(places) - 1)
+        first, final = limits[k, False], limits[k, True]
+        inside = []
+        for stop in mine:
+            if stop.t_mm <= first.t_mm + SAME_MM:
+                same[root(stop.joint)] = root(first.joint)
+            elif stop.t_mm >= final.t_mm - SAME_MM:
+                same[root(stop.joint)] = root(final.joint)
+            else:
+                inside.append(stop)
+        stops.append([first, *inside, final])
+    kept = sorted({root(i) for i in range(len(same))})
+    number = {r: i for i, r in enumerate(kept)}
+    renamed = [
+        _distinct([Stop(s.t_mm, number[root(s.joint)]) for s in run_stops]) for run_stops in stops
+    ]
+    return Laid(
+        runs, np.array([places[r] for r in kept]).reshape(-1, 2),
+        np.array([misfit[r] for r in kept]), renamed,
+    )
+
+
+def _distinct(stops: list[Stop]) -> list[Stop]:
+    """Leave out a stop that repeats the joint before it within a few mm."""
+    out = stops[:1]
+    for stop in stops[1:]:
+        if stop.joint == out[-1].joint and abs(stop.t_mm - out[-1].t_mm) < 8.0:
+            continue
+        out.append(stop)
+    return out
+
+
+def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) -> Curve:
+    """Return the curve of a came between its joints, as plain as its run and the evidence allow."""
+    a, b = as_point(start), as_point(end)
+    if isinstance(shape.fit, LineFit):
+        return Line(a, b)
+    if isinstance(shape.fit, CircleFit):
+        sweep = math.degrees((two.t_mm - one.t_mm) / shape.fit.radius_mm) * _turn(shape)
+        if one.joint == two.joint:
+            first = math.degrees(
+                math.atan2(start[1] - shape.fit.centre[1], start[0] - shape.fit.centre[0])
+            )
+            return Arc(as_point(shape.fit.centre), shape.fit.radius_mm, first,
+                       math.copysign(360.0, sweep))
+        return arc_through(a, b, sweep)
+    count = max(1, math.ceil((two.t_mm - one.t_mm) / SPAN_MM))
+    t = np.linspace(one.t_mm, two.t_mm, count + 1)
+    if shape.closed:
+        t = np.where(t > shape.last_mm, t - shape.last_mm, t)
+    state = [shape.at(float(x)) for x in t]
+    third = (two.t_mm - one.t_mm) / count / 3.0
+    control = [as_point(state[0][0])]
+    for (p, u), (q, v) in zip(state[:-1], state[1:], strict=True):
+        control += [as_point(p + third * u), as_point(q - third * v), as_point(q)]
+    cubic = Cubic(tuple(control)).moved_ends(a, b)
+    return cubic if one.joint == two.joint else plain(cubic)
+
+
+def _turn(shape: Shape) -> float:
+    """Return +1 where the polyline of a circle runs anticlockwise, else -1."""
+    u, v = shape.points[1] - shape.points[0], shape.points[2] - shape.points[1]
+    return math.copysign(1.0, float(u[0] * v[1] - u[1] * v[0]))
+
+
+def plain(cubic: Cubic) -> Curve:
+    """Return a line or an arc where either leaves the curve by less than `PLAIN_MM`."""
+    points = cubic.points(0.02)
+    start, end = points[0], points[-1]
+    chord = end - start
+    length = float(np.hypot(*chord))
+    if length < 1e-6:
+        return cubic
+    along = chord / length
+    off = along[0] * (points[:, 1] - start[1]) - along[1] * (points[:, 0] - start[0])
+    if float(np.abs(off).max()) < PLAIN_MM:
+        return Line(as_point(start), as_point(end))
+    rise = float(off[np.abs(off).argmax()])
+    if abs(rise) > 0.45 * length:
+        return cubic
+    arc = arc_through(
+        as_point(start), as_point(end), -math.degrees(4.0 * math.atan2(2.0 * rise, length))
+    )
+    if isinstance(arc, Arc):
+        away = np.abs(np.hypot(*(points - np.array(arc.centre)).T) - arc.radius_mm)
+        if float(away.max()) < PLAIN_MM:
+            return arc
+    return cubic
+
+
+def trimmed(laid_net: Laid, run: int) -> Array:
+    """Polyline of a run from its first joint to its last."""
+    stops = laid_net.stops[run]
+    shape = laid_net.runs[run].shape
+    if shape.closed:
+        return polyline_between(shape, 0.0, shape.last_mm)
+    return polyline_between(shape, stops[0].t_mm, max(stops[-1].t_mm, stops[0].t_mm + 0.5))

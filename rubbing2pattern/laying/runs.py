@@ -1,0 +1,182 @@
+"""Runs: leads that go on through their joints, each with one curve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.curves import running_length
+from rubbing2pattern.fitting.smooth import Places
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.knots import Knot
+from rubbing2pattern.laying.rows import Ints, Mask
+from rubbing2pattern.laying.shape import Shape, shape_of
+from rubbing2pattern.laying.stubs import SHORT_MM, Stubs
+from rubbing2pattern.laying.tracks import Tracks
+from rubbing2pattern.options.laying import LayingOptions
+
+Part = tuple[int, bool]
+"""Number of an edge, and whether it is walked from its start."""
+
+CENTRE_MM = 0.15
+HIDDEN_MM = 0.6
+_LONG_MM = 26.0
+_BACK_MM = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One lead that runs on through its joints.
+
+    Attributes
+    ----------
+    parts : edges in order.
+    closed : whether it comes back to where it began.
+    width_mm : face of the leaf as the rubbing shows it.
+    shape : its curve.
+    clear_mm : how much of it is clean.
+    """
+
+    parts: tuple[Part, ...]
+    closed: bool
+    width_mm: float
+    shape: Shape
+    clear_mm: float
+
+
+def parts_of(edges: int, knots: list[Knot]) -> list[tuple[tuple[Part, ...], bool]]:
+    """Return the edges of every run in order, and whether it is closed."""
+    follows: dict[int, int] = {}
+    left_out: set[int] = set()
+    for knot in knots:
+        left_out |= set(knot.inner)
+        for a, b in knot.pairs:
+            follows[a], follows[b] = b, a
+    out: list[tuple[tuple[Part, ...], bool]] = []
+    used: set[int] = set(left_out)
+    for k in range(edges):
+        if k in used:
+            continue
+        chain, closed = _walk(2 * k, follows)
+        if not closed:
+            head, _ = _walk(2 * k + 1, follows)
+            chain = [(e, not f) for e, f in reversed(head[1:])] + chain
+        out.append((tuple(chain), closed))
+        used |= {e for e, _ in chain}
+    return out
+
+
+def _walk(entry: int, follows: dict[int, int]) -> tuple[list[Part], bool]:
+    """Walk from an end of an edge into it and on while a lead runs through."""
+    chain: list[Part] = [(entry // 2, entry % 2 == 0)]
+    while True:
+        leaving = 2 * chain[-1][0] + (1 if chain[-1][1] else 0)
+        if leaving not in follows:
+            return chain, False
+        entry_now = follows[leaving]
+        if entry_now == entry:
+            return chain, True
+        chain.append((entry_now // 2, entry_now % 2 == 0))
+
+
+def first_run(
+    parts: tuple[Part, ...],
+    closed: bool,
+    tracks: Tracks,
+    clean: Mask,
+    options: LayingOptions,
+) -> Run:
+    """Fit a run to the clean places of its edges, or if there are none, to their middles."""
+    rows = tracks.rows
+    index = _places_in_order(parts, closed, rows.first)
+    used = clean[index]
+    clear = float(used.sum()) * options.step_mm
+    seen = np.clip(tracks.seen[index], 0.2, 1.0)
+    sigma = np.where(used, CENTRE_MM / seen, np.inf)
+    if clear < options.clear_mm:
+        middle = np.zeros(len(index), dtype=bool)
+        cut = len(index) // 4
+        middle[cut : len(index) - cut] = True
+        sigma = np.where(middle, HIDDEN_MM, np.inf)
+    sigma *= np.sqrt(options.shared_mm / options.step_mm)
+    points = tracks.centre[index]
+    normal = _signed_normals(parts, closed, tracks, index)
+    widths = np.array([tracks.width_mm[k] for k, _ in parts])
+    lengths = rows.length_mm[[k for k, _ in parts]]
+    width = float(_weighted_median(widths, lengths))
+    t = _rising(points, normal)
+    shape = shape_of(Places(t, points, normal, sigma), closed, width, options)
+    return Run(parts, closed, width, shape, clear)
+
+
+def _places_in_order(parts: tuple[Part, ...], closed: bool, first: Ints) -> Ints:
+    pieces = [np.arange(first[k], first[k + 1]) for k, _ in parts]
+    pieces = [p if f else p[::-1] for p, (_, f) in zip(pieces, parts, strict=True)]
+    index = np.concatenate(pieces)
+    if closed:
+        # The seam lies in the middle of the longest edge, where no joint is.
+        longest = int(np.argmax([len(p) for p in pieces]))
+        before = sum(len(p) for p in pieces[:longest]) + len(pieces[longest]) // 2
+        index = np.concatenate((index[before:], index[: before + 1]))
+    return index
+
+
+def _signed_normals(
+    parts: tuple[Part, ...], closed: bool, tracks: Tracks, index: Ints
+) -> Array:
+    """Return the normals of places, to the left of the run."""
+    way = np.ones(len(tracks.rows.first) - 1)
+    for k, forward in parts:
+        way[k] = 1.0 if forward else -1.0
+    return np.asarray(tracks.rows.normal[index] * way[tracks.rows.owner[index]][:, None])
+
+
+def _rising(points: Array, normal: Array) -> Array:
+    """Return lengths along the run; steps aside do not count, and none goes back."""
+    step = np.diff(points, axis=0)
+    along = np.column_stack((normal[:, 1], -normal[:, 0]))
+    mean = along[1:] + along[:-1]
+    mean /= np.maximum(np.hypot(*mean.T), 1e-9)[:, None]
+    ahead = np.maximum((step * mean).sum(axis=1), 0.02)
+    far = np.hypot(*step.T) > 4.0
+    ahead = np.where(far, np.hypot(*step.T), ahead)
+    return np.concatenate(([0.0], np.cumsum(ahead)))
+
+
+def _weighted_median(values: Array, weights: Array) -> float:
+    order = np.argsort(values, kind="stable")
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, 0.5 * total[-1])])
+
+
+def polyline_between(shape: Shape, low: float, high: float) -> Array:
+    """Points of a curve between two running lengths, both included, at least two."""
+    a, b = shape.at(low)[0], shape.at(high)[0]
+    inner = (shape.t_mm > low + 1e-3) & (shape.t_mm < high - 1e-3)
+    return np.vstack((a[None], shape.points[inner], b[None]))
+
+
+def length_of(points: Array) -> float:
+    """Length of a polyline."""
+    return float(running_length(points)[-1])
+
+
+def informed(stubs: Stubs, runs: list[Run], run_of: dict[int, tuple[int, bool]]) -> Stubs:
+    """Return the stubs, the short ones with the direction of the whole run they are part of."""
+    tip, heading = stubs.tip.copy(), stubs.heading.copy()
+    bend, seen = stubs.bend.copy(), stubs.seen_mm.copy()
+    for end, (number, _) in sorted(run_of.items()):
+        run = runs[number]
+        if not 0.0 < seen[end] < SHORT_MM or run.clear_mm < 2.0 * seen[end]:
+            continue
+        shape = run.shape
+        t = shape.near(tip[end], 0.0, shape.last_mm)
+        place, along = shape.at(t)
+        way = 1.0 if float(along @ heading[end]) > 0 else -1.0
+        _, before = shape.at(t - way * _BACK_MM)
+        turn = float(before[0] * along[1] - before[1] * along[0])
+        tip[end], heading[end] = place, way * along
+        bend[end] = way * turn / _BACK_MM
+        seen[end] = min(run.clear_mm, _LONG_MM)
+    return Stubs(tip, heading, bend, seen, stubs.width_mm)

@@ -1,0 +1,166 @@
+"""The curve of a run of lead: a line, else a circle, else a smooth curve, chosen by the evidence.
+
+Legend: N measured places, M points of the polyline.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rubbing2pattern.curves import running_length
+from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
+from rubbing2pattern.fitting.runs import Measure, judged
+from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
+from rubbing2pattern.frame import Array
+from rubbing2pattern.options.laying import LayingOptions
+
+DENSE_MM = 0.5
+BEYOND_MM = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A curve as a dense polyline, prolonged beyond what was measured.
+
+    Attributes
+    ----------
+    fit : line, circle or smooth curve.
+    points : (M, 2) in mm.
+    t_mm : (M,) running length, 0 at the first measured place; below and beyond it is prolonged.
+    sigma_mm : (M,) deviation across.
+    last_mm : where the last measured place lies.
+    closed : whether the end is the beginning.
+    """
+
+    fit: LineFit | CircleFit | SmoothFit
+    points: Array
+    t_mm: Array
+    sigma_mm: Array
+    last_mm: float
+    closed: bool
+
+    def index(self, t: float) -> int:
+        """Return the index of the polyline nearest to a running length."""
+        return int(np.clip(np.searchsorted(self.t_mm, t), 0, len(self.t_mm) - 1))
+
+    def near(self, place: Array, low: float = -math.inf, high: float = math.inf) -> float:
+        """Running length of the point nearest to a place, between two lengths."""
+        a, b = self.index(low), self.index(high) + 1
+        d = np.hypot(*(self.points[a:b] - place).T)
+        return float(self.t_mm[a + int(d.argmin())])
+
+    def at(self, t: float) -> tuple[Array, Array]:
+        """Place and unit tangent at a running length."""
+        p = np.array([np.interp(t, self.t_mm, self.points[:, k]) for k in (0, 1)])
+        i = min(max(self.index(t), 1), len(self.t_mm) - 2)
+        d = self.points[i + 1] - self.points[i - 1]
+        return p, d / max(float(np.hypot(*d)), 1e-12)
+
+    def straightened(self, line: LineFit) -> Shape:
+        """Return the same stretch of another line."""
+        middle = float((line.centre - self.points[0]) @ line.along)
+        at = self.t_mm - self.t_mm[0] - middle
+        points = line.centre + at[:, None] * line.along
+        return replace(self, fit=line, points=points)
+
+
+def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptions) -> Shape:
+    """Return the simplest curve that explains the places.
+
+    1. a line, if its misfit is within the noise and a circle is not the better one for its price;
+    2. else a circle, if its misfit is within the noise;
+    3. else a smooth curve.
+    """
+    used = np.isfinite(places.sigma_mm)
+    p, sigma = places.points[used], places.sigma_mm[used]
+    weights = (sigma.min() / sigma) ** 2
+    seen = float(used.sum()) * options.step_mm
+    noise = max(options.noise_mm, options.noise_share * width_mm)
+    measure = Measure(noise * (1.0 + options.short_doubt_mm / max(seen, 3.0)))
+    if len(p) < 4:
+        return _drawn(fit_line(p, weights), places, closed, sigma)
+    line = fit_line(p, weights)
+    as_line = judged(line, p, weights, measure)
+    if not closed and as_line.settles:
+        return _drawn(line, places, closed, sigma)
+    circle = fit_circle(p, weights)
+    as_circle = None
+    if circle is not None and _sound(circle, p):
+        as_circle = judged(circle, p, weights, measure)
+    if not closed and as_line.will_do and (as_circle is None or as_line.cost <= as_circle.cost):
+        return _drawn(line, places, closed, sigma)
+    if circle is not None and as_circle is not None and as_circle.will_do:
+        return _drawn(circle, places, closed, sigma)
+    if len(p) < 8:
+        return _drawn(fit_line(p, weights), places, closed, sigma)
+    whole = _wrapped(places) if closed else places
+    return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma)
+
+
+def _sound(circle: CircleFit, p: Array) -> bool:
+    """Whether a circle is no tighter than its places warrant: frayed ends make a small one."""
+    reach = float(np.hypot(*(p - p[0]).T).max())
+    return circle.radius_mm > 8.0 and (reach > 10.0 or circle.radius_mm > 3.0 * reach)
+
+
+def _wrapped(places: Places, over_mm: float = 40.0) -> Places:
+    """Repeat what lies near the seam of a ring on its other side."""
+    length = float(places.t_mm[-1])
+    head, tail = places.t_mm < over_mm, places.t_mm > length - over_mm
+    parts = [(tail, -length), (slice(None), 0.0), (head, length)]
+    return Places(
+        np.concatenate([places.t_mm[k] + d for k, d in parts]),
+        np.vstack([places.points[k] for k, _ in parts]),
+        np.vstack([places.normal[k] for k, _ in parts]),
+        np.concatenate([places.sigma_mm[k] for k, _ in parts]),
+    )
+
+
+def _drawn(
+    fit: LineFit | CircleFit | SmoothFit, places: Places, closed: bool, sigma: Array
+) -> Shape:
+    """Draw a fit as a dense polyline from beyond its first place to beyond its last."""
+    used = np.isfinite(places.sigma_mm)
+    p, length = places.points[used], float(places.t_mm[-1])
+    beyond = 0.0 if closed else BEYOND_MM
+    if isinstance(fit, SmoothFit):
+        t = _even(float(places.t_mm[0]) - beyond, length + beyond)
+        points, _, deviation = fit.at(t)
+        along = running_length(points)
+        start = float(np.interp(places.t_mm[0], t, along))
+        return Shape(fit, points, along - start, deviation,
+                     float(np.interp(length, t, along)) - start, closed)
+    if isinstance(fit, LineFit):
+        s = (p - fit.centre) @ fit.along
+        at = _even(float(s[0]) - beyond, float(s[-1]) + beyond)
+        points = fit.centre + at[:, None] * fit.along
+        deviation = _spread(s, at, sigma, 2)
+        return Shape(fit, points, at - float(s[0]), deviation, float(s[-1] - s[0]), closed)
+    d = p - fit.centre
+    angle = np.unwrap(np.arctan2(d[:, 1], d[:, 0]))
+    way = 1.0 if angle[-1] >= angle[0] else -1.0
+    s = way * fit.radius_mm * angle
+    reach = min(beyond, max(0.0, 0.5 * (1.9 * math.pi * fit.radius_mm - float(s[-1] - s[0]))))
+    end = float(s[0]) + 2.0 * math.pi * fit.radius_mm if closed else float(s[-1])
+    at = _even(float(s[0]) - reach, end + reach)
+    a = way * at / fit.radius_mm
+    points = fit.centre + fit.radius_mm * np.column_stack((np.cos(a), np.sin(a)))
+    deviation = _spread(s, at, sigma, 3)
+    return Shape(fit, points, at - float(s[0]), deviation, end - float(s[0]), closed)
+
+
+def _even(first: float, last: float) -> Array:
+    return np.linspace(first, last, max(3, round((last - first) / DENSE_MM) + 1))
+
+
+def _spread(s: Array, at: Array, sigma: Array, parameters: int) -> Array:
+    """Deviation (M,) of a polynomial fitted at `s` with deviations `sigma`, at other places."""
+    middle, scale = 0.5 * (s[0] + s[-1]), max(0.5 * abs(float(s[-1] - s[0])), 1e-6)
+    count = min(parameters, len(s))
+    basis = np.vander((s - middle) / scale, count) / sigma[:, None]
+    asked = np.vander((at - middle) / scale, count)
+    covariance = np.linalg.pinv(basis.T @ basis)
+    return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", asked, covariance, asked)))

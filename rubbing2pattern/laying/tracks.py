@@ -1,0 +1,174 @@
+"""First look: where the leads of a raw net run, how wide each is, and where each runs alone.
+
+Legend: E edges of the net, N places along all of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import grid_values
+from rubbing2pattern.laying.maps import LeadMaps
+from rubbing2pattern.laying.rows import Ink, Mask, Rows, best_paths, ink_across, peaks, rows_along
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import Grid, LeadMap, Rubbing
+
+
+@dataclass(frozen=True, slots=True)
+class Tracks:
+    """Edges as measured.
+
+    Attributes
+    ----------
+    rows : places along the raw paths.
+    centre : (N, 2) middle of the lead in mm.
+    seen : (N,) fall of density at its edges over the local strength, about 1 on good lead.
+    local_mm : (N,) width of the dark; more than the lead's where leads run together.
+    width_mm : (E,) width of the lead where it runs alone.
+    """
+
+    rows: Rows
+    centre: Array
+    seen: Array
+    local_mm: Array
+    width_mm: Array
+
+    def alone(self, options: LayingOptions) -> Mask:
+        """Say where the dark is no wider than the lead, and is seen, (N,)."""
+        width = self.width_mm[self.rows.owner]
+        limit = width * (1.0 + options.merged) + options.merged_mm
+        return np.asarray((self.local_mm <= limit) & (self.seen > options.seen_above))
+
+
+def tracked(
+    paths: list[Array],
+    rubbing: Rubbing,
+    lead: LeadMap,
+    maps: LeadMaps | None,
+    options: LayingOptions,
+) -> Tracks:
+    """Centre every edge on its lead.
+
+    Strategy: a box of the lead's width is slid across every profile, and the best smooth path
+    through the scores is taken for all edges at once; the two edges of the leaf are then found on
+    either side of it. The width is first guessed from the working grid, then read.
+    """
+    rows = rows_along(paths, options.step_mm, 3.0)
+    widths = maps.width_mm if maps and maps.width_mm is not None else lead.width_mm
+    guess = _by_edge(grid_values(widths, lead, rows.base), rows, 50.0)
+    guess = np.clip(guess, 2.5, 16.0)
+    half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
+    ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
+    extra = _map_scores(maps, lead, rows, ink, options)
+    for _ in range(2):
+        shift = _centred(rows, ink, guess, extra, options)
+        local, low, high = _dark_span(rows, ink, shift, guess)
+        guess = np.clip(_lone_width(rows, local, guess), 2.0, 18.0)
+    width = guess[rows.owner]
+    reach = np.full(len(width), options.edge_mm)
+    plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)
+    minus, fall_minus = edge_near(ink, shift - 0.5 * width, -1.0, reach, options)
+    both = 0.5 * (plus + minus)
+    seen = np.minimum(fall_plus, fall_minus) / ink.strength
+    return Tracks(rows, rows.base + both[:, None] * rows.normal, seen, local, guess)
+
+
+def _by_edge(values: Array | Grid, rows: Rows, percentile: float) -> Array:
+    """Percentile of the inner half of every edge, (E,)."""
+    out = np.empty(len(rows.first) - 1)
+    for k in range(len(out)):
+        part = values[rows.of(k)]
+        cut = len(part) // 4
+        out[k] = np.percentile(part[cut : len(part) - cut], percentile)
+    return out
+
+
+def _map_scores(
+    maps: LeadMaps | None, lead: LeadMap, rows: Rows, ink: Ink, options: LayingOptions
+) -> Grid | None:
+    """Sample the centre map across the rows, (N, M)."""
+    if maps is None:
+        return None
+    at = rows.base[:, None, :] + ink.off_mm[None, :, None] * rows.normal[:, None, :]
+    flat = grid_values(maps.centre, lead, at.reshape(-1, 2))
+    return np.asarray(flat.reshape(len(rows.base), -1), dtype=np.float32)
+
+
+def _centred(
+    rows: Rows, ink: Ink, guess: Array, extra: Grid | None, options: LayingOptions
+) -> Array:
+    """Offset of the best path of a box through all profiles, (N,) mm."""
+    step, zero = ink.step_mm, len(ink.off_mm) // 2
+    reach = round(options.search_mm / step)
+    at = zero + np.arange(-reach, reach + 1)
+    width = guess[rows.owner]
+    half = np.maximum(1, np.round(0.42 * width / step)).astype(np.int64)[:, None]
+    gap = np.round((0.5 * width + 0.4) / step).astype(np.int64)[:, None]
+    flank = np.maximum(3, np.round(0.3 * width / step)).astype(np.int64)[:, None]
+    core = ink.mean(at - half, at + half + 1)
+    left = ink.mean(at + gap, at + gap + flank)
+    right = ink.mean(at - gap - flank, at - gap)
+    score = (core - np.maximum(left, right)) / ink.strength[:, None]
+    if extra is not None:
+        score = score + extra[:, at]
+    return np.asarray(ink.off_mm[at[best_paths(score, rows, 0.05)]], dtype=np.float64)
+
+
+def _dark_span(rows: Rows, ink: Ink, shift: Array, guess: Array) -> tuple[Array, Array, Array]:
+    """Width of the dark around the middle, and how far it reaches to either side, (N,) mm each.
+
+    The search begins at 0.3 of the width from the middle, so that a hollow band is not two.
+    """
+    step, m = ink.step_mm, ink.density.shape[1]
+    zero = len(ink.off_mm) // 2 + np.round(shift / step).astype(np.int64)
+    width = guess[rows.owner]
+    half = np.maximum(1, np.round(0.4 * width / step)).astype(np.int64)[:, None]
+    gap = np.round((0.5 * width + 0.6) / step).astype(np.int64)[:, None]
+    core = ink.mean(zero[:, None] - half, zero[:, None] + half + 1)[:, 0]
+    side = [ink.mean(zero[:, None] + a, zero[:, None] + a + 5)[:, 0] for a in (gap, -gap - 5)]
+    top = _by_edge(core, rows, 50.0)[rows.owner]
+    foot = _by_edge(np.minimum(*side), rows, 30.0)[rows.owner]
+    level = foot + 0.5 * (top - foot)
+    start = np.maximum(1, np.round(0.3 * width / step)).astype(np.int64)
+    span = np.arange(m // 2)
+    reach = []
+    for way in (1, -1):
+        column = zero[:, None] + way * (start[:, None] + span)
+        pale = np.take_along_axis(ink.density, np.clip(column, 0, m - 1), 1) < level[:, None]
+        pale |= (column <= 0) | (column >= m - 1)
+        reach.append((start + pale.argmax(axis=1)) * step)
+    return np.asarray(reach[0] + reach[1] - step), reach[1], reach[0]
+
+
+def _lone_width(rows: Rows, local: Array, guess: Array) -> Array:
+    """Width where an edge runs alone: the lower third outside the solder of its ends, (E,)."""
+    length = rows.length_mm
+    reach = np.minimum(0.8 * guess + 1.0, 0.3 * length)[rows.owner]
+    inner = (rows.along_mm >= reach) & (rows.along_mm <= length[rows.owner] - reach)
+    out = np.empty(len(guess))
+    for k in range(len(out)):
+        part = local[rows.of(k)][inner[rows.of(k)]]
+        out[k] = np.percentile(part, 35.0) if len(part) else guess[k]
+    return out
+
+
+def edge_near(
+    ink: Ink, expected: Array, way: float, reach_mm: Array, options: LayingOptions
+) -> tuple[Array, Array]:
+    """Return where the leaf's edge is found near where it is expected, mm, and the fall there.
+
+    Parameters
+    ----------
+    expected, reach_mm : (N,) offset of the edge and how far from there it may lie.
+    way : +1 for the edge to the left, -1 for the one to the right.
+    """
+    zero = len(ink.off_mm) // 2
+    fall = way * ink.steps(options.strip_mm)
+    middle = zero + np.round(expected / ink.step_mm).astype(np.int64)
+    reach = np.round(reach_mm / ink.step_mm).astype(np.int64)
+    place, height = peaks(fall.astype(np.float32), middle - reach, middle + reach)
+    return (place - zero) * ink.step_mm, np.asarray(height, dtype=np.float64)
+

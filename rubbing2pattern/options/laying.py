@@ -1,0 +1,42 @@
+"""Options of laying the leads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rubbing2pattern.options.base import Checked, value
+
+
+@dataclass(frozen=True)
+class LayingOptions(Checked):
+    """How lead lines, runs and joints are fitted to what the rubbing shows."""
+
+    step_mm: float = value(1.0, 0.25, 3.0, "finer than the grain of the paper tells nothing new")
+    profile_step_mm: float = value(0.2, 0.05, 0.5, "about a pixel of a scan at 150 dpi")
+    search_mm: float = value(3.4, 0.5, 8.0, "how far a first line may stray from the lead")
+    strip_mm: float = value(1.2, 0.4, 3.0, "of dark and pale on either side of a leaf's edge")
+    along_mm: float = value(2.0, 0.5, 10.0, "a profile is the mean of so much either way")
+    edge_mm: float = value(1.1, 0.2, 3.0, "how far an edge may lie from where it is expected")
+    seen_above: float = value(0.25, 0.05, 0.8, "of the local strength; paper and smears reach it")
+    solder: float = value(0.95, 0.4, 2.0, "of the narrower leads of a joint: radius of its solder")
+    solder_mm: float = value(0.6, 0.0, 3.0, "added to it: a frayed rim, a joint off its place")
+    beside_mm: float = value(0.8, 0.0, 3.0, "nearer to another leaf an edge is not its own")
+    merged: float = value(0.08, 0.0, 1.0, "of the width; with `merged_mm` a wider dark is two leads")
+    merged_mm: float = value(0.7, 0.1, 5.0, "frayed edges widen a lead by less")
+    fused_mm: float = value(45.0, 10.0, 120.0, "leads that meet at 8 degrees run together as long")
+    clear_mm: float = value(3.0, 1.0, 10.0, "clean lead that still tells a direction")
+    stub_mm: float = value(26.0, 5.0, 60.0, "length over which a direction at a joint is read")
+    stub_memory_mm: float = value(12.0, 2.0, 60.0, "what lies three times as far tells little")
+    alone_cost: float = value(4.0, 1.0, 50.0, "a misfit of 2.8 deviations: then two are not one")
+    corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
+    chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
+    chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
+    least_round_mm: float = value(20.0, 5.0, 60.0, "no piece of glass is smaller round its rim")
+    close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
+    meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
+    noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
+    noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
+    short_doubt_mm: float = value(10.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
+    knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
+    shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
+    settle: int = value(3, 1, 5, "how often leads are read again along their fitted lines")
