@@ -38,20 +38,24 @@ class Evidence:
     odds: Array
 
 
-def evidence_of(net: RawNet, lead: LeadMap, options: TidyOptions) -> Evidence:
+def highest_near(lead: LeadMap, options: TidyOptions) -> Grid:
+    """Return the lead line at its highest within `stray_mm` of every cell, for paths waver."""
+    wide = 2 * round(options.stray_mm * lead.frame.px_per_mm) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide, wide))
+    return np.asarray(cv2.dilate(lead.maps.centre, kernel), dtype=np.float32)
+
+
+def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> Evidence:
     """Weigh every boundary of a net.
 
     Rules:
 
-    1. the map is read at its highest within `stray_mm` of the path, for paths waver;
+    1. `line` is read along the path: the map at its highest nearby;
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
        from sight under the one it meets; but never more than a third of the boundary;
     3. the log odds are a weighted sum of the map's mean and lowest fifth and of the ink; weights
        fitted on the validation set of the training.
     """
-    wide = 2 * round(options.stray_mm * lead.frame.px_per_mm) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide, wide))
-    line = np.asarray(cv2.dilate(lead.maps.centre, kernel), dtype=np.float32)
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
     rows = [_counted(net, k, covered, options) for k in range(len(net.paths))]

@@ -14,28 +14,29 @@ import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.frame import Array
+from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import RawNet
 
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
-def likeliest(sides: Ints, odds: Array) -> tuple[Mask, Array]:
+def likeliest(net: RawNet, odds: Array, options: TidyOptions) -> tuple[Mask, Array]:
     """Return which boundaries stay, (E,), and the log odds of each with its neighbours known.
 
     Strategy: greedy contraction (Keuper et al. 2015): the two basins whose common boundaries have
     the lowest sum become one, as long as that sum is below 0; then single basins are moved to a
-    neighbour while that raises the sum. Boundaries with the same basin on both sides (leads that
-    end freely) are decided by themselves.
+    neighbour while that raises the sum. Inside a piece a lead that ends freely may stay: what has
+    log odds over `free_odds`, is tied to a lead and `free_mm` long.
 
     Parameters
     ----------
-    sides : (E, 2) basin on either side; 0 is the outside.
-    odds : (E,) log odds that the boundary is lead.
+    net : all boundaries; side 0 is the outside.
+    odds : (E,) log odds that each is lead.
     """
-    of = _contracted(sides, odds)
-    of = _moved(sides, odds, of)
-    return _decided(sides, odds, of)
+    of = _moved(net.sides, odds, _contracted(net.sides, odds))
+    stays, sure = _decided(net.sides, odds, of)
+    return stays | _free(net, odds, stays, options), sure
 
 
 def _contracted(sides: Ints, odds: Array) -> dict[int, int]:
@@ -97,17 +98,28 @@ def _moved(sides: Ints, odds: Array, of: dict[int, int]) -> dict[int, int]:
 def _decided(sides: Ints, odds: Array, of: dict[int, int]) -> tuple[Mask, Array]:
     """Return what stays, and for each boundary by how much that is better than otherwise."""
     pieces = np.array([[of[int(a)], of[int(b)]] for a, b in sides], dtype=np.int64).reshape(-1, 2)
-    free = sides[:, 0] == sides[:, 1]
-    stays = np.where(free, odds > 0.0, pieces[:, 0] != pieces[:, 1])
+    stays = pieces[:, 0] != pieces[:, 1]
     total: dict[tuple[int, int], float] = defaultdict(float)
     keys = [(min(p), max(p)) for p in pieces.tolist()]
-    for key, value, kept in zip(keys, odds.tolist(), stays & ~free, strict=True):
+    for key, value, kept in zip(keys, odds.tolist(), stays, strict=True):
         if kept:
             total[key] += value
-    sure = np.array(
-        [total[k] if s and not f else v for k, v, s, f in zip(keys, odds, stays, free, strict=True)]
-    )
-    return stays, sure
+    sure = [total[k] if s else v for k, v, s in zip(keys, odds.tolist(), stays, strict=True)]
+    return stays, np.array(sure)
+
+
+def _free(net: RawNet, odds: Array, stays: Mask, options: TidyOptions) -> Mask:
+    """Return boundaries inside pieces that stay as leads that end freely: tied ones, one by one."""
+    length = np.array([float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths])
+    likely = (odds > options.free_odds) & ~stays & (length > options.free_mm)
+    tied = set(net.ends[stays].ravel().tolist())
+    out = np.zeros(len(stays), dtype=bool)
+    while True:
+        new = [k for k in np.flatnonzero(likely & ~out) if tied & set(net.ends[k].tolist())]
+        if not new:
+            return out
+        out[new] = True
+        tied |= set(net.ends[new].ravel().tolist())
 
 
 def reduced(net: RawNet, stays: Mask, sure: Array) -> tuple[RawNet, Array]:

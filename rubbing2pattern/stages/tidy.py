@@ -1,29 +1,25 @@
-"""Tidy the raw net: weigh its lines, centre them on the lead, settle joints and curves."""
+"""Tidy the raw net: keep what is lead, and lay it as a glazier would."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
-from rubbing2pattern.fitting.primitives import Fit
-from rubbing2pattern.imaging.profiles import evenly
+from rubbing2pattern.errors import NoLeadFound
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying import laying
+from rubbing2pattern.laying.maps import LeadMaps
+from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
-from rubbing2pattern.tidying.closing import close_up, land_first, uncross
-from rubbing2pattern.tidying.corners import split_at_corners
-from rubbing2pattern.tidying.gaps import bridge_free_ends, cut_unseen
-from rubbing2pattern.tidying.knots import Follows, untie
-from rubbing2pattern.tidying.onward import follow_edges
-from rubbing2pattern.tidying.parts import keep_main_part, refuse_if_stray
-from rubbing2pattern.tidying.refine import Track, refine
-from rubbing2pattern.tidying.settle import Chain, chains, curve_of, fit_all, solve_joints, tips_of
-from rubbing2pattern.tidying.slivers import drop_slivers
-from rubbing2pattern.tidying.stubs import hidden, reach_of_solder
-from rubbing2pattern.tidying.sureness import with_confidence
-from rubbing2pattern.tidying.twins import drop_twins
-from rubbing2pattern.tidying.web import Web
-from rubbing2pattern.tidying.weighing import drop_clearly_false, drop_false
+from rubbing2pattern.paneling.lines import point_along
+from rubbing2pattern.parting.evidence import evidence_of, highest_near
+from rubbing2pattern.parting.parts import main_part
+from rubbing2pattern.parting.partition import likeliest, reduced
+from rubbing2pattern.parting.splitting import split_at_gaps
+from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
 
 def tidy(
@@ -33,145 +29,92 @@ def tidy(
 
     Rules:
 
-    1. lines with hardly any band under them are removed, weakest first, and what they parted is
-       joined;
-    2. every line left is centred on its lead in the full picture, stretches where no lead goes on
-       are cut out, and the rest is weighed again;
-    3. leads are carried on over gaps; parts tied to nothing go, unless they lie inside the panel
-       and are surely lead;
-    4. strands are cut at corners; crossings pulled apart by solder are put together;
-    5. leads that run through a joint are taken as one run and fitted with lines, arcs or cubics;
-    6. joints are put where the fitted curves meet; two that come to lie together are one;
-    7. where leads hide all of a face between them, one of them goes, and 5 and 6 are done again;
-    8. every lead line that came out of it is weighed once more.
+    1. boundaries are cut where the map shows no lead for long;
+    2. each gets log odds, from the map and the ink; the likeliest partition of all basins says
+       which stay;
+    3. the largest part that hangs together stays, and what lies inside it;
+    4. leads are laid: runs through joints, fitted to their clean stretches, joints where they meet;
+    5. every came is as probable as the boundaries it was made from; what was left out though it may
+       be lead is a finding.
 
     Raises
     ------
     NoLeadFound
-        when nothing is left, or next to nothing of all that is dark.
+        when nothing is left, or next to nothing of all that looks like lead.
     """
     options = options or TidyOptions()
-    web = Web.of(net, options.elbow_deg)
-    drop_clearly_false(web, lead, options)  # rule 1
-    tracks: dict[int, Track] = {}
-    _refine_new(web, tracks, rubbing, lead, options)  # rule 2
-    while cut_unseen(web, tracks, lead, options):
-        _refine_new(web, tracks, rubbing, lead, options)
-    found = drop_false(
-        web, tracks, lambda: _refine_new(web, tracks, rubbing, lead, options), lead, options
-    )
-    found += bridge_free_ends(web, options)
-    found += keep_main_part(web, options)  # rule 3
-    _refine_new(web, tracks, rubbing, lead, options)
-    refuse_if_stray(web, lead, options)
-    _centre_paths(web, tracks, options)
-    split_at_corners(web, options.corner_deg, options.chord_mm, options.chord_widths)  # rule 4
-    _join_loose(web, options)
-    _refine_new(web, tracks, rubbing, lead, options)
-    while drop_twins(web, tracks):
-        _refine_new(web, tracks, rubbing, lead, options)
-    follow_edges(web, tracks, rubbing, lead, options)
-    follows = untie(web, tracks, lead, options)
-    runs, fits, misfit = _settled(web, tracks, follows, rubbing, lead, options)
-    while drop_slivers(web, tracks, fits, follows, options):  # rule 7; ends, as each takes a lead
-        runs, fits, misfit = _settled(web, tracks, follows, rubbing, lead, options)
-    settled = _lead_net(web, tracks, runs, fits, misfit, rubbing, options)
-    settled = replace(settled, findings=settled.findings + found)
-    return with_confidence(settled, lead, rubbing, options)  # rule 8
+    line = highest_near(lead, options)
+    whole = split_at_gaps(net, line, lead, options)  # rule 1
+    odds = evidence_of(whole, line, lead, options).odds
+    stays, sure = likeliest(whole, odds, options)  # rule 2
+    kept, kept_odds = reduced(whole, stays, sure)
+    kept, kept_odds, apart = main_part(kept, kept_odds, options)  # rule 3
+    _refuse_if_stray(kept, lead, options)
+    laid = laying(kept, rubbing, lead, _for_laying(lead), LayingOptions())  # rule 4
+    left = _left_out(whole, stays, sure, kept, options)
+    settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
+    return replace(settled, findings=(*settled.findings, *apart, *left))
 
 
-def _settled(
-    web: Web,
-    tracks: dict[int, Track],
-    follows: Follows,
-    rubbing: Rubbing,
-    lead: LeadMap,
-    options: TidyOptions,
-) -> tuple[list[tuple[Chain, bool]], dict[int, Fit], dict[int, float]]:
-    """Fit the runs of lead (rule 5) and settle the joints (rule 6)."""
-    runs = chains(web, follows)
-    fits = fit_all(web, tracks, runs, rubbing, lead, options)
-    tips = tips_of(web, tracks, fits, runs, options)
-    solve_joints(web, fits, tips, runs, options)
-    runs = close_up(web, fits, runs, options, options.close_mm)
-    solve_joints(web, fits, tips, runs, options)
-    runs = uncross(web, fits, runs, options)
-    misfit = solve_joints(web, fits, tips, runs, options)
-    runs = close_up(web, fits, runs, options, options.same_mm)
-    land_first(web, fits, runs, options)
-    return runs, fits, misfit
+def _for_laying(lead: LeadMap) -> LeadMaps:
+    maps = lead.maps
+    return LeadMaps(maps.centre, maps.leaf, maps.joint, maps.cosine, -maps.sine, maps.width_mm)
 
 
-def _refine_new(
-    web: Web, tracks: dict[int, Track], rubbing: Rubbing, lead: LeadMap, options: TidyOptions
-) -> None:
-    for k in sorted(web.strands):
-        if k not in tracks:
-            strand = web.strands[k]
-            clear = (
-                reach_of_solder(web, strand.a, options),
-                reach_of_solder(web, strand.b, options),
-            )
-            tracks[k] = refine(strand, clear, rubbing, lead, options)
-            strand.width_mm = tracks[k].width_mm
-
-
-def _centre_paths(web: Web, tracks: dict[int, Track], options: TidyOptions) -> None:
-    """Put every path on the measured centres; its ends stay tied to the joints.
-
-    A short link in solder shows no flanks to be centred between, so it stays where it is.
-    """
-    for k, strand in web.strands.items():
-        if hidden(web, k, tracks, options):
-            continue
-        points = np.array(tracks[k].points)
-        if strand.a == strand.b:
-            points[-1] = points[0]
-        else:
-            points[0], points[-1] = strand.path[0], strand.path[-1]
-        strand.path = evenly(points, 0.5)
-
-
-def _join_loose(web: Web, options: TidyOptions) -> None:
-    """Join two strands that meet alone where there is no corner."""
-    for node in sorted(web.incident):
-        ends = web.ends_at(node) if node in web.incident else []
-        if len(ends) != 2 or ends[0][0] == ends[1][0]:
-            continue
-        if web.bend_deg(ends[0], ends[1]) < options.corner_deg - 5.0:
-            web.join(node)
-
-
-def _lead_net(
-    web: Web,
-    tracks: dict[int, Track],
-    runs: list[tuple[Chain, bool]],
-    fits: dict[int, Fit],
-    misfit: dict[int, float],
-    rubbing: Rubbing,
-    options: TidyOptions,
-) -> LeadNet:
-    number = {node: i for i, node in enumerate(sorted(web.incident))}
-    joints = tuple(
-        NetJoint(
-            float(web.nodes[n][0]),
-            float(web.nodes[n][1]),
-            "",
-            max(0.05, 0.5 * misfit[n]),
+def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
+    """Refuse a picture of which hardly anything that looks like a lead line holds together."""
+    if not net.paths:
+        raise NoLeadFound(
+            "no lead lines found: the picture has dark lines, but none holds together as a lead"
         )
-        for n in sorted(web.incident)
-    )
-    strip = {k: i for i, (chain, _) in enumerate(runs) for k, _ in chain}
+    cell_mm = 1.0 / lead.frame.px_per_mm
+    seen_mm = float(lead.maps.centre[lead.mask].sum()) * cell_mm * cell_mm / _LINE_MM
+    kept_mm = sum(float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths)
+    if kept_mm < options.least_seen * seen_mm:
+        raise NoLeadFound(
+            f"no lead lines found: of {seen_mm:.0f} mm of dark lines only {kept_mm:.0f} mm "
+            "close round pieces as leads do; grain of wood, smears or writing look so"
+        )
+
+
+_LINE_MM = 1.88
+"""Width of a box as high as the middle of the map's lead line and of the same area."""
+
+
+def _left_out(
+    net: RawNet, stays: np.ndarray, sure: Array, kept: RawNet, options: TidyOptions
+) -> tuple[Finding, ...]:
+    """Report boundaries inside the panel that were left out, though they may be lead."""
+    inner = shapely.union_all([shapely.LineString(p) for p in kept.paths]).envelope
+    found = []
+    for k in np.flatnonzero(~stays):
+        chance = float(_chance(sure[k]))
+        path = net.paths[k]
+        length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+        at = point_along(path, 0.5)
+        if chance < options.told_above or length < options.told_mm:
+            continue
+        if inner.contains(shapely.Point(at)):
+            text = (
+                f"{length:.0f} mm here may be a lead (probability {chance:.2f}) but are not drawn; "
+                "look whether there is one."
+            )
+            found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, at))
+    return tuple(found)
+
+
+def _chance(odds: Array | float) -> Array:
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -30.0, 30.0))))
+
+
+def _with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
+    """Give every came the probability of the boundary that runs beside most of it."""
+    lines = shapely.STRtree([shapely.LineString(p) for p in kept.paths])
+    chance = _chance(odds)
     cames = []
-    for k in sorted(web.strands):
-        strand = web.strands[k]
-        cames.append(
-            NetCame(
-                number[strand.a],
-                number[strand.b],
-                curve_of(web, k, fits[k], options),
-                strip[k],
-                shown_width_mm=tracks[k].width_mm,
-            )
-        )
-    return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)
+    for came in net.cames:
+        path = came.curve.points()
+        places = shapely.points([point_along(path, s) for s in (0.2, 0.35, 0.5, 0.65, 0.8)])
+        nearest = lines.query_nearest(places, all_matches=False)[1]
+        cames.append(replace(came, confidence=float(np.median(chance[nearest]))))
+    return replace(net, cames=tuple(cames))

@@ -1,1 +1,0 @@
-"""The parts of tidying: a net that can be changed, evidence, refining, joints."""
