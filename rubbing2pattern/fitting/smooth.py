@@ -21,10 +21,10 @@ from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from rubbing2pattern.frame import Array
 
-BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5)
-"""Strengths tried, 1/mm^3: from a straight lead bent by hand to an S of 30 mm radius."""
+BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5, 3e-4)
+"""Strengths tried, 1/mm^3: from a straight lead bent by hand to an S that ends in 15 mm radius."""
 
-FADE_MM = 25.0
+FADE_MM = 60.0
 """Beyond its places a bend fades by a factor e over this length: an S turns back."""
 
 

@@ -122,9 +122,10 @@ def paired(
     costs: dict[Pair, float] = {}
     for i, j in itertools.combinations(range(n), 2):
         cost = through_cost(stubs, clear[i], clear[j], options)
-        short = min(stubs.seen_mm[clear[i]], stubs.seen_mm[clear[j]]) < SHORT_MM
-        if cost < (0.5 if cautious and short else 2.0) * options.alone_cost:
+        if cost < 2.0 * options.alone_cost:
             costs[i, j] = cost
+    if cautious:
+        costs = _undisputed(costs, [bool(stubs.seen_mm[e] < SHORT_MM) for e in clear])
     if n > _MOST:  # the cheapest first; so many ends meet hardly ever
         chosen = _greedy(costs)
     else:
@@ -132,6 +133,16 @@ def paired(
     pairs = [(clear[i], clear[j]) for i, j in chosen]
     taken = {e for pair in pairs for e in pair}
     return pairs, [e for e in out_of if e not in taken]
+
+
+def _undisputed(costs: dict[Pair, float], short: list[bool]) -> dict[Pair, float]:
+    """Leave out pairs of a short end that another pair of either end rivals."""
+    return {
+        pair: cost
+        for pair, cost in costs.items()
+        if not any(short[i] for i in pair)
+        or not any(other != pair and set(other) & set(pair) for other in costs)
+    }
 
 
 def _best(items: tuple[int, ...], costs: dict[Pair, float], alone: float) -> tuple[
@@ -185,8 +196,9 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
             math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0)))
         )
         sure = max(float(stubs.seen_mm[a]), 2.0)
-        slack_mm = 0.3 + 0.02 * gap + 0.15 * gap / sure + 0.1 * bend * gap**2
-        slack_deg = 3.0 + 0.1 * gap + 12.0 / sure + math.degrees(0.2 * bend * gap)
+        short = 0.15 / sure + 1.2 / sure**2
+        slack_mm = 0.3 + (0.02 + short) * gap + 0.1 * bend * gap**2
+        slack_deg = 3.0 + 0.1 * gap + 80.0 * short + math.degrees(0.2 * bend * gap)
         total += 0.5 * ((aside / slack_mm) ** 2 + (turn / slack_deg) ** 2)
     mean = 0.5 * float(stubs.width_mm[one] + stubs.width_mm[two])
     wide = float(stubs.width_mm[one] - stubs.width_mm[two]) / (0.15 * mean + 0.25)

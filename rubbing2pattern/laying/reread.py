@@ -41,7 +41,7 @@ def reread(
        it counts little;
     2. the width of a run is the median distance of its edges where both are in sight;
     3. where one edge alone is in sight the middle lies half a width from it;
-    4. a run of which nothing is in sight keeps its curve;
+    4. a run of which nothing clear is in sight keeps its direction, and is moved to what is;
     5. a run is drawn to a joint that it ends at but that its curve misses;
     6. of a short lead the direction is known badly: between two leads that run
        through it is likely to be square to both.
@@ -160,7 +160,7 @@ def _refitted(
         sigma[alone] = _ONE_SIDED * CENTRE_MM / np.maximum(seen[one][alone], 0.2)
     clear = float((np.isfinite(sigma) & ~doubt).sum()) * options.step_mm
     if clear < options.clear_mm:  # rule 4
-        return replace(run, width_mm=width)
+        return _shifted(replace(run, width_mm=width), middle[np.isfinite(sigma)])
     within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
     sigma *= np.where(doubt, within, 1.0) * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
@@ -170,6 +170,16 @@ def _refitted(
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)
     return replace(run, width_mm=width, shape=shape, clear_mm=clear)
+
+
+def _shifted(run: Run, aside_mm: Array) -> Run:
+    """Move a straight run aside, by the median of what was read."""
+    fit = run.shape.fit
+    if not len(aside_mm) or not isinstance(fit, LineFit):
+        return run
+    left = np.array([-fit.along[1], fit.along[0]])
+    moved = LineFit(fit.centre + float(np.median(aside_mm)) * left, fit.along)
+    return replace(run, shape=run.shape.straightened(moved))
 
 
 def in_sight(

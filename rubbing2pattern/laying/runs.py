@@ -19,7 +19,7 @@ from rubbing2pattern.options.laying import LayingOptions
 Part = tuple[int, bool]
 """Number of an edge, and whether it is walked from its start."""
 
-CENTRE_MM = 0.15
+CENTRE_MM = 0.06
 HIDDEN_MM = 0.6
 _LONG_MM = 26.0
 _BACK_MM = 6.0
@@ -100,7 +100,8 @@ def first_run(
         middle[cut : len(index) - cut] = True
         sigma = np.where(middle, HIDDEN_MM, np.inf)
     sigma *= np.sqrt(options.shared_mm / options.step_mm)
-    points = tracks.centre[index]
+    # Where nothing shows a lead alone the net knows better where it runs.
+    points = (rows.base if clear < options.clear_mm else tracks.centre)[index]
     normal = _signed_normals(parts, closed, tracks, index)
     widths = np.array([tracks.width_mm[k] for k, _ in parts])
     lengths = rows.length_mm[[k for k, _ in parts]]
