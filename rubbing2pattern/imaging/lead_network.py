@@ -24,7 +24,7 @@ CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
 VERSION = "1"
-SHA256 = "db5b76ed6186b93ab1e22068d86216df53c698cda5e40189856518b91eebc76e"
+SHA256 = "ae0977a5800f5063c77692ece005b852df6ad7edf62f5e8f6aa49307c5c2b849"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02

@@ -17,8 +17,8 @@ class TidyOptions(Checked):
     gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs by itself")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more")
     boundary_look: tuple[float, ...] = choice(
-        (0.0, 0.75, 0.25, 0.0),
-        "log odds of a boundary: constant, mean, lowest fifth, ink; fitted on the validation set",
+        (2.2, 1.2, 2.0, -0.45),
+        "log odds of a boundary: constant, map, ink, log length; fitted on the validation set",
     )
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")

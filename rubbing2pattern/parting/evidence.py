@@ -25,14 +25,13 @@ class Evidence:
 
     Attributes
     ----------
-    mean, least : of the lead line's log odds along it: mean and lowest fifth.
+    mean : of the lead line's log odds along it.
     ink : mean density over the strength of lead nearby.
     length_mm : of the part that counts.
     odds : log odds that it is lead.
     """
 
     mean: Array
-    least: Array
     ink: Array
     length_mm: Array
     odds: Array
@@ -53,8 +52,8 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     1. `line` is read along the path: the map at its highest nearby;
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
        from sight under the one it meets; but never more than a third of the boundary;
-    3. the log odds are a weighted sum of the map's mean and lowest fifth and of the ink; weights
-       fitted on the validation set of the training.
+    3. the log odds are a weighted sum of the map's mean, the ink and the length's logarithm;
+       weights fitted on the validation set of the training.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
@@ -65,12 +64,11 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     dark = grid_values(np.asarray(ink, dtype=np.float32), lead, places)
     count = np.diff(np.append(first, len(places)))
     mean = np.add.reduceat(logit, first) / count
-    least = np.array([np.quantile(p, 0.2) for p in np.split(logit, first[1:])])
     inked = np.add.reduceat(dark, first) / count
     length = count * options.evidence_step_mm
-    constant, by_mean, by_least, by_ink = options.boundary_look
-    odds = constant + by_mean * mean + by_least * least + by_ink * inked
-    return Evidence(mean, least, inked, length, np.asarray(odds))
+    constant, by_mean, by_ink, by_length = options.boundary_look
+    odds = constant + by_mean * mean + by_ink * inked + by_length * np.log(length)
+    return Evidence(mean, inked, length, np.asarray(odds))
 
 
 def _counted(net: RawNet, k: int, covered: Array, options: TidyOptions) -> Array:
