@@ -187,7 +187,7 @@ def _framed(
         on = chance.yes(n, (0.45, 0.3, 0.2)[k])
         strip = on * torch.where(chance.yes(n, 0.7), chance.uniform(n, 8, 24), chance.uniform(n, 24, 60))
         here = (far > -(depth + strip)) & (far <= -depth)
-        pitch = torch.where(chance.yes(n, 0.65), chance.spread(n, 25, 260), chance.spread(n, 8, 25))
+        pitch = torch.where(chance.yes(n, 0.6), chance.spread(n, 25, 260), chance.spread(n, 8, 25))
         ties = torch.floor(side / pitch + share(zone * 0 + k, 8))
         mitre = (u > 0).long() + 2 * (v > 0).long()
         piece = mix(torch.where(chance.yes(n, 0.75), ties, ties * 0), mitre, k + 4001)

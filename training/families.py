@@ -279,5 +279,5 @@ def beads(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
 REGULAR = (
     lattice, lattice, uneven_grid, bricks, split_rectangles, split_rectangles, wheel, roundels,
     scales, crossing_circles, crossing_circles, arcade, arcade, straight_lines, rosette, tiles,
-    beads,
+    beads, beads, beads,
 )

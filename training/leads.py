@@ -83,7 +83,7 @@ class Widths:
 
 
 def _widths(chance: Chance, n: int) -> Widths:
-    main = chance.spread(n, 3.2, 9.5)
+    main = torch.where(chance.yes(n, 0.3), chance.spread(n, 2.8, 4.2), chance.spread(n, 3.2, 9.5))
     other = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 13.0))
     third = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 9.0))
     strip = torch.where(chance.yes(n, 0.6), main, chance.spread(n, 4.0, 12.0))

@@ -77,18 +77,26 @@ def folds(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, T
     return dark + ridge, factor
 
 
-def bars(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> Tensor:
-    """Return the density of iron bars rubbed through from behind: broad, faint, straight across."""
+def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> Tensor:
+    """Return the density of iron bars rubbed through from behind.
+
+    They run straight across whatever is leaded, without a joint, narrow or broad, faint or as dark as
+    lead; `inside` is 1 on the panel, beyond which they end or go on to their fixings.
+    """
     n = len(x)
-    angle = chance.pick(n, (0.0, 0.0, 1.5708)) + chance.normal(n, 0.02)
+    angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.02)
     u, v = turned(x, y, angle)
-    gap = chance.uniform(n, 150, 400)
+    gap = chance.uniform(n, 120, 400)
     v = v - chance.uniform(n, -130, 130)
     v = v - gap * torch.round(v / gap)
-    wide = chance.uniform(n, 4, 14)
-    body = _edge(v.abs() - wide, chance.spread(n, 0.4, 3.0))
-    uneven = torch.sigmoid(2 * patches(chance, x, y, chance.spread(n, 10, 60)))
-    return body * uneven * chance.sometimes(n, 0.12, 0.03, 0.3) * (0.4 + worn)
+    wide = chance.spread(n, 1.5, 13)
+    body = _edge(v.abs() - wide, chance.spread(n, 0.2, 3.0))
+    rim = torch.exp(-(((v.abs() - wide) / chance.spread(n, 0.4, 2.0)) ** 2))
+    body = torch.maximum(body * chance.uniform(n, 0.2, 1.0), rim * chance.sometimes(n, 0.4, 0.2, 1.0))
+    uneven = torch.sigmoid(2 * patches(chance, x, y, chance.spread(n, 8, 80)) + chance.uniform(n, -1, 2))
+    strength = chance.sometimes(n, 0.25, 0.05, 1.0) * (0.3 + 0.7 * worn)
+    beyond = torch.where(chance.yes(n, 0.6), inside, torch.ones_like(inside))
+    return body * uneven * strength * beyond
 
 
 def printed(chance: Chance, x: Tensor, y: Tensor) -> Tensor:

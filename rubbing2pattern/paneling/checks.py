@@ -19,7 +19,7 @@ from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
 def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
-    """Find leads that may be none, bridged gaps and uncertain widths."""
+    """Find leads that may be none, and bridged gaps."""
     for came in panel.cames:
         middle, beside = point_along(came.path, 0.5), tuple(sorted(came.pieces))
         if came.confidence < options.least_confidence:
@@ -35,12 +35,26 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
                 f"{came.start}, and is drawn on through the gap."
             )
             yield Finding(Code.BRIDGED_GAP, Severity.CHECK, text, at, beside)
+
+
+def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
+    """Find uncertain widths: one finding for all cames of one width, at the longest of them."""
+    groups: dict[str, list[Came]] = {}
+    for came in panel.cames:
         if came.face_width_uncertainty_mm > options.width_uncertainty_mm:
-            text = (
-                f"The face width of {came.id}, {came.face_width_mm:.1f} mm, is uncertain by "
-                f"{came.face_width_uncertainty_mm:.1f} mm; measure it on the panel."
-            )
-            yield Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, middle, beside)
+            groups.setdefault(f"{came.face_width_mm:.1f}", []).append(came)
+    for width, group in groups.items():
+        group.sort(key=lambda came: -came.length_mm)
+        most_mm = max(came.face_width_uncertainty_mm for came in group)
+        several = len(group) > 1
+        text = (
+            f"The face width of {_listed([came.id for came in group])}, {width} mm, is uncertain by "
+            f"{'up to ' if several else ''}{most_mm:.1f} mm; measure "
+            f"{'them' if several else 'it'} on the panel."
+        )
+        beside = tuple(sorted({n for came in group for n in came.pieces}))
+        at = point_along(group[0].path, 0.5)
+        yield Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, at, beside)
 
 
 def check_joints(panel: Panel, options: AuditOptions) -> Iterator[Finding]:

@@ -18,6 +18,7 @@ from rubbing2pattern.paneling.checks import (
     check_parts,
     check_pieces,
     check_scale,
+    check_widths,
 )
 from rubbing2pattern.paneling.notches import check_notches
 
@@ -51,6 +52,7 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
         *check_notches(panel, options),
         *check_joints(panel, options),
         *check_leads(panel, options),
+        *check_widths(panel, options),
     )
     placed = _with_pieces([*panel.findings, *made], panel, options.touch_mm)
     merged = _merged(placed, options.same_place_mm)
