@@ -16,7 +16,7 @@ from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid
 from rubbing2pattern.laying.reread import reread
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Run, first_run, informed, parts_of
+from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
@@ -127,6 +127,7 @@ class _Plan:
         )
         chains = parts_of(len(net.paths), knots)
         runs = [first_run(parts, closed, tracks, clean, options) for parts, closed in chains]
+        runs = no_wider_than_usual(runs, options)
         run_of: dict[int, tuple[int, bool]] = {}
         for number, (parts, _) in enumerate(chains):
             for k, forward in parts:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -109,6 +109,25 @@ def first_run(
     t = _rising(points, normal)
     shape = shape_of(Places(t, points, normal, sigma), closed, width, options)
     return Run(parts, closed, width, shape, clear)
+
+
+def no_wider_than_usual(runs: list[Run], options: LayingOptions) -> list[Run]:
+    """Return the runs; one that nothing shows alone is no wider than the narrow quarter of all.
+
+    Solder only widens, and what is read of such a lead is solder.
+    """
+    seen = np.array([r.clear_mm for r in runs])
+    widths = np.array([r.width_mm for r in runs])
+    clear = seen >= options.clear_mm
+    if not clear.any():
+        return runs
+    order = np.argsort(widths[clear], kind="stable")
+    total = np.cumsum(seen[clear][order])
+    usual = float(widths[clear][order][np.searchsorted(total, 0.25 * total[-1])])
+    return [
+        run if sure else replace(run, width_mm=min(run.width_mm, usual))
+        for run, sure in zip(runs, clear.tolist(), strict=True)
+    ]
 
 
 def _places_in_order(parts: tuple[Part, ...], closed: bool, first: Ints) -> Ints:
