@@ -20,6 +20,11 @@ class TidyOptions(Checked):
         (2.2, 1.2, 2.0, -0.45),
         "log odds of a boundary: constant, map, ink, log length; fitted on the validation set",
     )
+    telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long")
+    none_below: float = value(-3.8, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
+    none_ink: float = value(0.45, 0.0, 1.0, "of the local strength; a drop-out shows less, lead more")
+    none_mm: float = value(3.5, 2.0, 40.0, "a shorter stretch may be solder or a fold")
+    no_lead: float = value(-50.0, -100.0, -5.0, "log odds that nothing beside it outweighs")
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")
     smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")

@@ -53,7 +53,10 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
        from sight under the one it meets; but never more than a third of the boundary;
     3. the log odds are a weighted sum of the map's mean, the ink and the length's logarithm;
-       weights fitted on the validation set of the training.
+       weights fitted on the validation set of the training;
+    4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder tells little;
+    5. where the map shows nothing over `none_mm` and the ink agrees, there is no lead, whatever
+       else parts the same two pieces: a lead ends there.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
@@ -68,7 +71,9 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     length = count * options.evidence_step_mm
     constant, by_mean, by_ink, by_length = options.boundary_look
     odds = constant + by_mean * mean + by_ink * inked + by_length * np.log(length)
-    return Evidence(mean, inked, length, np.asarray(odds))
+    odds = odds * np.minimum(length / options.telling_mm, 1.0)  # rule 4
+    none = (mean < options.none_below) & (inked < options.none_ink) & (length > options.none_mm)
+    return Evidence(mean, inked, length, np.where(none, options.no_lead, odds))  # rule 5
 
 
 def _counted(net: RawNet, k: int, covered: Array, options: TidyOptions) -> Array:
