@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,8 +10,9 @@ import numpy.typing as npt
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey
+from rubbing2pattern.rectifying.bends import bends_of, unmet_px
 from rubbing2pattern.rectifying.evidence import Evidence, gather
-from rubbing2pattern.rectifying.fit import Fit, fit_sides, plumb
+from rubbing2pattern.rectifying.fit import Fit, fit_sides
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import camera_misfit, homography, rectangle
 from rubbing2pattern.rectifying.quads import SIDES
@@ -34,7 +35,7 @@ from rubbing2pattern.rectifying.sheet_search import (
 )
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
-_MOST_MENDED = 2
+_MOST_MENDED, _MOST_UNSEEN = 2, 2
 _SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
 _WITHIN_MM = np.concatenate((np.linspace(1.5, 4.5, 4), np.linspace(5.0, 30.0, 30)))
@@ -74,6 +75,20 @@ class Sheet:
     def is_clear(self) -> bool:
         """Whether all four edges were met nearly everywhere."""
         return float(self.seen_share.min()) > _CLEAR_SHARE and not self.leads.any()
+
+    def partly(self, options: RectifyOptions) -> Sheet | None:
+        """Return the sheet with the sides that were made out alone; None of fewer than two.
+
+        Their straightness shows the lens beside marks; the outline is then unknown.
+        """
+        missing = self.missing(options)
+        if len(missing) > _MOST_UNSEEN:
+            return None
+        left, upper, right, lower = (
+            side[:0] if name in missing else side
+            for name, side in zip(SIDES, self.sides, strict=True)
+        )
+        return replace(self, sides=(left, upper, right, lower))
 
     def missing(self, options: RectifyOptions) -> tuple[str, ...]:
         """Return the names of the sides that were not made out."""
@@ -174,12 +189,14 @@ class _Search:
         sides = refine_sheet(self.grey, found, scale)
         corners = _crossings(found)
         fit = self._fit(sides, corners, found.lens)
-        sides = follow_sheet(self.grey, fit.sheet_corners[np.array(CORNERS)], fit.lens, scale)
+        bends = bends_of(sides, fit)
+        ends = fit.sheet_corners[np.array(CORNERS)]
+        sides = follow_sheet(self.grey, ends, fit.lens, scale, bends)
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
-        away = np.abs(plumb(sides, fit.lens)(fit.sheet_corners, fit.lens.k1))
-        parts = np.split(away < fine_step_px(scale), np.cumsum([len(each) for each in sides])[:-1])
-        share = np.array([np.sum(part) / PROFILES for part in parts])
-        leads = _leads(self.grey, fit, scale)
+        bends = bends_of(sides, fit)
+        unmet = unmet_px(sides, fit, bends)
+        share = np.array([np.sum(each < fine_step_px(scale)) / PROFILES for each in unmet])
+        leads = _leads(self.grey, fit, scale, bends)
         misfit = 0.0
         if self.size_mm is not None:
             longer_px = max(self.grey.shape)
@@ -254,11 +271,11 @@ def _crossings(found: FoundSheet) -> Array:
     return np.array(corners)
 
 
-def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
+def _leads(grey: Grey, fit: Fit, px_per_mm: float, bends: Array) -> npt.NDArray[np.bool_]:
     """Tell which sides are leads, (4,) bool (rule 3)."""
     ends = fit.sheet_corners[np.array(CORNERS)]
-    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm) + 1.0
-    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm) + 1.0
+    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm, bends) + 1.0
+    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm, bends) + 1.0
     paper = within[:, :4].mean(axis=1)
     outer_edge = paper < _LEAD_LEVEL * np.percentile(within[:, 4:], 75, axis=1)
     ratio = outside / paper[:, None]
