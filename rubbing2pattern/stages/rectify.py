@@ -69,7 +69,7 @@ def _flat(photograph: Photograph, kind: str, flat: Flat) -> Rubbing:
 
 def _by_sheet(photograph: Photograph, reference: Sheet, options: RectifyOptions) -> Rubbing:
     size_mm = (reference.width_mm, reference.height_mm)
-    sheet = locate_sheet(photograph.grey, size_mm, options)
+    sheet = locate_sheet(photograph, size_mm, options)
     missing = SIDES if sheet is None else sheet.missing(options)
     if sheet is None or missing:
         which = " and ".join(missing)
@@ -139,7 +139,7 @@ def _by_pins(
     check_marks(pins, names, photograph.grey.shape)
     lens = Lens.of(photograph.grey.shape)
     rough = local_scale(homography(pins.mm, pins.px), pins.mm.mean(axis=0))
-    sheet = locate_sheet(photograph.grey, None, options, rough)
+    sheet = locate_sheet(photograph, None, options, rough)
     if sheet is not None and not _holds_most(sheet, pins):
         sheet = None
     seen = None if sheet is None else sheet.partly(options)
