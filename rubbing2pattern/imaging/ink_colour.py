@@ -20,6 +20,7 @@ _DARK = 4.0
 _READING = 1.5
 _STEPS = 16
 _MOST = 1.0
+_LEAST_INK = 0.04
 
 
 def ink_weights(colours: Colours, least_gain: float) -> Weights | None:
@@ -39,7 +40,10 @@ def ink_weights(colours: Colours, least_gain: float) -> Weights | None:
     level = _levels(colours)
     apart = level - _blurred(level, _AROUND * max(level.shape))
     noise = level - _blurred(level, _FINE_PX)
-    direction = _principal(np.clip(apart, -_MOST, _MOST).reshape(-1, 3))
+    differences = np.clip(apart, -_MOST, _MOST).reshape(-1, 3)
+    direction = _principal(differences)
+    if float(np.sqrt(np.mean((differences @ direction) ** 2))) < _LEAST_INK:
+        return None
     spread = _noise(noise.reshape(-1, 3)) + np.diag(_floor(level) ** 2)
     # Rule of Fisher (1936): the inverse of the noise times the difference of the means.
     weights = np.maximum(-np.linalg.solve(spread, direction), 0.0)

@@ -27,7 +27,11 @@ class RectifyOptions(Checked):
         0.15, 0.001, 10.0, "a steel rule read to half a millimetre, one standard deviation"
     )
     sheet_uncertainty_mm: float = value(
-        0.25, 0.001, 20.0, "a sheet cut and measured with a steel rule, each side, one deviation"
+        0.2,
+        0.001,
+        20.0,
+        "a sheet cut and measured with a steel rule, each side; one of trade size that was not"
+        " measured may be 1 mm off",
     )
     squareness_mm: float = value(
         3.0,
@@ -81,8 +85,12 @@ class RectifyOptions(Checked):
         "a corner that stands up by 10 mm, seen at 30 degrees, is shifted by 6 mm: no mark is left"
         " out for less",
     )
-    bow_mm: float = value(
-        1.0, 0.05, 50.0, "a cut edge is straight within a millimetre; one that bows is not flat"
+    flat_mm: float = value(
+        0.75,
+        0.05,
+        50.0,
+        "edges of a sheet that lies flat are straight, and marks on it agree, within three times"
+        " what cutting and reading them leaves",
     )
     excluded_share: float = value(
         0.34, 0.0, 0.49, "when more than a third of the marks disagree, none can be trusted"

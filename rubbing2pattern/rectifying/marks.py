@@ -179,7 +179,7 @@ def _uneven(
 ) -> tuple[Finding, ...]:
     """Tell of marks that disagree by no more than a curled sheet makes them (rule 4)."""
     worst = max(used, key=lambda k: float(away_mm[k]))
-    if away_mm[worst] <= options.misfit_mm:
+    if away_mm[worst] <= options.flat_mm:
         return ()
     message = (
         f"The {len(used)} places measured disagree by up to {away_mm[worst]:.1f} mm, most at "

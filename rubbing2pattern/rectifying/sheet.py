@@ -74,6 +74,13 @@ class Sheet:
         """Whether all four edges were met nearly everywhere."""
         return float(self.seen_share.min()) > _CLEAR_SHARE and not self.false.any()
 
+    def holds_most(self, places_px: Array) -> bool:
+        """Tell whether most seen places (N, 2) lie on the sheet, as marks do."""
+        way = np.roll(self.corners, -1, axis=0) - self.corners
+        offset = self.fit.lens.ideal(places_px)[:, None] - self.corners
+        inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
+        return bool(2 * inside.sum() >= len(places_px))
+
     def partly(self, options: RectifyOptions) -> Sheet | None:
         """Return the sheet with the sides that were made out alone; None of fewer than two.
 
@@ -101,6 +108,7 @@ def locate_sheet(
     options: RectifyOptions,
     px_per_mm: float | None = None,
     *,
+    about_px: Array | None = None,
     thorough: bool = True,
 ) -> Sheet | None:
     """Find the sheet; the best reading, even when some of its sides are doubtful.
@@ -117,12 +125,13 @@ def locate_sheet(
     ----------
     size_mm : the sides in either order, None when unknown.
     px_per_mm : rough scale where another reference gives it.
+    about_px : (N, 2) seen places that lie on the sheet, most of them.
     thorough : whether to search longer for a sheet that is hard to tell from the ground.
     """
     grey, tint = photograph.grey, tint_of(photograph.colour, photograph.grey.shape)
 
     def sought(plane: Grey, *, longer: bool) -> Sheet | None:
-        search = _Search(plane, gather(plane), size_mm, px_per_mm, options)
+        search = _Search(plane, gather(plane), size_mm, px_per_mm, about_px, options)
         return _located(search, thorough=longer)
 
     if tint is None:
@@ -188,6 +197,7 @@ class _Search:
     evidence: Evidence
     size_mm: tuple[float, float] | None
     px_per_mm: float | None
+    about_px: Array | None
     options: RectifyOptions
 
     def readings(self, effort: Effort) -> list[FoundSheet]:
@@ -225,7 +235,8 @@ class _Search:
         except np.linalg.LinAlgError:
             return None
         sound = np.isfinite(sheet.worth) and np.isfinite(sheet.fit.parameters).all()
-        return sheet if sound else None
+        empty = self.about_px is not None and not sheet.holds_most(self.about_px)
+        return sheet if sound and not empty else None
 
     def _followed(self, found: FoundSheet) -> Sheet:
         scale = self._scale(found)

@@ -139,8 +139,8 @@ def _by_pins(
     check_marks(pins, names, photograph.grey.shape)
     lens = Lens.of(photograph.grey.shape)
     rough = local_scale(homography(pins.mm, pins.px), pins.mm.mean(axis=0))
-    sheet = locate_sheet(photograph, None, options, rough)
-    if sheet is not None and not _holds_most(sheet, pins):
+    sheet = locate_sheet(photograph, None, options, rough, about_px=pins.px)
+    if sheet is not None and not sheet.holds_most(pins.px):
         sheet = None
     seen = None if sheet is None else sheet.partly(options)
     settled = settle_marks(pins, names, seen, lens, options)
@@ -158,15 +158,6 @@ def _by_pins(
     )
     whole = None if seen is None or seen.missing(options) else seen
     return _perspective(photograph, fit, whole, scale, settled.findings, options, pins.mm)
-
-
-def _holds_most(sheet: FoundSheet, pins: Pins) -> bool:
-    """Tell whether most marks lie on the sheet; none does on what is the panel, not the sheet."""
-    places = pins.ideal(sheet.fit.lens)
-    way = np.roll(sheet.corners, -1, axis=0) - sheet.corners
-    offset = places[:, None] - sheet.corners
-    inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
-    return bool(2 * inside.sum() >= len(places))
 
 
 def _perspective(
@@ -235,11 +226,11 @@ def _not_flat(
 ) -> tuple[Finding, ...]:
     """Tell of edges that bow although the lens is known, unless marks have told of it."""
     bow = largest_bow(sheet.sides, fit)
-    if bow.size_mm <= options.bow_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
+    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
         return ()
     message = (
         f"The sheet's {SIDES[bow.side]} edge bows by {bow.size_mm:.1f} mm (limit "
-        f"{options.bow_mm:g}): the sheet was not flat, or its edge is not straight; measure a "
+        f"{options.flat_mm:g}): the sheet was not flat, or its edge is not straight; measure a "
         "known length near it on the pattern."
     )
     return (Finding(Code.SHEET_NOT_FLAT, Severity.CHECK, message, bow.at_mm),)
