@@ -7,6 +7,9 @@ compared with the truth; their root mean square is the draw's error. Calibrated 
 the errors lie within the statement, and the median statement is at most three times the median
 error.
 
+A resolution leaves nothing to measure: its 0.1 % is a statement about scanners, and no picture of
+ours can prove it. A ruler's statement is the noise of its two ends; it is measured on renderings.
+
 ``--rendered`` does the same with rendered rubbings, from the picture's file to the warp.
 """
 

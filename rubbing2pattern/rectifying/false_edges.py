@@ -19,6 +19,8 @@ _SAME_LEVEL, _SAME_COUNT = 0.06, 3
 _BESIDE_MM = np.array([-3.5, -2.75, -2.0, 2.0, 2.75, 3.5])
 _FROM_MM, _TO_MM = 4.0, 24.0
 _BLOCKS = 10
+_TINT_SHARE, _TINT_BLOCKS = 0.004, 40
+_TINT_STEP, _TINT_ALIKE = 4.0, 0.85
 _LEAST_CONTRAST, _ALIKE = 0.04, 0.6
 
 
@@ -55,6 +57,20 @@ def shadows(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
         )
         found.append(all(runs))
     return np.array(found)
+
+
+def parts(tint: Grey, fit: Fit) -> bool:
+    """Tell whether the tint changes, one way all along, at each of the four sides.
+
+    Where it does there is an edge of something, whatever the light.
+    """
+    ends = fit.sheet_corners[np.array(CORNERS)]
+    away_px = _TINT_SHARE * max(tint.shape) * np.array([-1.5, -1.0, 1.0, 1.5])
+    profiles = across(tint, ends, away_px, fit.lens, _TINT_BLOCKS, 4)
+    step = profiles[..., 2:].mean(axis=2) - profiles[..., :2].mean(axis=2)
+    usual = np.median(step, axis=1, keepdims=True)
+    alike = (step * np.sign(usual) > 0.3 * np.abs(usual)).mean(axis=1)
+    return bool(np.abs(usual).min() > _TINT_STEP and alike.min() > _TINT_ALIKE)
 
 
 def _runs_on(grey: Grey, fit: Fit, px_per_mm: float, start: Array, corner: Array) -> bool:

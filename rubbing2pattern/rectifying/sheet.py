@@ -12,7 +12,7 @@ from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Grey, Photograph
 from rubbing2pattern.rectifying.bends import bends_of, unmet_px
 from rubbing2pattern.rectifying.evidence import Evidence, gather
-from rubbing2pattern.rectifying.false_edges import leads, shadows
+from rubbing2pattern.rectifying.false_edges import leads, parts, shadows
 from rubbing2pattern.rectifying.fit import Fit, fit_sides
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import camera_misfit, homography, rectangle
@@ -117,7 +117,8 @@ def locate_sheet(
 
     1. It is sought in the grey picture and, where there are colours, in their tint alone: paper may
        be as grey as the ground, and a shadow has no tint.
-    2. When only one of the two shows all sides, that one counts. Of two that agree the grey one is
+    2. Where the tint shows the edges that were found in grey, those are right: no shadow has both.
+    3. When only one of the two shows all sides, that one counts. Of two that agree the grey one is
        taken, which is finer; of two that do not, the one that is worth more or, when both are worth
        about the same, the larger: the smaller ends at a shadow or at the rubbing's margin.
 
@@ -129,23 +130,21 @@ def locate_sheet(
     thorough : whether to search longer for a sheet that is hard to tell from the ground.
     """
     grey, tint = photograph.grey, tint_of(photograph.colour, photograph.grey.shape)
-
-    def sought(plane: Grey, *, longer: bool) -> Sheet | None:
-        search = _Search(plane, gather(plane), size_mm, px_per_mm, about_px, options)
-        return _located(search, thorough=longer)
-
-    if tint is None:
-        return sought(grey, longer=thorough)
-    by_grey, by_tint = sought(grey, longer=False), sought(tint, longer=False)
+    search = _Search(grey, gather(grey), size_mm, px_per_mm, about_px, options)
+    by_grey = _located(search, thorough=thorough and tint is None)
+    if tint is None or (by_grey is not None and by_grey.is_clear and parts(tint, by_grey.fit)):
+        return by_grey  # rule 2
+    tinted = replace(search, grey=tint, evidence=gather(tint))
+    by_tint = _located(tinted, thorough=False)
     if thorough and all(s is None or s.missing(options) for s in (by_grey, by_tint)):
-        by_grey, by_tint = sought(grey, longer=True), sought(tint, longer=True)
-    return _preferred(by_grey, by_tint, options, max(grey.shape))
+        by_grey, by_tint = (_located(each, thorough=True) for each in (search, tinted))
+    return _preferred(by_grey, by_tint, options, max(photograph.grey.shape))
 
 
 def _preferred(
     by_grey: Sheet | None, by_tint: Sheet | None, options: RectifyOptions, longer_px: int
 ) -> Sheet | None:
-    """Choose between the readings of grey and of tint (rule 2 of `locate_sheet`)."""
+    """Choose between the readings of grey and of tint (rule 3 of `locate_sheet`)."""
     if by_grey is None or by_tint is None:
         return by_grey or by_tint
     if by_tint.missing(options) or by_grey.missing(options):

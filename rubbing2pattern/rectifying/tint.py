@@ -17,6 +17,9 @@ _LOW, _HIGH = 4.0, 96.0
 _FLOOR = 0.02
 _MIDDLE = 0.2
 _AROUND = 0.03
+_STEP = 4
+_LOG = np.log(np.arange(256, dtype=np.float32) + np.float32(_DARK))
+_RATIOS = np.array([(1.0, -1.0, 0.0), (0.0, -1.0, 1.0)])
 
 
 def tint_of(colour: npt.NDArray[np.uint8] | None, shape: tuple[int, ...]) -> Grey | None:
@@ -38,23 +41,25 @@ def tint_of(colour: npt.NDArray[np.uint8] | None, shape: tuple[int, ...]) -> Gre
     """
     if colour is None:
         return None
-    level = np.log(cv2.GaussianBlur(colour.astype(np.float32), (0, 0), _BLUR_PX) + _DARK)
-    ratios = np.stack((level[..., 0] - level[..., 1], level[..., 2] - level[..., 1]), axis=-1)
-    ratios -= np.median(ratios, axis=(0, 1))
-    tint = np.asarray(ratios @ _principal(ratios), dtype=np.float32)
-    low, high = np.percentile(tint, (_LOW, _HIGH))
+    level = cv2.LUT(cv2.GaussianBlur(colour, (0, 0), _BLUR_PX), _LOG)
+    some = level[::_STEP, ::_STEP].astype(np.float64) @ _RATIOS.T
+    usual = np.median(some, axis=(0, 1))
+    way = _principal(some - usual)
+    tint = cv2.transform(level, way @ _RATIOS) - np.float32((way @ usual).item())
+    low, high = np.percentile(tint[::_STEP, ::_STEP], (_LOW, _HIGH))
     if high - low < _LEAST_CONTRAST:
         return None
-    tint *= _upright(tint) / max(_LEAST_RANGE, 1.1 * float(np.abs(tint).max(initial=0.0)))
+    tint *= np.float32(_upright(tint) / max(_LEAST_RANGE, 1.1 * float(np.abs(tint).max())))
     # Edges are taken where half of the light comes from either side; here the tint stands for it.
-    small = 255.0 * np.clip(0.5 + 0.5 * tint, _FLOOR, 1.0) ** (1.0 / 2.2)
+    small = 255.0 * cv2.pow(np.clip(0.5 + 0.5 * tint, _FLOOR, 1.0), 1.0 / 2.2)
     size = (shape[1], shape[0])
     return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_LINEAR) + 0.5, np.uint8)
 
 
-def _principal(ratios: Grid) -> Array:
-    flat = ratios.reshape(-1, 2).astype(np.float64)
-    return np.asarray(np.linalg.eigh(flat.T @ flat)[1][:, 1])
+def _principal(ratios: Array) -> Array:
+    """Return the direction (1, 2) along which ratios (h, w, 2) differ most."""
+    flat = ratios.reshape(-1, 2)
+    return np.asarray(np.linalg.eigh(flat.T @ flat)[1][:, 1:].T)
 
 
 def _upright(tint: Grid) -> float:
