@@ -13,7 +13,7 @@ import numpy as np
 from rubbing2pattern.frame import Array
 from rubbing2pattern.rectifying.fit import Fit, plumb
 from rubbing2pattern.rectifying.plane import apply, inverse
-from rubbing2pattern.rectifying.sheet_edges import PROFILES, Sides
+from rubbing2pattern.rectifying.sheet_edges import PROFILES, Sides, fine_step_px
 from rubbing2pattern.rectifying.sheet_search import CORNERS
 from rubbing2pattern.rectifying.tracks import basis
 
@@ -44,15 +44,16 @@ def away_and_along(sides: Sides, fit: Fit) -> list[tuple[Array, Array]]:
     return found
 
 
-def bends_of(sides: Sides, fit: Fit) -> Array:
+def bends_of(sides: Sides, fit: Fit, step_px: float) -> Array:
     """Return the bends of the sides by robust least squares, (4, `TERMS`) px.
 
-    A side that was met in some of its quarters only is taken for straight.
+    A side that was met in some of its quarters only, or half of whose places lie on no smooth line
+    within `step_px`, is taken for straight.
     """
-    return np.array([_bend(*each) for each in away_and_along(sides, fit)])
+    return np.array([_bend(*each, step_px) for each in away_and_along(sides, fit)])
 
 
-def _bend(away: Array, along: Array) -> Array:
+def _bend(away: Array, along: Array, step_px: float) -> Array:
     quarter = np.clip(((along + 1.0) / 2.0 * _QUARTERS).astype(int), 0, _QUARTERS - 1)
     if np.bincount(quarter, minlength=_QUARTERS).min() < _LEAST_IN_QUARTER:
         return np.zeros(TERMS)
@@ -65,7 +66,8 @@ def _bend(away: Array, along: Array) -> Array:
         left = np.abs(away - terms @ shape)
         usual = max(1.4826 * float(np.median(left)), 0.1)
         weight = np.asarray(1.0 / (1.0 + (left / usual) ** 2), dtype=np.float64)
-    return shape
+    met = np.abs(away - terms @ shape) < step_px
+    return shape if met.sum() >= PROFILES // 2 else np.zeros(TERMS)
 
 
 def unmet_px(sides: Sides, fit: Fit, bends: Array) -> list[Array]:
@@ -82,7 +84,8 @@ def largest_bow(sides: Sides, fit: Fit) -> Bow:
     back = inverse(fit.warp.matrix)
     t = np.linspace(-0.9, 0.9, 37)
     best = Bow(0.0, 0, (0.0, 0.0))
-    for side, bend in enumerate(bends_of(sides, fit)):
+    step_px = fine_step_px(fit.scale(fit.base_mm.mean(axis=0)))
+    for side, bend in enumerate(bends_of(sides, fit, step_px)):
         first, last = (fit.sheet_corners[k] for k in CORNERS[side])
         on_line = first + (t[:, None] + 1.0) / 2.0 * (last - first)
         way = (last - first) / np.linalg.norm(last - first)

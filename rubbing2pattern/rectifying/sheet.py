@@ -36,7 +36,7 @@ from rubbing2pattern.rectifying.sheet_search import (
 from rubbing2pattern.rectifying.tint import tint_of
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
-_MOST_MENDED, _MOST_UNSEEN = 2, 2
+_MOST_MENDED, _LEAST_SIDES = 2, 2
 _SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
 _MISFIT_WEIGHT = 4.0
@@ -82,16 +82,17 @@ class Sheet:
         return bool(2 * inside.sum() >= len(places_px))
 
     def partly(self, options: RectifyOptions) -> Sheet | None:
-        """Return the sheet with the sides that were made out alone; None of fewer than two.
+        """Return the sheet if it is whole, else with its clear sides alone; None of fewer than two.
 
         Their straightness shows the lens beside marks; the outline is then unknown.
         """
-        missing = self.missing(options)
-        if len(missing) > _MOST_UNSEEN:
+        if not self.missing(options):
+            return self
+        clear = (self.seen_share >= options.clear_edge_share) & ~self.false
+        if clear.sum() < _LEAST_SIDES:
             return None
         left, upper, right, lower = (
-            side[:0] if name in missing else side
-            for name, side in zip(SIDES, self.sides, strict=True)
+            side if is_clear else side[:0] for side, is_clear in zip(self.sides, clear, strict=True)
         )
         return replace(self, sides=(left, upper, right, lower))
 
@@ -145,10 +146,12 @@ def _preferred(
     by_grey: Sheet | None, by_tint: Sheet | None, options: RectifyOptions, longer_px: int
 ) -> Sheet | None:
     """Choose between the readings of grey and of tint (rule 3 of `locate_sheet`)."""
-    if by_grey is None or by_tint is None:
-        return by_grey or by_tint
-    if by_tint.missing(options) or by_grey.missing(options):
-        return by_grey if by_tint.missing(options) else by_tint
+    if by_tint is None or by_tint.missing(options):
+        return by_grey
+    if by_tint.seen_share.min() < options.clear_edge_share:
+        return by_grey
+    if by_grey is None or by_grey.missing(options):
+        return by_tint
     apart_px = float(np.abs(by_grey.corners - by_tint.corners).max())
     if apart_px < _AGREED * longer_px:
         return by_grey
@@ -242,11 +245,11 @@ class _Search:
         sides = refine_sheet(self.grey, found, scale)
         corners = _crossings(found)
         fit = self._fit(sides, corners, found.lens)
-        bends = bends_of(sides, fit)
+        bends = bends_of(sides, fit, fine_step_px(scale))
         ends = fit.sheet_corners[np.array(CORNERS)]
         sides = follow_sheet(self.grey, ends, fit.lens, scale, bends)
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
-        bends = bends_of(sides, fit)
+        bends = bends_of(sides, fit, fine_step_px(scale))
         unmet = unmet_px(sides, fit, bends)
         share = np.array([np.sum(each < fine_step_px(scale)) / PROFILES for each in unmet])
         false = leads(self.grey, fit, scale, bends) | shadows(self.grey, fit, scale)
