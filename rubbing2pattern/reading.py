@@ -32,6 +32,9 @@ class Photograph:
     file_bits : bits per channel in the file.
     dpi : resolution stated in the file, or None. Never used without being asked for.
     findings : doubts of loading.
+    colour : (h, w, 3) uint8 red, green, blue, a reduced copy of the picture, upright; None where
+        the picture has no colours.
+    grey_weights : shares of red, green and blue in `grey`; None where the file has but grey.
     """
 
     grey: Grey
@@ -40,6 +43,8 @@ class Photograph:
     file_bits: int = 8
     dpi: float | None = None
     findings: tuple[Finding, ...] = ()
+    colour: npt.NDArray[np.uint8] | None = None
+    grey_weights: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ import hashlib
 import io
 import struct
 import zlib
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -282,3 +283,119 @@ def test_large_picture_beyond_the_decoders_own_limit(tmp_path):
     kept = Image.MAX_IMAGE_PIXELS
     assert load(path, OPTIONS).grey.shape == (9000, 20000)
     assert kept == Image.MAX_IMAGE_PIXELS
+
+
+LUMA = (0.299, 0.587, 0.114)
+INKS = {
+    "yellow wax on white": ((235, 233, 228), (228, 205, 60)),
+    "pale yellow on white": ((235, 233, 228), (232, 220, 150)),
+    "yellow wax on buff": ((225, 205, 160), (220, 180, 50)),
+}
+PLAIN = {
+    "graphite on white": ((235, 233, 228), (70, 70, 72)),
+    "graphite on kraft": ((190, 150, 105), (70, 65, 60)),
+    "red wax on white": ((235, 233, 228), (200, 50, 45)),
+    "blue on buff": ((225, 205, 160), (60, 80, 150)),
+    "white paper alone": ((235, 233, 228), (235, 233, 228)),
+}
+
+
+def inked(paper: tuple[int, ...], ink: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Draw leads of ink on paper on a brown bench; return the picture and where there is ink."""
+    rows, columns = np.mgrid[0:600, 0:800]
+    lead = (np.abs((rows + columns) % 90 - 45) < 5) | (np.abs((rows - columns) % 90 - 45) < 5)
+    bench = (rows < 60) | (rows > 540) | (columns < 60) | (columns > 740)
+    light = 1.0 - 0.3 * columns[..., None] / 800
+    picture = np.where(lead[..., None], ink, paper) * light
+    picture = np.where(bench[..., None], (120, 95, 70) * light, picture)
+    noise = np.random.default_rng(7).normal(0, 3, picture.shape)
+    return np.clip(picture + noise + 0.5, 0, 255).astype(np.uint8), lead & ~bench
+
+
+def density(grey: np.ndarray, lead: np.ndarray) -> float:
+    """Return ln(paper / ink) in the middle of the picture."""
+    middle, inside = grey[260:340, 360:440].astype(float), lead[260:340, 360:440]
+    return float(np.log(np.median(middle[~inside]) / np.median(middle[inside])))
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png", "tif"])
+@pytest.mark.parametrize("name", INKS)
+def test_coloured_ink_stands_out(tmp_path, name, suffix):
+    """Outside check: the density of the blue channel, in which alone yellow is dark."""
+    paper, ink = INKS[name]
+    picture, lead = inked(paper, ink)
+    path = tmp_path / f"a.{suffix}"
+    Image.fromarray(picture).save(path, quality=92)
+    photo = load(path, OPTIONS)
+    own = np.log(paper[2] / ink[2])
+    assert density(photo.grey, lead) > 0.75 * own > 2 * density(luma(picture), lead)
+    assert photo.grey_weights is not None
+    assert photo.grey_weights[2] > 0.7
+    assert sum(photo.grey_weights) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("name", PLAIN)
+def test_luma_where_it_shows_the_ink(tmp_path, name):
+    picture, _ = inked(*PLAIN[name])
+    Image.fromarray(picture).save(tmp_path / "a.png")
+    photo = load(tmp_path / "a.png", OPTIONS)
+    assert photo.grey_weights == LUMA
+    assert np.abs(photo.grey - luma(picture)).max() <= 1
+
+
+def test_light_ink_gets_no_lighter(tmp_path):
+    """Weights are never negative: where all colours get lighter, so does the grey."""
+    picture, _ = inked(*INKS["yellow wax on white"])
+    picture[:, 400:] = np.minimum(picture[:, 400:].astype(int) + 20, 255)
+    Image.fromarray(picture).save(tmp_path / "a.png")
+    photo = load(tmp_path / "a.png", OPTIONS)
+    assert photo.grey_weights is not None
+    assert min(photo.grey_weights) >= 0.0
+
+
+def test_the_same_bytes_on_one_thread_and_two(tmp_path):
+    picture, _ = inked(*INKS["pale yellow on white"])
+    Image.fromarray(picture).save(tmp_path / "a.jpg", quality=90)
+    kept = cv2.getNumThreads()
+    try:
+        found = []
+        for threads in (1, 2):
+            cv2.setNumThreads(threads)
+            found.append(load(tmp_path / "a.jpg", OPTIONS))
+    finally:
+        cv2.setNumThreads(kept)
+    assert np.array_equal(found[0].grey, found[1].grey)
+    assert np.array_equal(found[0].colour, found[1].colour)
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png", "tif"])
+@pytest.mark.parametrize("orientation", [1, 6, 8])
+def test_a_small_copy_of_the_colours(tmp_path, suffix, orientation):
+    """Outside check: OpenCV's reading, which turns a picture upright as well."""
+    rows, columns = np.mgrid[0:2400, 0:3300]
+    picture = np.dstack((rows * 255 // 2400, columns * 255 // 3300, 255 - rows * 200 // 2400))
+    path = tmp_path / f"a.{suffix}"
+    tags = Image.Exif()
+    tags[274] = orientation
+    Image.fromarray(picture.astype(np.uint8)).save(path, exif=tags, quality=95)
+    photo = load(path, OPTIONS)
+    assert photo.colour is not None
+    assert max(photo.colour.shape) == 1600
+    assert not photo.colour.flags.writeable
+    turned = np.rot90(picture, {1: 0, 6: -1, 8: 1}[orientation])
+    assert photo.grey.shape == turned.shape[:2]
+    size = photo.colour.shape[1::-1]
+    small = cv2.resize(turned.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    assert np.abs(photo.colour - small)[5:-5, 5:-5].max() < 8
+
+
+def colourless(path: Path) -> bool:
+    photo = load(path, OPTIONS)
+    return photo.colour is None and photo.grey_weights is None
+
+
+def test_no_colours_are_kept_of_grey(tmp_path, grey):
+    Image.fromarray(grey).save(tmp_path / "a.png")
+    Image.fromarray(np.dstack((grey, grey, grey))).save(tmp_path / "b.png")
+    Image.fromarray(np.dstack((grey, grey, grey))).save(tmp_path / "c.jpg")
+    assert all(colourless(tmp_path / name) for name in ("a.png", "b.png", "c.jpg"))

@@ -78,7 +78,7 @@ def test_the_files_own_resolution_speaks_against_another(flat, stated, told):
 def test_ruler(flat):
     ends = SCAN.project(np.array([(60.0, 12), (240, 12)]))
     ruler = Ruler(tuple(ends[0]), tuple(ends[1]), 180.0)
-    rubbing = rectify(flat, ruler, OPTIONS)
+    rubbing = rectify(flat, ruler, RectifyOptions(reading_px=1.0))
     mm = rubbing.warp.to_mm(SCAN.project(np.array([(10.0, 20), (10, 400)])))
     assert np.linalg.norm(mm[1] - mm[0]) == pytest.approx(380, rel=1e-5)
     length_px = np.linalg.norm(ends[1] - ends[0])

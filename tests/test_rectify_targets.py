@@ -154,15 +154,15 @@ def test_layout_from_exact_distances(cells):
         for a, b in combinations(range(len(at)), 2)
     ]
     seen = {i: np.array((p[0] * 2.0 + 50, 900 - p[1] * 2.0)) for i, p in enumerate(at)}
-    found, residuals = lay_out(distances, seen, OPTIONS)
-    got = np.array([found[i] for i in range(len(at))])
+    laid = lay_out(distances, seen, OPTIONS)
+    got = np.array([laid.at_mm[i] for i in range(len(at))])
     assert np.abs(got - (at - at.min(axis=0))).max() < 1e-3
-    assert max(r.residual_mm for r in residuals) < 1e-3
+    assert max(r.residual_mm for r in laid.residuals) < 1e-3
 
 
 def test_layout_from_five_of_six_distances():
     distances = by_distance().distances[:-1]
     seen = {i: CAMERA.project(np.array([p]))[0] for i, p in AT.items()}
-    found, _ = lay_out(distances, seen, OPTIONS)
+    found = lay_out(distances, seen, OPTIONS).at_mm
     gap = np.hypot(*(found[2] - found[3]))
     assert gap == pytest.approx(np.hypot(*np.subtract(AT[2], AT[3])), abs=1e-6)

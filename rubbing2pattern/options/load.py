@@ -24,3 +24,10 @@ class LoadOptions(Checked):
         10000,
         "with fewer pixels a panel of 600 mm has leads of less than two pixels",
     )
+    colour_gain: float = value(
+        1.5,
+        1.0,
+        100.0,
+        "times that ink stands out more than in luma before other weights of the colours are taken;"
+        " what is less gains nothing",
+    )

@@ -7,7 +7,7 @@ its coefficient whatever else is known.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 import numpy as np
@@ -18,15 +18,19 @@ from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import (
     apply,
     centres_of_squares,
+    corners_of_squares,
     homography,
     inverse,
     rectangle,
 )
 from rubbing2pattern.rectifying.sheet_edges import Sides
 from rubbing2pattern.rectifying.sheet_search import CORNERS
-from rubbing2pattern.rectifying.solve import soft_least_squares
+from rubbing2pattern.rectifying.solve import freed, soft_least_squares
 
 _NEXT = np.array([1, 2, 3, 0])
+_K1, _K2 = 8, 9
+_BLOCKS = 16
+_NOISE_PX = (0.05, 8.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,12 @@ class Pins:
     def only(self, rows: list[int]) -> Pins:
         """Return some of the pins."""
         edges = None if self.edges_px is None else self.edges_px[rows]
-        return Pins(self.mm[rows], self.px[rows], self.uncertainty_mm, self.uncertainty_px, edges)
+        return replace(self, mm=self.mm[rows], px=self.px[rows], edges_px=edges)
+
+    def noise_mm(self, matrix: Array) -> float:
+        """Return one standard deviation of a pin's place, each way, under a homography to px."""
+        reading_mm = self.uncertainty_px / local_scale(matrix, self.mm.mean(axis=0))
+        return float(np.hypot(self.uncertainty_mm, reading_mm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +77,16 @@ class Fit:
     Attributes
     ----------
     base_mm : (4, 2) rectangle whose corners carry the homography.
-    parameters : their ideal places (8), k1, and the ideal corners of a free sheet (8) if any.
-    covariance : of the parameters.
+    parameters : their ideal places (8), k1, k2 held at 0, and the ideal corners of a free sheet
+        (8) if any.
+    drift : how far the parameters would go if k2 were free.
+    covariance : of the parameters, k2 free.
     lens : with the fitted k1.
     """
 
     base_mm: Array
     parameters: Array
+    drift: Array
     covariance: Array
     lens: Lens
 
@@ -93,8 +105,7 @@ class Fit:
     @property
     def sheet_corners(self) -> Array:
         """Ideal corners of the sheet, (4, 2), where its edges took part."""
-        part = self.parameters[9:] if len(self.parameters) > 9 else self.parameters[:8]
-        return np.asarray(part.reshape(4, 2))
+        return _sheet_part(self.parameters)
 
     def scale(self, at_mm: Array) -> float:
         """Return ideal px per mm at a place."""
@@ -103,8 +114,9 @@ class Fit:
     def length_uncertainty(self, region_px: Array) -> float:
         """Return one standard deviation of lengths across a region, as a share of them.
 
-        The lengths are those between neighbours and between opposite places of 3 by 3 places in
-        the region, so that a lens not quite known counts as well.
+        The root mean square over the three widths, three heights and two diagonals of 3 by 3
+        places in the region. A lens has more than one coefficient: what a second one would change
+        counts in full, and how uncertain it is as well.
 
         Parameters
         ----------
@@ -112,23 +124,32 @@ class Fit:
         """
         places = _grid(region_px)
         here = self._log_lengths(self.parameters, places)
-        slopes = np.empty((len(here), 9))
-        for k in range(9):
+        slopes = np.empty((len(here), _K2 + 1))
+        for k in range(_K2 + 1):
             moved = self.parameters.copy()
-            step = 1e-5 if k == 8 else 0.01
+            step = 1e-5 if k >= _K1 else 0.01
             moved[k] += step
             slopes[:, k] = (self._log_lengths(moved, places) - here) / step
-        variance = np.einsum("ik,kl,il->i", slopes, self.covariance[:9, :9], slopes)
-        return float(np.sqrt(np.max(variance)))
+        covariance = self.covariance[: _K2 + 1, : _K2 + 1]
+        variance = np.einsum("ik,kl,il->i", slopes, covariance, slopes)
+        return float(np.sqrt(np.mean(variance + (slopes @ self.drift[: _K2 + 1]) ** 2)))
 
     def _log_lengths(self, parameters: Array, places: Array) -> Array:
-        own = self.lens.with_k1(float(parameters[8]))
+        own = _lens_part(self.lens, parameters)
         matrix = inverse(homography(self.base_mm, parameters[:8].reshape(4, 2)))
         mm = apply(matrix, own.ideal(places.reshape(-1, 2))).reshape(3, 3, 2)
-        ways = (mm[1:] - mm[:-1], mm[:, 1:] - mm[:, :-1], mm[2:] - mm[:1], mm[:, 2:] - mm[:, :1])
         diagonals = np.stack((mm[2, 2] - mm[0, 0], mm[2, 0] - mm[0, 2]))
-        flat = np.concatenate([way.reshape(-1, 2) for way in ways] + [diagonals])
-        return np.asarray(np.log(np.linalg.norm(flat, axis=1)))
+        ways = np.concatenate((mm[2] - mm[0], mm[:, 2] - mm[:, 0], diagonals))
+        return np.asarray(np.log(np.linalg.norm(ways, axis=1)))
+
+
+def _sheet_part(parameters: Array) -> Array:
+    part = parameters[10:] if len(parameters) > 10 else parameters[:8]
+    return np.asarray(part.reshape(4, 2))
+
+
+def _lens_part(lens: Lens, parameters: Array) -> Lens:
+    return lens.with_k1(float(parameters[_K1]), float(parameters[_K2]))
 
 
 def _grid(corners: Array) -> Array:
@@ -151,14 +172,14 @@ def fit_sides(
     size_mm : width and height. The frame's origin is the sheet's lower left corner as the picture
         shows it.
     lens : rough.
-    options : `lens_k1`.
+    options : `lens_k1`, `lens_k2`.
     """
-    start = np.concatenate((corners.ravel(), [lens.k1]))
+    start = np.concatenate((corners.ravel(), [lens.k1, 0.0]))
     distances = plumb(sides, lens)
 
     def residuals(parameters: Array, noise_px: float) -> Array:
-        away = distances(parameters[:8].reshape(4, 2), float(parameters[8]))
-        return np.append(away / noise_px, parameters[8] / options.lens_k1)
+        away = distances(parameters[:8].reshape(4, 2), *parameters[_K1 : _K2 + 1])
+        return np.concatenate((away / noise_px, _lens_prior(parameters, options)))
 
     return _solved(residuals, start, rectangle(*size_mm), sides, lens)
 
@@ -168,29 +189,34 @@ def fit_pins(
 ) -> Fit:
     """Fit plane and lens to marks and, where it shows, to a sheet of unknown size.
 
-    The sheet's sides are straight, and square to each other within `squareness_mm`.
+    1. The sheet's sides are straight. That they are square to each other, within `squareness_mm`,
+       is weak beside the marks.
+    2. Pins that are centres of squares see those squares as such, whatever their size and turn.
     """
     low, high = pins.mm.min(axis=0), pins.mm.max(axis=0)
     size = np.maximum(high - low, 0.05 * (high - low).max())
     base_mm = rectangle(float(size[0]), float(size[1]), float(low[0]), float(low[1]))
     matrix = homography(pins.mm, pins.ideal(lens))
-    start = np.concatenate((apply(matrix, base_mm).ravel(), [lens.k1]))
+    start = np.concatenate((apply(matrix, base_mm).ravel(), [lens.k1, 0.0]))
     if corners is not None:
         start = np.concatenate((start, corners.ravel()))
     distances = None if sides is None else plumb(sides, lens)
-    noise_mm = np.hypot(
-        pins.uncertainty_mm, pins.uncertainty_px / local_scale(matrix, pins.mm.mean(axis=0))
-    )
+    noise_mm = pins.noise_mm(matrix)
+    reading_mm = pins.uncertainty_px / local_scale(matrix, pins.mm.mean(axis=0))
 
     def residuals(parameters: Array, noise_px: float) -> Array:
-        own = lens.with_k1(float(parameters[8]))
+        own = _lens_part(lens, parameters)
         back = inverse(homography(base_mm, parameters[:8].reshape(4, 2)))
         away_mm = apply(back, pins.ideal(own)) - pins.mm
-        parts = [away_mm.ravel() / noise_mm, [parameters[8] / options.lens_k1]]
-        if distances is not None:
-            free = parameters[9:].reshape(4, 2)
-            parts.append(distances(free, float(parameters[8])) / noise_px)
-            parts.append(_unsquareness_mm(apply(back, free)) / options.squareness_mm)
+        parts = [away_mm.ravel() / noise_mm, _lens_prior(parameters, options)]
+        if pins.edges_px is not None:  # rule 2
+            seen = corners_of_squares(own.ideal(pins.edges_px))
+            squares_mm = apply(back, seen.reshape(-1, 2)).reshape(seen.shape)
+            parts.append(_unlike_squares(squares_mm, reading_mm, options.target_shape))
+        if distances is not None:  # rule 1
+            free = parameters[10:].reshape(4, 2)
+            parts.append(distances(free, *parameters[_K1 : _K2 + 1]) / noise_px)
+            parts.append(unsquareness_mm(apply(back, free)) / options.squareness_mm)
         return np.concatenate(parts)
 
     return _solved(residuals, start, base_mm, sides, lens)
@@ -204,38 +230,56 @@ def local_scale(matrix: Array, at_mm: Array) -> float:
     return float(np.sqrt(abs(a[0] * b[1] - a[1] * b[0])))
 
 
-def plumb(sides: Sides, lens: Lens) -> Callable[[Array, float], Array]:
+def plumb(sides: Sides, lens: Lens) -> Callable[..., Array]:
     """Return what measures seen edge places against straight sides.
 
     Returns
     -------
     Callable
-        Maps ideal corners (4, 2) and k1 to the distances (N,) in ideal px of all places, side by
-        side, from the lines of their sides.
+        Maps ideal corners (4, 2), k1 and k2 to the distances (N,) in ideal px of all places, side
+        by side, from the lines of their sides; outwards is negative.
     """
     points = np.concatenate(sides)
     side = np.repeat(np.arange(4), [len(each) for each in sides])
     first, last = np.array(CORNERS).T
 
     @lru_cache(maxsize=4)
-    def ideal(k1: float) -> Array:
-        return lens.with_k1(k1).ideal(points)
+    def ideal(k1: float, k2: float) -> Array:
+        return lens.with_k1(k1, k2).ideal(points)
 
-    def distances(corners: Array, k1: float) -> Array:
+    def distances(corners: Array, k1: float, k2: float = 0.0) -> Array:
         way = corners[last] - corners[first]
         way = way / np.hypot(way[:, :1], way[:, 1:])
-        offset = ideal(k1) - corners[first][side]
+        offset = ideal(float(k1), float(k2)) - corners[first][side]
         return np.asarray(way[side, 0] * offset[:, 1] - way[side, 1] * offset[:, 0])
 
     return distances
 
 
-def _unsquareness_mm(corners_mm: Array) -> Array:
+def unsquareness_mm(corners_mm: Array) -> Array:
     """Return by how many mm three corners miss a right angle, measured at the shorter side."""
     ways = corners_mm[_NEXT] - corners_mm
     length = np.linalg.norm(ways, axis=1)
     cosine = np.sum(ways * ways[_NEXT], axis=1) / (length * length[_NEXT])
     return np.asarray((cosine * np.minimum(length, length[_NEXT]))[:3])
+
+
+def _lens_prior(parameters: Array, options: RectifyOptions) -> Array:
+    return np.asarray(parameters[_K1 : _K2 + 1] / (options.lens_k1, options.lens_k2))
+
+
+def _unlike_squares(corners_mm: Array, reading_mm: float, shape_share: float) -> Array:
+    """Return how far quadrilaterals (N, 4, 2) are from squares, in units of the noise, (4 N,).
+
+    Of the four places as complex numbers the discrete Fourier transform has the centre, the square
+    and two parts more, which a square of any size and turn has not.
+    """
+    waves = np.fft.fft(corners_mm[..., 0] + 1j * corners_mm[..., 1], axis=1) / 4.0
+    ways = np.abs(waves[:, [1, 3]]).sum(axis=0)
+    square, sheared = (1, 3) if ways[0] > ways[1] else (3, 1)
+    noise_mm = np.hypot(0.5 * reading_mm, shape_share * np.abs(waves[:, square]))
+    parts = waves[:, [2, sheared]] / noise_mm[:, None]
+    return np.concatenate((parts.real.ravel(), parts.imag.ravel()))
 
 
 def _solved(
@@ -245,13 +289,43 @@ def _solved(
     sides: Sides | None,
     lens: Lens,
 ) -> Fit:
-    """Solve twice: the first round tells how noisy the edges are."""
+    """Solve twice, k2 held at 0: the first round tells how noisy the edges are."""
     noise_px = 1.0
     for _ in range(2):
-        start, covariance = soft_least_squares(partial(residuals, noise_px=noise_px), start)
-        own = lens.with_k1(float(start[8]))
+        own = partial(residuals, noise_px=noise_px)
+        start = _held(own, start)
         if sides is not None:
-            corners = (start[9:] if len(start) > 9 else start[:8]).reshape(4, 2)
-            away = np.abs(np.append(plumb(sides, lens)(corners, own.k1), 0.0))
-            noise_px = float(np.clip(1.4826 * np.median(away), 0.05, 8.0))
-    return Fit(base_mm, start, covariance, own)
+            noise_px = _edge_noise_px(plumb(sides, lens)(_sheet_part(start), start[_K1]), sides)
+    drift, covariance = freed(own, start)
+    return Fit(base_mm, start, drift, covariance, lens.with_k1(float(start[_K1])))
+
+
+def _held(residuals: Callable[[Array], Array], start: Array) -> Array:
+    """Minimise with k2 held where it is."""
+    free = np.arange(len(start)) != _K2
+
+    def inner(some: Array) -> Array:
+        every = start.copy()
+        every[free] = some
+        return residuals(every)
+
+    found = start.copy()
+    found[free] = soft_least_squares(inner, start[free])[0]
+    return found
+
+
+def _edge_noise_px(away_px: Array, sides: Sides) -> float:
+    """Return how noisy edge places are, each as if independent of the others.
+
+    An edge that waves is off by the same for many places; their means then scatter more than
+    those of independent ones, and that counts.
+    """
+    means, lengths = [np.zeros(1)], [1]
+    for part in np.split(away_px, np.cumsum([len(side) for side in sides])[:-1]):
+        if len(part) >= _BLOCKS:
+            blocks = np.array_split(part, _BLOCKS)
+            means.append(np.array([block.mean() for block in blocks]))
+            lengths.append(len(part) // _BLOCKS)
+    single = float(np.median(np.abs(np.append(away_px, 0.0))))
+    slow = float(np.median(np.abs(np.concatenate(means)))) * np.sqrt(max(lengths))
+    return float(np.clip(1.4826 * max(single, slow), *_NOISE_PX))

@@ -98,7 +98,7 @@ def flat_by_ruler(photograph: Photograph, reference: Ruler, options: RectifyOpti
 
 
 def _whole_sheet(photograph: Photograph, px_per_mm: float, options: RectifyOptions) -> Sheet | None:
-    sheet = locate_sheet(photograph.grey, None, options, px_per_mm, thorough=False)
+    sheet = locate_sheet(photograph, None, options, px_per_mm, thorough=False)
     return None if sheet is None or sheet.missing(options) else sheet
 
 

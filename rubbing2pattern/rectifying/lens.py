@@ -11,18 +11,20 @@ from rubbing2pattern.frame import Array
 
 @dataclass(frozen=True, slots=True)
 class Lens:
-    """One radial coefficient about the centre of the picture (Brown 1966, first term).
+    """Radial distortion about the centre of the picture (Brown 1966, two terms).
 
     Attributes
     ----------
     centre_px : (column, row) of the picture's centre.
     radius_px : half of the picture's diagonal, the unit of the radius.
-    k1 : the coefficient.
+    k1 : the first coefficient.
+    k2 : the second one; never part of a warp, only of what may be wrong with it.
     """
 
     centre_px: tuple[float, float]
     radius_px: float
     k1: float = 0.0
+    k2: float = 0.0
 
     @classmethod
     def of(cls, shape: tuple[int, ...], k1: float = 0.0) -> Lens:
@@ -31,16 +33,15 @@ class Lens:
         centre_px = ((width_px - 1) / 2.0, (height_px - 1) / 2.0)
         return cls(centre_px, float(np.hypot(width_px, height_px)) / 2.0, k1)
 
-    def with_k1(self, k1: float) -> Lens:
-        """Return the lens with another coefficient, kept where the map is one to one."""
-        return Lens(self.centre_px, self.radius_px, min(max(k1, -0.3), 0.3))
+    def with_k1(self, k1: float, k2: float = 0.0) -> Lens:
+        """Return the lens with other coefficients, kept where the map is one to one."""
+        return Lens(self.centre_px, self.radius_px, min(max(k1, -0.3), 0.3), k2)
 
     def seen(self, ideal: Array) -> Array:
         """Map ideal to seen pixels, (..., 2) to (..., 2)."""
         offset = ideal - self.centre_px
-        share = self.k1 / self.radius_px**2
-        stretch = 1.0 + share * (offset[..., :1] ** 2 + offset[..., 1:] ** 2)
-        return np.asarray(self.centre_px + offset * stretch)
+        square = (offset[..., :1] ** 2 + offset[..., 1:] ** 2) / self.radius_px**2
+        return np.asarray(self.centre_px + offset * (1.0 + square * (self.k1 + self.k2 * square)))
 
     def ideal(self, seen: Array) -> Array:
         """Map seen to ideal pixels, (..., 2) to (..., 2); Newton's method on the radius."""
@@ -48,6 +49,7 @@ class Lens:
         r = np.hypot(offset[..., :1], offset[..., 1:]) / self.radius_px
         rho = r.copy()
         for _ in range(5):
-            slope = np.maximum(1.0 + 3.0 * self.k1 * rho**2, 0.2)
-            rho -= (rho * (1.0 + self.k1 * rho**2) - r) / slope
+            square = rho**2
+            slope = np.maximum(1.0 + square * (3.0 * self.k1 + 5.0 * self.k2 * square), 0.2)
+            rho -= (rho * (1.0 + square * (self.k1 + self.k2 * square)) - r) / slope
         return np.asarray(self.centre_px + offset * (rho / np.maximum(r, 1e-12)))

@@ -20,6 +20,7 @@ from rubbing2pattern.rectifying.sheet import Sheet
 
 _LEAST = 4
 _REDUNDANT = 5
+_STATED = 4
 _ON_ONE_LINE = 0.02
 _MOST_FOURS = 300
 
@@ -31,8 +32,8 @@ class Settled:
     fit: Fit
     residuals: tuple[MarkResidual, ...]
     findings: tuple[Finding, ...]
-    spread: float
-    """how many times larger the residuals are than stated, at least 1"""
+    uncertainty: float
+    """one standard deviation of lengths across the sheet or between the marks, as a share"""
 
 
 def check_marks(pins: Pins, names: Sequence[str], shape: tuple[int, ...]) -> None:
@@ -107,7 +108,7 @@ def _exchanged(px: Array, i: int, j: int) -> Array:
 def settle_marks(
     pins: Pins, names: Sequence[str], sheet: Sheet | None, lens: Lens, options: RectifyOptions
 ) -> Settled:
-    """Fit plane and lens to the marks; leave out those that disagree.
+    """Fit plane and lens to the marks; leave out those that were read or typed wrongly.
 
     Rules:
 
@@ -116,31 +117,52 @@ def settle_marks(
     2. While one that is kept is off by more, the one is left out without which the others agree
        best; then those that agree after all are taken back.
     3. That needs enough others to tell: five marks, or four and the edges of the sheet.
-    4. At most `excluded_share` of the marks may be left out.
+    4. A sheet that is not flat moves good marks by up to `curl_mm`: with marks enough for rule 3
+       and one more, what is off by no more is taken back, and the misfit is told.
+    5. At most `excluded_share` of the marks may be left out.
+
+    Parameters
+    ----------
+    sheet : its edges where they were found; sides without places take no part.
 
     Raises
     ------
     ScaleNotFound
-        When rule 3 or 4 stops it; the message names the marks that are off most.
+        When rule 3 or 5 stops it; the message names the marks that are off most.
     """
     least = _LEAST if sheet is not None else _REDUNDANT
+    limit_mm = options.curl_mm if len(names) > least else options.misfit_mm
     everyone = list(range(len(names)))
     fit = _fitted(pins, everyone, sheet, lens, options)
     all_away_mm = away_mm = _away(fit, pins)
     used = everyone
     if away_mm.max() > options.misfit_mm:
         own = lens if sheet is None else sheet.fit.lens
-        used = _consensus(pins, own, 3.0 * options.misfit_mm)  # rule 1
+        used = _consensus(pins, own, max(3.0 * options.misfit_mm, limit_mm))  # rule 1
         if len(used) >= least:
-            fit, used = _pruned(pins, used, least, sheet, lens, options)  # rule 2
+            _, used = _pruned(pins, used, least, sheet, lens, options)  # rule 2
+            fit, used = _taken_back(pins, used, sheet, lens, limit_mm, options)  # rule 4
             away_mm = _away(fit, pins)
         few = len(used) < least or len(names) - len(used) > options.excluded_share * len(names)
-        if few or away_mm[used].max() > options.misfit_mm:
-            raise _disagreement(names, all_away_mm, options)  # rules 3 and 4
+        if few or away_mm[used].max() > limit_mm:
+            raise _disagreement(names, all_away_mm, options)  # rules 3 and 5
     residuals = tuple(
         MarkResidual(name, round(float(away_mm[k]), 4), k in used) for k, name in enumerate(names)
     )
-    findings = tuple(
+    findings = (
+        *_left_out(pins, names, used, away_mm),
+        *_uneven(pins, names, used, away_mm, options),
+    )
+    whole = sheet is not None and all(len(side) for side in sheet.sides)
+    region_px = fit.lens.seen(fit.sheet_corners) if whole else _corner_pins(pins.px)
+    uncertainty = fit.length_uncertainty(region_px) * _spread(fit, pins, used)
+    return Settled(fit, residuals, findings, uncertainty)
+
+
+def _left_out(
+    pins: Pins, names: Sequence[str], used: list[int], away_mm: Array
+) -> tuple[Finding, ...]:
+    return tuple(
         Finding(
             Code.REFERENCE_RESIDUAL,
             Severity.CHECK,
@@ -150,7 +172,29 @@ def settle_marks(
         for k in range(len(names))
         if k not in used
     )
-    return Settled(fit, residuals, findings, _spread(fit, pins, used, sheet))
+
+
+def _uneven(
+    pins: Pins, names: Sequence[str], used: list[int], away_mm: Array, options: RectifyOptions
+) -> tuple[Finding, ...]:
+    """Tell of marks that disagree by no more than a curled sheet makes them (rule 4)."""
+    worst = max(used, key=lambda k: float(away_mm[k]))
+    if away_mm[worst] <= options.flat_mm:
+        return ()
+    message = (
+        f"The {len(used)} places measured disagree by up to {away_mm[worst]:.1f} mm, most at "
+        f"{names[worst]}: the sheet is not flat there, or a place was measured wrongly. All are "
+        "used; measure a known length near it on the pattern."
+    )
+    at = (float(pins.mm[worst, 0]), float(pins.mm[worst, 1]))
+    return (Finding(Code.SHEET_NOT_FLAT, Severity.CHECK, message, at),)
+
+
+def _corner_pins(px: Array) -> Array:
+    """Return the places nearest to the picture's four corners, in order round it."""
+    falling, rising = px[:, 0] + px[:, 1], px[:, 0] - px[:, 1]
+    which = [falling.argmin(), rising.argmax(), falling.argmax(), rising.argmin()]
+    return np.asarray(px[which])
 
 
 def _consensus(pins: Pins, lens: Lens, limit_mm: float) -> list[int]:
@@ -181,7 +225,7 @@ def _pruned(
     lens: Lens,
     options: RectifyOptions,
 ) -> tuple[Fit, list[int]]:
-    """Leave out marks one by one until the others agree, then take back those that agree."""
+    """Leave out marks one by one until the others agree."""
     fit = _fitted(pins, used, sheet, lens, options)
     while _away(fit, pins)[used].max() > options.misfit_mm and len(used) > least:
         trials = [[k for k in used if k != out] for out in used]
@@ -189,9 +233,26 @@ def _pruned(
         worst = [float(_away(f, pins)[t].max()) for f, t in zip(fits, trials, strict=True)]
         used = trials[int(np.argmin(worst))]
         fit = fits[int(np.argmin(worst))]
-    agreeing = [int(k) for k in np.flatnonzero(_away(fit, pins) <= options.misfit_mm)]
-    if len(agreeing) > len(used):
-        return _fitted(pins, agreeing, sheet, lens, options), agreeing
+    return fit, used
+
+
+def _taken_back(
+    pins: Pins,
+    used: list[int],
+    sheet: Sheet | None,
+    lens: Lens,
+    limit_mm: float,
+    options: RectifyOptions,
+) -> tuple[Fit, list[int]]:
+    """Take back marks that are off by no more than a curl explains, over and over."""
+    fit = _fitted(pins, used, sheet, lens, options)
+    for _ in pins.mm:
+        near = _away(fit, pins) <= limit_mm
+        more = sorted({*used, *(int(k) for k in np.flatnonzero(near))})
+        if more == used:
+            break
+        used = more
+        fit = _fitted(pins, used, sheet, lens, options)
     return fit, used
 
 
@@ -210,19 +271,22 @@ def _away(fit: Fit, pins: Pins) -> Array:
     return np.asarray(np.linalg.norm(seen - pins.mm, axis=1))
 
 
-def _spread(fit: Fit, pins: Pins, used: list[int], sheet: Sheet | None) -> float:
-    free = 2 * len(used) - 8 + (3 if sheet is not None else 0)
-    if free <= 0:
-        return 1.0
-    noise_mm = np.hypot(pins.uncertainty_mm, pins.uncertainty_px / fit.scale(pins.mm.mean(axis=0)))
-    square = float(np.sum(_away(fit, pins)[used] ** 2)) / noise_mm**2 / free
-    return max(1.0, float(np.sqrt(square)))
+def _spread(fit: Fit, pins: Pins, used: list[int]) -> float:
+    """Return how many times larger the residuals are than stated.
+
+    What was stated counts as much as `_STATED` residuals: few residuals say little.
+    """
+    noise_mm = pins.noise_mm(fit.warp.matrix)
+    square = float(np.sum(_away(fit, pins)[used] ** 2)) / noise_mm**2
+    free = 2 * len(used) - 8
+    return float(np.sqrt((_STATED + square) / (_STATED + free)))
 
 
 def _disagreement(names: Sequence[str], away_mm: Array, options: RectifyOptions) -> ScaleNotFound:
     order = np.argsort(-away_mm, kind="stable")[:3]
     listed = ", ".join(f"{names[k]} by {away_mm[k]:.1f} mm" for k in order)
     return ScaleNotFound(
-        f"the marks disagree: {listed} (limit {options.misfit_mm:g} mm), and too few others agree "
-        "to tell which is wrong; measure again, or give more marks"
+        f"the marks disagree: {listed} (limit {options.misfit_mm:g} mm, or "
+        f"{options.curl_mm:g} mm on a sheet that is not flat), and too few others agree to tell "
+        "which is wrong; measure again, or give more marks"
     )

@@ -52,12 +52,17 @@ def crossings(first: Array, second: Array) -> Array:
     return np.asarray(start + share[..., None] * way)
 
 
+def corners_of_squares(edges: Array) -> Array:
+    """Return the corners of squares from two places on each edge: (N, 4, 2, 2) to (N, 4, 2)."""
+    return crossings(np.roll(edges, 1, axis=1), edges)
+
+
 def centres_of_squares(edges: Array) -> Array:
     """Return the centres of squares from two ideal places on each edge in turn.
 
     (N, 4, 2, 2) to (N, 2): where the diagonals cross, which perspective does not shift.
     """
-    corners = crossings(np.roll(edges, 1, axis=1), edges)
+    corners = corners_of_squares(edges)
     return crossings(corners[:, [0, 2]], corners[:, [1, 3]])
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
-from rubbing2pattern.reading import Grey
+from rubbing2pattern.reading import Grey, Photograph
+from rubbing2pattern.rectifying.bends import bends_of, unmet_px
 from rubbing2pattern.rectifying.evidence import Evidence, gather
-from rubbing2pattern.rectifying.fit import Fit, fit_sides, plumb
+from rubbing2pattern.rectifying.false_edges import leads, parts, shadows
+from rubbing2pattern.rectifying.fit import Fit, fit_sides
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.plane import camera_misfit, homography, rectangle
 from rubbing2pattern.rectifying.quads import SIDES
@@ -20,7 +22,6 @@ from rubbing2pattern.rectifying.sheet_edges import (
     Sides,
     fine_step_px,
     follow_sheet,
-    levels,
     refine_sheet,
 )
 from rubbing2pattern.rectifying.sheet_search import (
@@ -32,16 +33,14 @@ from rubbing2pattern.rectifying.sheet_search import (
     search_sheet,
     search_side,
 )
+from rubbing2pattern.rectifying.tint import tint_of
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
-_MOST_MENDED = 2
+_MOST_MENDED, _LEAST_SIDES = 2, 2
 _SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
-_WITHIN_MM = np.concatenate((np.linspace(1.5, 4.5, 4), np.linspace(5.0, 30.0, 30)))
-_OUTSIDE_MM = np.linspace(1.0, 20.0, 20)
-_LEAD_LEVEL, _DARK_LEVEL = 0.75, 0.8
-_SAME_LEVEL, _SAME_COUNT = 0.06, 3
 _MISFIT_WEIGHT = 4.0
+_AGREED, _WORTH_ALIKE = 0.01, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +52,7 @@ class Sheet:
     sides : places on its edges.
     fit : of lines and lens to them; its mm are true when the size was given, else a guess.
     seen_share : (4,) share of each side along which its edge was met within a pixel or so.
-    leads : (4,) True where what was taken for an edge is that of a lead.
+    false : (4,) True where what was taken for an edge is that of a lead or a shadow.
     turn_doubt : True when the sheet is nearly square and may as well lie the other way.
     worth : to compare readings.
     """
@@ -61,7 +60,7 @@ class Sheet:
     sides: Sides
     fit: Fit
     seen_share: Array
-    leads: npt.NDArray[np.bool_]
+    false: npt.NDArray[np.bool_]
     turn_doubt: bool
     worth: float
 
@@ -73,41 +72,111 @@ class Sheet:
     @property
     def is_clear(self) -> bool:
         """Whether all four edges were met nearly everywhere."""
-        return float(self.seen_share.min()) > _CLEAR_SHARE and not self.leads.any()
+        return float(self.seen_share.min()) > _CLEAR_SHARE and not self.false.any()
+
+    def holds_most(self, places_px: Array) -> bool:
+        """Tell whether most seen places (N, 2) lie on the sheet, as marks do."""
+        way = np.roll(self.corners, -1, axis=0) - self.corners
+        offset = self.fit.lens.ideal(places_px)[:, None] - self.corners
+        inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
+        return bool(2 * inside.sum() >= len(places_px))
+
+    def partly(self, options: RectifyOptions) -> Sheet | None:
+        """Return the sheet if it is whole, else with its clear sides alone; None of fewer than two.
+
+        Their straightness shows the lens beside marks; the outline is then unknown.
+        """
+        if not self.missing(options):
+            return self
+        clear = (self.seen_share >= options.clear_edge_share) & ~self.false
+        if clear.sum() < _LEAST_SIDES:
+            return None
+        left, upper, right, lower = (
+            side if is_clear else side[:0] for side, is_clear in zip(self.sides, clear, strict=True)
+        )
+        return replace(self, sides=(left, upper, right, lower))
 
     def missing(self, options: RectifyOptions) -> tuple[str, ...]:
         """Return the names of the sides that were not made out."""
         length_px = np.linalg.norm(self.corners - np.roll(self.corners, 1, axis=0), axis=1)
-        bad = (self.seen_share < options.edge_share) | self.leads | (length_px < PROFILES)
+        bad = (self.seen_share < options.edge_share) | self.false | (length_px < PROFILES)
         return tuple(name for name, is_bad in zip(SIDES, bad, strict=True) if is_bad)
 
 
 def locate_sheet(
-    grey: Grey,
+    photograph: Photograph,
     size_mm: tuple[float, float] | None,
     options: RectifyOptions,
     px_per_mm: float | None = None,
     *,
+    about_px: Array | None = None,
     thorough: bool = True,
 ) -> Sheet | None:
     """Find the sheet; the best reading, even when some of its sides are doubtful.
 
     Rules:
 
-    1. The likeliest reading is taken when its edges are clear and met nearly everywhere.
-    2. Else the others are followed as well, and the one wins whose edges are met most, whose
-       worst edge is met best and, when the size is given, whose shape a camera can make.
-    3. Where it is darker just within than further in, or dark for some mm outside and exactly
-       like the paper again beyond, there is a lead and no edge of the paper.
-    4. When one or two sides are missing they are sought anew between their neighbours.
+    1. It is sought in the grey picture and, where there are colours, in their tint alone: paper may
+       be as grey as the ground, and a shadow has no tint.
+    2. Where the tint shows the edges that were found in grey, those are right: no shadow has both.
+    3. When only one of the two shows all sides, that one counts. Of two that agree the grey one is
+       taken, which is finer; of two that do not, the one that is worth more or, when both are worth
+       about the same, the larger: the smaller ends at a shadow or at the rubbing's margin.
 
     Parameters
     ----------
     size_mm : the sides in either order, None when unknown.
     px_per_mm : rough scale where another reference gives it.
+    about_px : (N, 2) seen places that lie on the sheet, most of them.
     thorough : whether to search longer for a sheet that is hard to tell from the ground.
     """
-    search = _Search(grey, gather(grey), size_mm, px_per_mm, options)
+    grey, tint = photograph.grey, tint_of(photograph.colour, photograph.grey.shape)
+    search = _Search(grey, gather(grey), size_mm, px_per_mm, about_px, options)
+    by_grey = _located(search, thorough=thorough and tint is None)
+    if tint is None or (by_grey is not None and by_grey.is_clear and parts(tint, by_grey.fit)):
+        return by_grey  # rule 2
+    tinted = replace(search, grey=tint, evidence=gather(tint))
+    by_tint = _located(tinted, thorough=False)
+    if thorough and all(s is None or s.missing(options) for s in (by_grey, by_tint)):
+        by_grey, by_tint = (_located(each, thorough=True) for each in (search, tinted))
+    return _preferred(by_grey, by_tint, options, max(photograph.grey.shape))
+
+
+def _preferred(
+    by_grey: Sheet | None, by_tint: Sheet | None, options: RectifyOptions, longer_px: int
+) -> Sheet | None:
+    """Choose between the readings of grey and of tint (rule 3 of `locate_sheet`)."""
+    if by_tint is None or by_tint.missing(options):
+        return by_grey
+    if by_tint.seen_share.min() < options.clear_edge_share:
+        return by_grey
+    if by_grey is None or by_grey.missing(options):
+        return by_tint
+    apart_px = float(np.abs(by_grey.corners - by_tint.corners).max())
+    if apart_px < _AGREED * longer_px:
+        return by_grey
+    more = by_tint.worth - by_grey.worth
+    if abs(more) > _WORTH_ALIKE:
+        return by_tint if more > 0.0 else by_grey
+    return by_tint if _area(by_tint.corners) > _area(by_grey.corners) else by_grey
+
+
+def _area(corners: Array) -> float:
+    first, second = corners[2] - corners[0], corners[3] - corners[1]
+    return float(0.5 * abs(first[0] * second[1] - first[1] * second[0]))
+
+
+def _located(search: _Search, *, thorough: bool) -> Sheet | None:
+    """Find the sheet in one plane.
+
+    Rules:
+
+    1. The likeliest reading is taken when its edges are clear and met nearly everywhere.
+    2. Else the others are followed as well, and the one wins whose edges are met most, whose
+       worst edge is met best and, when the size is given, whose shape a camera can make.
+    3. Where a lead or a shadow runs, there is no edge of the paper (`leads`, `shadows`).
+    4. When one or two sides are missing they are sought anew between their neighbours.
+    """
     best: Sheet | None = None
     for effort in (QUICK, THOROUGH) if thorough else (QUICK,):
         for found in search.readings(effort):
@@ -117,7 +186,7 @@ def locate_sheet(
                 return sheet
         if best is not None:
             best = search.mend(best)
-            if not best.missing(options):
+            if not best.missing(search.options):
                 break
     return best
 
@@ -130,6 +199,7 @@ class _Search:
     evidence: Evidence
     size_mm: tuple[float, float] | None
     px_per_mm: float | None
+    about_px: Array | None
     options: RectifyOptions
 
     def readings(self, effort: Effort) -> list[FoundSheet]:
@@ -167,25 +237,28 @@ class _Search:
         except np.linalg.LinAlgError:
             return None
         sound = np.isfinite(sheet.worth) and np.isfinite(sheet.fit.parameters).all()
-        return sheet if sound else None
+        empty = self.about_px is not None and not sheet.holds_most(self.about_px)
+        return sheet if sound and not empty else None
 
     def _followed(self, found: FoundSheet) -> Sheet:
         scale = self._scale(found)
         sides = refine_sheet(self.grey, found, scale)
         corners = _crossings(found)
         fit = self._fit(sides, corners, found.lens)
-        sides = follow_sheet(self.grey, fit.sheet_corners[np.array(CORNERS)], fit.lens, scale)
+        bends = bends_of(sides, fit, fine_step_px(scale))
+        ends = fit.sheet_corners[np.array(CORNERS)]
+        sides = follow_sheet(self.grey, ends, fit.lens, scale, bends)
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
-        away = np.abs(plumb(sides, fit.lens)(fit.sheet_corners, fit.lens.k1))
-        parts = np.split(away < fine_step_px(scale), np.cumsum([len(each) for each in sides])[:-1])
-        share = np.array([np.sum(part) / PROFILES for part in parts])
-        leads = _leads(self.grey, fit, scale)
+        bends = bends_of(sides, fit, fine_step_px(scale))
+        unmet = unmet_px(sides, fit, bends)
+        share = np.array([np.sum(each < fine_step_px(scale)) / PROFILES for each in unmet])
+        false = leads(self.grey, fit, scale, bends) | shadows(self.grey, fit, scale)
         misfit = 0.0
         if self.size_mm is not None:
             longer_px = max(self.grey.shape)
             misfit = camera_misfit(fit.warp.matrix, fit.lens.centre_px, longer_px)
-        worth = float(share.mean() + share.min() - 0.5 * leads.sum() - _MISFIT_WEIGHT * misfit)
-        return Sheet(sides, fit, share, leads, self._turn_doubt(fit), worth)
+        worth = float(share.mean() + share.min() - 0.5 * false.sum() - _MISFIT_WEIGHT * misfit)
+        return Sheet(sides, fit, share, false, self._turn_doubt(fit), worth)
 
     def _scale(self, found: FoundSheet) -> float:
         """Return rough px per mm."""
@@ -252,16 +325,3 @@ def _crossings(found: FoundSheet) -> Array:
         share = np.linalg.solve(np.stack((way[a], -way[b]), axis=1), start[b] - start[a])
         corners.append(start[a] + share[0] * way[a])
     return np.array(corners)
-
-
-def _leads(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
-    """Tell which sides are leads, (4,) bool (rule 3)."""
-    ends = fit.sheet_corners[np.array(CORNERS)]
-    within = levels(grey, ends, fit.lens, _WITHIN_MM * px_per_mm) + 1.0
-    outside = levels(grey, ends, fit.lens, -_OUTSIDE_MM * px_per_mm) + 1.0
-    paper = within[:, :4].mean(axis=1)
-    outer_edge = paper < _LEAD_LEVEL * np.percentile(within[:, 4:], 75, axis=1)
-    ratio = outside / paper[:, None]
-    dark = ratio[:, 1:4].max(axis=1) < _DARK_LEVEL
-    like_paper = np.sum(np.abs(np.log(ratio[:, 4:])) < _SAME_LEVEL, axis=1) >= _SAME_COUNT
-    return np.asarray(outer_edge | (dark & like_paper))

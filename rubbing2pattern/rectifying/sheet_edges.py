@@ -92,15 +92,15 @@ def fine_step_px(px_per_mm: float) -> float:
     return max(1.0, px_per_mm / 6.0)
 
 
-def follow_sheet(grey: Grey, ends: Array, lens: Lens, px_per_mm: float) -> Sides:
-    """Take the edges again along the straight ideal lines (4, 2, 2) of a better lens."""
-    straight = Tracks(np.zeros((4, 3)), np.ones(4))
-    return _edges(grey, ends, lens, straight, fine_step_px(px_per_mm))
+def follow_sheet(grey: Grey, ends: Array, lens: Lens, px_per_mm: float, bends: Array) -> Sides:
+    """Take the edges again along the ideal lines (4, 2, 2) of a better lens, bent by so much."""
+    return _edges(grey, ends, lens, Tracks(bends, np.ones(4)), fine_step_px(px_per_mm))
 
 
-def levels(grey: Grey, ends: Array, lens: Lens, depths_px: Array) -> Grid:
+def levels(grey: Grey, ends: Array, lens: Lens, depths_px: Array, bends: Array) -> Grid:
     """Return the usual grey at some depths within each side (negative: outside), (4, D)."""
-    profiles = across(grey, ends, depths_px, lens, PROFILES, 2)
+    track = Tracks(bends, np.ones(4)).offsets(2 * PROFILES)
+    profiles = across(grey, ends, depths_px, lens, PROFILES, 2, track)
     return np.asarray(np.median(profiles, axis=1), dtype=np.float32)
 
 

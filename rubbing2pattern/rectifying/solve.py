@@ -49,9 +49,24 @@ def soft_least_squares(residuals: Callable[[Array], Array], start: Array) -> tup
         normal, pull = _normal_equations(residuals, here, value)
         if small:
             break
+    return here, _inverse(normal)
+
+
+def freed(residuals: Callable[[Array], Array], here: Array) -> tuple[Array, Array]:
+    """Return what one more step would change, and the covariance, of parameters (P,).
+
+    For parameters that `soft_least_squares` held fast: how far the others would follow if those
+    were free, and how uncertain all are then.
+    """
+    normal, pull = _normal_equations(residuals, here, residuals(here))
+    inverse = _inverse(normal)
+    return np.asarray(-inverse @ pull), inverse
+
+
+def _inverse(normal: Array) -> Array:
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
     inverse = np.linalg.pinv(normal / np.outer(scale, scale), hermitian=True)
-    return here, np.asarray(inverse / np.outer(scale, scale))
+    return np.asarray(inverse / np.outer(scale, scale))
 
 
 def _loss(value: Array) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -115,9 +116,25 @@ def _line(ends: Array, found: Array, clear: npt.NDArray[np.bool_]) -> Array:
     return np.stack((middle - gauss * way, middle + gauss * way))
 
 
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Targets placed by the distances between them.
+
+    Attributes
+    ----------
+    at_mm : place (2,) by id, for the targets seen.
+    residuals : of every distance used.
+    uncertainty_mm : one standard deviation of a place, each way: distances support each other.
+    """
+
+    at_mm: dict[int, Array]
+    residuals: tuple[MarkResidual, ...]
+    uncertainty_mm: float
+
+
 def lay_out(
     distances: Sequence[TargetDistance], centres_px: dict[int, Array], options: RectifyOptions
-) -> tuple[dict[int, Array], tuple[MarkResidual, ...]]:
+) -> Layout:
     """Place targets on the sheet by the distances between them.
 
     Rules:
@@ -125,11 +142,6 @@ def lay_out(
     1. Only distances between targets that are seen count.
     2. Least squares start from the picture, which also tells a figure from its mirror image.
     3. x runs as the picture's columns do, as nearly as can be; the origin is the lower left.
-
-    Returns
-    -------
-    tuple
-        Place (2,) in mm by id, for the targets seen, and the residual of every distance used.
 
     Raises
     ------
@@ -154,8 +166,8 @@ def lay_out(
         at = flat.reshape(-1, 2)
         return np.asarray(np.linalg.norm(at[ends[:, 0]] - at[ends[:, 1]], axis=1) - given)
 
-    solved = least_squares(away, start.ravel(), x_scale=max(float(given.max()), 1.0)).x
-    residuals = away(solved)
+    solved = least_squares(away, start.ravel(), x_scale=max(float(given.max()), 1.0))
+    residuals = away(solved.x)
     worst = int(np.argmax(np.abs(residuals)))
     if abs(residuals[worst]) > options.misfit_mm:
         d = used[worst]
@@ -168,8 +180,10 @@ def lay_out(
         MarkResidual(f"distance {d.id_a} to {d.id_b}", round(abs(float(r)), 4))
         for d, r in zip(used, residuals, strict=True)
     )
-    at = _as_seen(solved.reshape(-1, 2), picture)
-    return {i: at[row[i]] for i in ids}, told
+    at = _as_seen(solved.x.reshape(-1, 2), picture)
+    variance = np.diag(np.linalg.pinv(solved.jac.T @ solved.jac, rcond=1e-9, hermitian=True))
+    noise_mm = options.mark_uncertainty_mm * float(np.sqrt(variance.mean()))
+    return Layout({i: at[row[i]] for i in ids}, told, noise_mm)
 
 
 def _as_seen(at: Array, picture: Array) -> Array:

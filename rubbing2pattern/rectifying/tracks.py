@@ -1,7 +1,8 @@
 """The smooth track that an edge makes through profiles taken across a line.
 
 Legend: L lines, S profiles along each, D places across, P trial tracks. A track is the offset
-``a + b t + c (t**2 - 1/3)`` px across, t from -1 to 1 along the line: a shift, a turn and a bow.
+``a + b t + c (t**2 - 1/3)`` px across, t from -1 to 1 along the line: a shift, a turn and a bow;
+Legendre's next polynomials follow where a track has more terms.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ class Tracks:
 
     Attributes
     ----------
-    shape : (L, 3) a, b, c in px.
+    shape : (L, T) a, b, c ... in px.
     clearness : (L,) mean over the profiles of how clear an edge the track meets, 0 .. 1.
     """
 
@@ -58,7 +59,7 @@ class Tracks:
 
     def offsets(self, count: int) -> Array:
         """Return the offsets at the middles of `count` equal parts, (L, count)."""
-        return np.asarray(self.shape @ _basis(count).T)
+        return np.asarray(self.shape @ basis(_middles(count), self.shape.shape[1]).T)
 
 
 def log_slopes(profiles: Grid) -> Grid:
@@ -107,9 +108,9 @@ def best_tracks(slopes: Grid, reach: Reach) -> Tracks:
 
 def tracks_by_kind(slopes: Grid, reach: Reach) -> tuple[Tracks, Tracks, Tracks]:
     """Return the best tracks of edges that get lighter across, darker, and either."""
-    basis = _basis(slopes.shape[1])
+    terms = basis(_middles(slopes.shape[1]))
     trials = _trials(reach)
-    index = np.rint(trials @ basis.T).astype(np.int64) + reach.half_px
+    index = np.rint(trials @ terms.T).astype(np.int64) + reach.half_px
     inside = ((index >= 0) & (index < slopes.shape[2])).all(axis=1)
     trials, index = trials[inside], index[inside]
     doubts = (reach.doubt * np.abs(trials[:, 0])).astype(np.float32)
@@ -135,9 +136,16 @@ def chosen(which: npt.NDArray[np.bool_], first: Tracks, second: Tracks) -> Track
     )
 
 
-def _basis(count: int) -> Array:
-    t = (np.arange(count) + 0.5) / count * 2.0 - 1.0
-    return np.stack((np.ones(count), t, t**2 - 1.0 / 3.0), axis=1)
+def basis(t: Array, terms: int = 3) -> Array:
+    """Return the parts of a track at places t along its line, (N,) to (N, `terms`)."""
+    found = np.polynomial.legendre.legvander(t, max(terms, 3) - 1)
+    found[:, 2] /= 1.5
+    return np.asarray(found[:, :terms])
+
+
+def _middles(count: int) -> Array:
+    """Return t at the middles of `count` equal parts."""
+    return np.asarray((np.arange(count) + 0.5) / count * 2.0 - 1.0)
 
 
 def _trials(reach: Reach) -> Array:
@@ -163,16 +171,16 @@ def _best_trials(peaks: Grid, trials: Array, index: Array, doubts: Grid) -> Trac
 
 def _settled(peaks: Grid, tracks: Tracks, half_px: int) -> Tracks:
     """Fit every track to the peaks near it by weighted least squares (rule 3)."""
-    basis = _basis(peaks.shape[1])
+    terms = basis(_middles(peaks.shape[1]))
     place = np.arange(-half_px, half_px + 1, dtype=np.float64)
     shape = tracks.shape.copy()
     wide = peaks.astype(np.float64)
     near = wide
     for spread_px in (2.0, 1.5, 1.0, 0.8):
-        away = place - (shape @ basis.T)[..., None]
+        away = place - (shape @ terms.T)[..., None]
         near = wide * np.exp(-0.5 * (away / spread_px) ** 2)
         weight = near.sum(axis=2)
         target = near @ place
-        normal = np.einsum("ls,si,sj->lij", weight, basis, basis) + 1e-3 * np.eye(3)
-        shape = np.linalg.solve(normal, (target @ basis + 1e-3 * shape)[..., None])[..., 0]
+        normal = np.einsum("ls,si,sj->lij", weight, terms, terms) + 1e-3 * np.eye(3)
+        shape = np.linalg.solve(normal, (target @ terms + 1e-3 * shape)[..., None])[..., 0]
     return Tracks(shape, near.max(axis=2).mean(axis=1))

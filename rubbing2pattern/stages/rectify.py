@@ -11,8 +11,9 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph, Rubbing, Scale
+from rubbing2pattern.rectifying.bends import largest_bow
 from rubbing2pattern.rectifying.extent import bounds_of, mean_scale, paper_of
-from rubbing2pattern.rectifying.fit import Fit, Pins, local_scale
+from rubbing2pattern.rectifying.fit import Fit, Pins, local_scale, unsquareness_mm
 from rubbing2pattern.rectifying.flat import Flat, flat_by_dpi, flat_by_ruler
 from rubbing2pattern.rectifying.lens import Lens
 from rubbing2pattern.rectifying.marks import check_marks, settle_marks
@@ -26,10 +27,8 @@ from rubbing2pattern.rectifying.plane import (
 from rubbing2pattern.rectifying.quads import SIDES
 from rubbing2pattern.rectifying.sheet import Sheet as FoundSheet, locate_sheet
 from rubbing2pattern.rectifying.sheet_search import CORNERS
-from rubbing2pattern.rectifying.targets import find_targets, lay_out
+from rubbing2pattern.rectifying.targets import Layout, find_targets, lay_out
 from rubbing2pattern.reference import Dpi, Marks, Reference, Ruler, Sheet, Targets
-
-_TARGET_READING_PX = 0.15
 
 
 def rectify(photograph: Photograph, reference: Reference, options: RectifyOptions) -> Rubbing:
@@ -70,7 +69,7 @@ def _flat(photograph: Photograph, kind: str, flat: Flat) -> Rubbing:
 
 def _by_sheet(photograph: Photograph, reference: Sheet, options: RectifyOptions) -> Rubbing:
     size_mm = (reference.width_mm, reference.height_mm)
-    sheet = locate_sheet(photograph.grey, size_mm, options)
+    sheet = locate_sheet(photograph, size_mm, options)
     missing = SIDES if sheet is None else sheet.missing(options)
     if sheet is None or missing:
         which = " and ".join(missing)
@@ -79,14 +78,20 @@ def _by_sheet(photograph: Photograph, reference: Sheet, options: RectifyOptions)
             "sheet on a ground of another tone, or give marks with --marks"
         )
     fit = sheet.fit
-    own = fit.length_uncertainty(fit.lens.seen(sheet.corners))
-    given = options.sheet_uncertainty_mm / min(size_mm)
     statement = (
         f"Scale, perspective and lens from the four edges of a sheet of {reference.width_mm:g} by "
         f"{reference.height_mm:g} mm."
     )
-    scale = Scale("sheet", 0.0, float(np.hypot(own, given)), (), fit.lens.k1, statement)
+    uncertainty = sheet_uncertainty(fit, size_mm, options)
+    scale = Scale("sheet", 0.0, uncertainty, (), fit.lens.k1, statement)
     return _perspective(photograph, fit, sheet, scale, (), options)
+
+
+def sheet_uncertainty(fit: Fit, size_mm: tuple[float, float], options: RectifyOptions) -> float:
+    """Return one standard deviation of lengths by a sheet of a given size, as a share."""
+    own = fit.length_uncertainty(fit.lens.seen(fit.sheet_corners))
+    shares = [options.sheet_uncertainty_mm / each for each in size_mm]
+    return float(np.hypot(own, np.sqrt(np.mean(np.square(shares)))))
 
 
 def _by_marks(photograph: Photograph, reference: Marks, options: RectifyOptions) -> Rubbing:
@@ -105,20 +110,20 @@ def _by_targets(photograph: Photograph, reference: Targets, options: RectifyOpti
     centres = centres_of_squares(np.array(list(edges.values())))
     seen = dict(zip(edges, centres, strict=True))
     if reference.distances:
-        places, residuals = lay_out(reference.distances, seen, options)
+        laid = lay_out(reference.distances, seen, options)
     else:
-        places = {p.id: np.array((p.x_mm, p.y_mm)) for p in reference.positions}
-        residuals = ()
+        given = {p.id: np.array((p.x_mm, p.y_mm)) for p in reference.positions}
+        laid = Layout(given, (), options.mark_uncertainty_mm)
     ids = [i for i in reference.ids if i in seen]
     pins = Pins(
-        np.array([places[i] for i in ids]),
+        np.array([laid.at_mm[i] for i in ids]),
         np.array([seen[i] for i in ids]),
-        options.mark_uncertainty_mm,
-        _TARGET_READING_PX,
+        laid.uncertainty_mm,
+        options.target_reading_px,
         np.array([edges[i] for i in ids]),
     )
     rubbing = _by_pins(photograph, "targets", pins, [f"target {i}" for i in ids], options)
-    scale = replace(rubbing.scale, residuals=rubbing.scale.residuals + residuals)
+    scale = replace(rubbing.scale, residuals=rubbing.scale.residuals + laid.residuals)
     unseen = [i for i in reference.ids if i not in seen]
     if not unseen:
         return replace(rubbing, scale=scale)
@@ -134,40 +139,25 @@ def _by_pins(
     check_marks(pins, names, photograph.grey.shape)
     lens = Lens.of(photograph.grey.shape)
     rough = local_scale(homography(pins.mm, pins.px), pins.mm.mean(axis=0))
-    sheet = locate_sheet(photograph.grey, None, options, rough)
-    if sheet is not None and (sheet.missing(options) or not _holds_most(sheet, pins)):
+    sheet = locate_sheet(photograph, None, options, rough, about_px=pins.px)
+    if sheet is not None and not sheet.holds_most(pins.px):
         sheet = None
-    settled = settle_marks(pins, names, sheet, lens, options)
+    seen = None if sheet is None else sheet.partly(options)
+    settled = settle_marks(pins, names, seen, lens, options)
     fit = settled.fit
-    region_px = _corner_pins(pins.px) if sheet is None else fit.lens.seen(fit.sheet_corners)
     worst_mm = max(r.residual_mm for r in settled.residuals if r.used)
     used = sum(r.used for r in settled.residuals)
-    bend = ", lens from the bend of the sheet's edges" if sheet is not None else ""
+    bend = ", lens from the bend of the sheet's edges" if seen is not None else ""
     scale = Scale(
         kind,
         0.0,
-        fit.length_uncertainty(region_px) * settled.spread,
+        settled.uncertainty,
         settled.residuals,
         fit.lens.k1,
         f"Scale and perspective from {used} {kind}{bend}; largest residual {worst_mm:.2f} mm.",
     )
-    return _perspective(photograph, fit, sheet, scale, settled.findings, options, pins.mm)
-
-
-def _holds_most(sheet: FoundSheet, pins: Pins) -> bool:
-    """Tell whether most marks lie on the sheet; none does on what is the panel, not the sheet."""
-    places = pins.ideal(sheet.fit.lens)
-    way = np.roll(sheet.corners, -1, axis=0) - sheet.corners
-    offset = places[:, None] - sheet.corners
-    inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
-    return bool(2 * inside.sum() >= len(places))
-
-
-def _corner_pins(px: Array) -> Array:
-    """Return the places nearest to the picture's four corners, in order round it."""
-    falling, rising = px[:, 0] + px[:, 1], px[:, 0] - px[:, 1]
-    which = [falling.argmin(), rising.argmax(), falling.argmax(), rising.argmin()]
-    return np.asarray(px[which])
+    whole = None if seen is None or seen.missing(options) else seen
+    return _perspective(photograph, fit, whole, scale, settled.findings, options, pins.mm)
 
 
 def _perspective(
@@ -206,7 +196,10 @@ def _perspective(
                 "Measure a known length both ways on the pattern, or use --marks."
             )
             findings = (*findings, Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message))
-        findings += _unclear_edges(sheet, apply(inverse(warp.matrix), fit.sheet_corners), options)
+        corners_mm = apply(inverse(warp.matrix), fit.sheet_corners)
+        findings += _unclear_edges(sheet, corners_mm, options)
+        findings += _not_flat(sheet, fit, findings, options)
+        findings += _out_of_square(scale.reference, corners_mm, options)
     scale = replace(scale, px_per_mm=mean_scale(warp, bounds))
     return Rubbing(photograph, warp, bounds, paper, scale, findings)
 
@@ -226,6 +219,33 @@ def _unclear_edges(
             at = (float(x), float(y))
             findings.append(Finding(Code.SHEET_EDGE_UNCLEAR, Severity.CHECK, message, at))
     return tuple(findings)
+
+
+def _not_flat(
+    sheet: FoundSheet, fit: Fit, told: tuple[Finding, ...], options: RectifyOptions
+) -> tuple[Finding, ...]:
+    """Tell of edges that bow although the lens is known, unless marks have told of it."""
+    bow = largest_bow(sheet.sides, fit)
+    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
+        return ()
+    message = (
+        f"The sheet's {SIDES[bow.side]} edge bows by {bow.size_mm:.1f} mm (limit "
+        f"{options.flat_mm:g}): the sheet was not flat, or its edge is not straight; measure a "
+        "known length near it on the pattern."
+    )
+    return (Finding(Code.SHEET_NOT_FLAT, Severity.CHECK, message, bow.at_mm),)
+
+
+def _out_of_square(kind: str, corners_mm: Array, options: RectifyOptions) -> tuple[Finding, ...]:
+    """Tell of marks that put the sheet out of square: one of four may be wrong unseen."""
+    off_mm = float(np.abs(unsquareness_mm(corners_mm)).max())
+    if kind not in ("marks", "targets") or off_mm <= options.squareness_mm:
+        return ()
+    message = (
+        f"By the {kind} the sheet is out of square by {off_mm:.1f} mm: it was cut so, or one of "
+        "them was measured wrongly; measure a known length on the pattern."
+    )
+    return (Finding(Code.REFERENCE_RESIDUAL, Severity.NOTE, message),)
 
 
 def _scale_doubts(scale: Scale, options: RectifyOptions) -> tuple[Finding, ...]:
