@@ -23,8 +23,8 @@ Mask = npt.NDArray[np.bool_]
 CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
-VERSION = "1"
-SHA256 = "ae0977a5800f5063c77692ece005b852df6ad7edf62f5e8f6aa49307c5c2b849"
+VERSION = "3"
+SHA256 = "6d7104eb2bbb3d08f112d4b6231ed9ad8abcb3436afeb1ab3536845244d6dcbb"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
