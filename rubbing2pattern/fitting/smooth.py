@@ -98,9 +98,7 @@ class SmoothFit:
         return np.asarray(np.sqrt(np.maximum(variance, 0.0) + wander))
 
 
-def _on_circle(
-    place: Array, along: Array, curvature: Array, beyond: Array
-) -> tuple[Array, Array]:
+def _on_circle(place: Array, along: Array, curvature: Array, beyond: Array) -> tuple[Array, Array]:
     """Walk on from places along curves whose bend fades from that of the touching circle."""
     fading = np.sign(beyond) * FADE_MM * (1.0 - np.exp(-np.abs(beyond) / FADE_MM))
     turn = np.clip(curvature * fading, -math.pi, math.pi)
@@ -155,8 +153,9 @@ class _Solution(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class _System:
-    """The normal equations of one curve; x and y of a coefficient are neighbours, so that all is
-    banded.
+    """The normal equations of one curve.
+
+    The x and y of a coefficient are neighbours, so that all is banded.
     """
 
     basis: Array
