@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from rubbing2pattern.fitting.smooth import Places, fit_smooth
 
@@ -54,7 +55,7 @@ def test_a_bend_goes_on_beyond_the_last_place_and_the_doubt_grows() -> None:
     )
     t = np.arange(120.0, 135.0)
     place, _, sigma = fit.at(t)
-    off = np.hypot(*(place[:, None] - true[None]).transpose(2, 0, 1)).min(axis=1)
+    off = shapely.distance(shapely.points(place), shapely.linestrings(true))
     straight_mm = 15.0**2 / (2 * 50.0)
     assert off[-1] < 0.6 * straight_mm
     assert (off < 4.0 * sigma).all()

@@ -77,7 +77,11 @@ class SmoothFit:
         along = speed / rate[:, None]
         curvature = (speed[:, 0] * bend[:, 1] - speed[:, 1] * bend[:, 0]) / rate**3
         place, along = _on_circle(place, along, curvature, beyond)
-        return place, along, self._deviation(inside, beyond, along)
+        sigma = self._deviation(inside, beyond, along)
+        # Whether the bend fades or stays nobody knows: the difference is in doubt.
+        far = np.abs(beyond)
+        fading = FADE_MM * (far - FADE_MM * (1.0 - np.exp(-far / FADE_MM)))
+        return place, along, np.hypot(sigma, curvature * (0.5 * far**2 - fading))
 
     def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
         normal = np.column_stack((-along[:, 1], along[:, 0]))

@@ -25,7 +25,7 @@ _WINDOW_MM = 15.0
 _REACH_MM = 25.0
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Joint:
     """A joint: its place, the runs that go through it and those that end at it.
 
@@ -105,11 +105,32 @@ def joints_of(
             joint = _crossed(one, two, centre, options)
             if joint is not None:
                 joints.append(joint)
+    butted = _butted(ends, through, runs, inked, order, alone=len(knot.nodes) == 1)  # rule 2
+    if butted is None:
+        return None
+    joints = merged(joints + butted[0], runs, options)
+    return (joints, butted[1]) if _tied(through + ends, joints) else None  # rule 5
+
+
+def _butted(
+    ends: list[Way],
+    through: list[Way],
+    runs: list[Run],
+    inked: Inked,
+    order: tuple[int, ...],
+    *,
+    alone: bool,
+) -> tuple[list[Joint], tuple[int, ...]] | None:
+    """Carry every end on to the first lead it comes to; return the joints and the order taken.
+
+    An end that comes to none butts where it passes nearest, if the knot has one node `alone`.
+    """
+    joints: list[Joint] = []
     landed: list[Way] = []
     waiting, taken = list(ends), []
-    while waiting:  # rule 2
+    while waiting:
         hits = [_first_hit(w, through + landed) for w in waiting]
-        if not any(hits) and len(knot.nodes) == 1:
+        if not any(hits) and alone:
             hits = [_nearest(w, through + landed) for w in waiting]
         if not any(hits):
             return None
@@ -129,8 +150,7 @@ def joints_of(
         landed.append(
             _way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut, way.at_last)
         )
-    joints = merged(joints, runs, options)
-    return (joints, tuple(taken)) if _tied(through + ends, joints) else None  # rule 5
+    return joints, tuple(taken)
 
 
 def _tied(ways: list[Way], joints: list[Joint]) -> bool:
