@@ -77,7 +77,11 @@ class SmoothFit:
         along = speed / rate[:, None]
         curvature = (speed[:, 0] * bend[:, 1] - speed[:, 1] * bend[:, 0]) / rate**3
         place, along = _on_circle(place, along, curvature, beyond)
-        return place, along, self._deviation(inside, beyond, along)
+        sigma = self._deviation(inside, beyond, along)
+        # Whether the bend fades or stays nobody knows: the difference is in doubt.
+        far = np.abs(beyond)
+        fading = FADE_MM * (far - FADE_MM * (1.0 - np.exp(-far / FADE_MM)))
+        return place, along, np.hypot(sigma, curvature * (0.5 * far**2 - fading))
 
     def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
         normal = np.column_stack((-along[:, 1], along[:, 0]))
@@ -98,9 +102,7 @@ class SmoothFit:
         return np.asarray(np.sqrt(np.maximum(variance, 0.0) + wander))
 
 
-def _on_circle(
-    place: Array, along: Array, curvature: Array, beyond: Array
-) -> tuple[Array, Array]:
+def _on_circle(place: Array, along: Array, curvature: Array, beyond: Array) -> tuple[Array, Array]:
     """Walk on from places along curves whose bend fades from that of the touching circle."""
     fading = np.sign(beyond) * FADE_MM * (1.0 - np.exp(-np.abs(beyond) / FADE_MM))
     turn = np.clip(curvature * fading, -math.pi, math.pi)
@@ -155,8 +157,9 @@ class _Solution(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class _System:
-    """The normal equations of one curve; x and y of a coefficient are neighbours, so that all is
-    banded.
+    """The normal equations of one curve.
+
+    The x and y of a coefficient are neighbours, so that all is banded.
     """
 
     basis: Array

@@ -3,4 +3,4 @@
 from rubbing2pattern.laying.leads import Laying, lay, laying
 from rubbing2pattern.laying.maps import LeadMaps
 
-__all__ = ["LeadMaps", "Laying", "lay", "laying"]
+__all__ = ["Laying", "LeadMaps", "lay", "laying"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly
@@ -24,7 +23,7 @@ def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawN
     ----------
     width_mm : (E,) width of the lead along each edge.
     """
-    nodes = [p for p in net.nodes]
+    nodes = list(net.nodes)
     ends: list[tuple[int, int]] = []
     paths: list[Array] = []
     sides = []
@@ -50,7 +49,7 @@ def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawN
 
 
 def _corners(even: Array, chord_mm: float, corner_deg: float, ring: bool) -> list[int]:
-    """Indices of the sharpest places, none nearer to another than a chord."""
+    """Return the indices of the sharpest places, none nearer to another than a chord."""
     n = round(chord_mm / _STEP_MM)
     if len(even) < 2.2 * n:
         return []
@@ -76,6 +75,3 @@ def _turns(even: Array, chord: int) -> Array:
     dot = (before * after).sum(axis=1)
     out[chord : len(even) - chord] = np.degrees(np.abs(np.arctan2(cross, dot)))
     return out
-
-
-Ends = npt.NDArray[np.int64]

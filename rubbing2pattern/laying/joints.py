@@ -25,7 +25,7 @@ _WINDOW_MM = 15.0
 _REACH_MM = 25.0
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Joint:
     """A joint: its place, the runs that go through it and those that end at it.
 
@@ -52,7 +52,7 @@ class Way:
     at_last: bool = False
 
     def length_at(self, place: Array) -> float:
-        """Running length on the run of a place on the stretch."""
+        """Return the running length on the run of a place on the stretch."""
         share = float(self.line.project(Point(place)))
         return self.low - share if self.backwards else self.low + share
 
@@ -76,7 +76,9 @@ def joints_of(
     order: tuple[int, ...],
     options: LayingOptions,
 ) -> tuple[list[Joint], tuple[int, ...]] | None:
-    """Return the joints of a knot and the order in which its ends landed, or None when its leads do not fit together.
+    """Return the joints of a knot and the order in which its ends landed.
+
+    It is None when the leads do not fit together.
 
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
     2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
@@ -103,11 +105,32 @@ def joints_of(
             joint = _crossed(one, two, centre, options)
             if joint is not None:
                 joints.append(joint)
+    butted = _butted(ends, through, runs, inked, order, alone=len(knot.nodes) == 1)  # rule 2
+    if butted is None:
+        return None
+    joints = merged(joints + butted[0], runs, options)
+    return (joints, butted[1]) if _tied(through + ends, joints) else None  # rule 5
+
+
+def _butted(
+    ends: list[Way],
+    through: list[Way],
+    runs: list[Run],
+    inked: Inked,
+    order: tuple[int, ...],
+    *,
+    alone: bool,
+) -> tuple[list[Joint], tuple[int, ...]] | None:
+    """Carry every end on to the first lead it comes to; return the joints and the order taken.
+
+    An end that comes to none butts where it passes nearest, if the knot has one node `alone`.
+    """
+    joints: list[Joint] = []
     landed: list[Way] = []
     waiting, taken = list(ends), []
-    while waiting:  # rule 2
+    while waiting:
         hits = [_first_hit(w, through + landed) for w in waiting]
-        if not any(hits) and len(knot.nodes) == 1:
+        if not any(hits) and alone:
             hits = [_nearest(w, through + landed) for w in waiting]
         if not any(hits):
             return None
@@ -124,10 +147,10 @@ def joints_of(
         joint.through.append((target.run, target.length_at(place)))
         joints.append(joint)
         cut = way.length_at(place)
-        landed.append(_way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut,
-                           way.at_last))
-    joints = merged(joints, runs, options)
-    return (joints, tuple(taken)) if _tied(through + ends, joints) else None  # rule 5
+        landed.append(
+            _way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut, way.at_last)
+        )
+    return joints, tuple(taken)
 
 
 def _tied(ways: list[Way], joints: list[Joint]) -> bool:
@@ -205,9 +228,7 @@ def _first_hit(way: Way, targets: list[Way]) -> Hit | None:
     return best
 
 
-def _next_to_land(
-    waiting: list[Way], hits: list[Hit | None], runs: list[Run], inked: Inked
-) -> int:
+def _next_to_land(waiting: list[Way], hits: list[Hit | None], runs: list[Run], inked: Inked) -> int:
     """Return the end that goes on to the lead it comes to, whatever it crosses."""
     ranked = []
     for i, (way, hit) in enumerate(zip(waiting, hits, strict=True)):
@@ -282,8 +303,10 @@ def _met(
         way = ends[0]
         shape = runs[way.run].shape
         t = shape.last_mm if way.at_last else 0.0
-        t = shape.near(centre, *((0.5 * shape.last_mm, math.inf) if way.at_last else
-                                 (-math.inf, 0.5 * shape.last_mm)))
+        t = shape.near(
+            centre,
+            *((0.5 * shape.last_mm, math.inf) if way.at_last else (-math.inf, 0.5 * shape.last_mm)),
+        )
         return [Joint(shape.at(t)[0], [], [(way.run, t, way.at_last)])]
     place, misfit = meeting([(w.run, w.at_last) for w in ends], runs, centre)
     if nodes > 1 and misfit > options.meet_mm:
@@ -347,12 +370,10 @@ def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list
 def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
     """Make one joint of two; it lies on what runs through."""
     ending = one.ending + [e for e in two.ending if e not in one.ending]
-    gone = {(run, last) for run, _, last in ending}
     through: dict[int, list[float]] = {}
     for run, t in one.through + two.through:
         if not any(run == r and abs(t - e) < 6.0 for r, e, _ in ending):
             through.setdefault(run, []).append(t)
-    del gone
     weight = [len(q.through) + len(q.ending) for q in (one, two)]
     place = (weight[0] * one.place + weight[1] * two.place) / sum(weight)
     if len(through) > 1:
@@ -362,8 +383,9 @@ def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
         run = next(iter(through))
         t = runs[run].shape.near(place)
         place = runs[run].shape.at(t)[0]
-    stops = [(run, runs[run].shape.near(place, min(t) - 8.0, max(t) + 8.0))
-             for run, t in through.items()]
+    stops = [
+        (run, runs[run].shape.near(place, min(t) - 8.0, max(t) + 8.0)) for run, t in through.items()
+    ]
     misfit = max(one.misfit_mm, two.misfit_mm)
     for run, t, _ in ending:
         foot, along = runs[run].shape.at(t)

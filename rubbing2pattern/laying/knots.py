@@ -126,10 +126,9 @@ def paired(
             costs[i, j] = cost
     if cautious:
         costs = _undisputed(costs, [bool(stubs.seen_mm[e] < SHORT_MM) for e in clear])
-    if n > _MOST:  # the cheapest first; so many ends meet hardly ever
-        chosen = _greedy(costs)
-    else:
-        chosen = _best(tuple(range(n)), costs, options.alone_cost)[1]
+    # So many ends meet hardly ever: then the cheapest pairs go first.
+    every = n <= _MOST
+    chosen = _best(tuple(range(n)), costs, options.alone_cost)[1] if every else _greedy(costs)
     pairs = [(clear[i], clear[j]) for i, j in chosen]
     taken = {e for pair in pairs for e in pair}
     return pairs, [e for e in out_of if e not in taken]
@@ -145,9 +144,9 @@ def _undisputed(costs: dict[Pair, float], short: list[bool]) -> dict[Pair, float
     }
 
 
-def _best(items: tuple[int, ...], costs: dict[Pair, float], alone: float) -> tuple[
-    float, list[Pair]
-]:
+def _best(
+    items: tuple[int, ...], costs: dict[Pair, float], alone: float
+) -> tuple[float, list[Pair]]:
     if not items:
         return 0.0, []
     first, rest = items[0], items[1:]
@@ -192,9 +191,7 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
         place, heading = stubs.prolonged(a, ahead, stubs.bend_towards(a, b))
         d = stubs.tip[b] - place
         aside = abs(float(heading[0] * d[1] - heading[1] * d[0]))
-        turn = math.degrees(
-            math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0)))
-        )
+        turn = math.degrees(math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0))))
         sure = max(float(stubs.seen_mm[a]), 2.0)
         short = 0.15 / sure + 1.2 / sure**2
         slack_mm = 0.3 + (0.02 + short) * gap + 0.1 * bend * gap**2

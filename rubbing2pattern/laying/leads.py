@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -22,6 +24,8 @@ from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
 
+_LEAST_STRAY_MM = 0.15
+
 
 @dataclass(frozen=True, slots=True)
 class Laying:
@@ -30,7 +34,8 @@ class Laying:
     Attributes
     ----------
     net : joints and cames in the sheet's frame.
-    stray_mm : (C,) greatest deviation to be expected anywhere on each came, two deviations.
+    stray_mm : (C,) greatest deviation to be expected anywhere on each came: two deviations of its
+        curve, and by how much the joints at its ends miss the curves that come to them.
     """
 
     net: LeadNet
@@ -113,7 +118,7 @@ class _Plan:
         cls,
         net: RawNet,
         tracks: Tracks,
-        clean: Array,
+        clean: Mask,
         stubs: Stubs,
         plain: set[int],
         options: LayingOptions,
@@ -121,10 +126,9 @@ class _Plan:
         cautious: bool = False,
     ) -> _Plan:
         rows = tracks.rows
-        clear = np.bincount(rows.owner, clean, len(net.paths)) * options.step_mm
-        knots = knots_of(
-            net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious
-        )
+        clear = np.bincount(rows.owner, clean, len(net.paths)).astype(np.float64)
+        clear *= options.step_mm
+        knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious)
         chains = parts_of(len(net.paths), knots)
         runs = [first_run(parts, closed, tracks, clean, options) for parts, closed in chains]
         runs = no_wider_than_usual(runs, options)
@@ -146,9 +150,7 @@ class _Plan:
                 continue
             centre = self.nodes[list(knot.nodes)].mean(axis=0)
             order = self.order.get(number, ())
-            found = joints_of(
-                knot, runs, self.run_of, self.stubs, centre, inked, order, options
-            )
+            found = joints_of(knot, runs, self.run_of, self.stubs, centre, inked, order, options)
             if found is None:
                 failed |= set(knot.nodes)
             else:
@@ -164,11 +166,13 @@ def _finished(net: Laid, rubbing: Rubbing) -> Laying:
     )
     cames, stray = [], []
     for number, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
-        for one, two in zip(stops[:-1], stops[1:], strict=True):
+        for one, two in pairwise(stops):
             start, end = net.places[one.joint], net.places[two.joint]
             curve = curve_between(run.shape, one, two, start, end)
             cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
             a, b = run.shape.index(one.t_mm), run.shape.index(two.t_mm) + 1
-            stray.append(2.0 * float(run.shape.sigma_mm[a : max(b, a + 1)].max()))
+            across = 2.0 * float(run.shape.sigma_mm[a : max(b, a + 1)].max())
+            missed = max(float(net.misfit_mm[s.joint]) for s in (one, two))
+            stray.append(math.hypot(across, _LEAST_STRAY_MM) + missed)
     lead_net = LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)
     return Laying(lead_net, np.array(stray))

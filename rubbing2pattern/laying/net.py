@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -57,10 +58,10 @@ def laid(runs: list[Run], joints: list[Joint]) -> Laid:
     on: list[list[Stop]] = [[] for _ in runs]
     limits: dict[tuple[int, bool], Stop] = {}
     for i, joint in enumerate(joints):
-        for run, t in joint.through:
-            on[run].append(Stop(t, i))
-        for run, t, last in joint.ending:
-            limits[run, last] = Stop(t, i)
+        for number, t in joint.through:
+            on[number].append(Stop(t, i))
+        for number, t, last in joint.ending:
+            limits[number, last] = Stop(t, i)
     stops: list[list[Stop]] = []
     places = [j.place for j in joints]
     misfit = [j.misfit_mm for j in joints]
@@ -93,13 +94,15 @@ def laid(runs: list[Run], joints: list[Joint]) -> Laid:
                 inside.append(stop)
         stops.append([first, *inside, final])
     kept = sorted({root(i) for i in range(len(same))})
-    number = {r: i for i, r in enumerate(kept)}
+    name = {r: i for i, r in enumerate(kept)}
     renamed = [
-        _distinct([Stop(s.t_mm, number[root(s.joint)]) for s in run_stops]) for run_stops in stops
+        _distinct([Stop(s.t_mm, name[root(s.joint)]) for s in run_stops]) for run_stops in stops
     ]
     return Laid(
-        runs, np.array([places[r] for r in kept]).reshape(-1, 2),
-        np.array([misfit[r] for r in kept]), renamed,
+        runs,
+        np.array([places[r] for r in kept]).reshape(-1, 2),
+        np.array([misfit[r] for r in kept]),
+        renamed,
     )
 
 
@@ -124,8 +127,9 @@ def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) 
             first = math.degrees(
                 math.atan2(start[1] - shape.fit.centre[1], start[0] - shape.fit.centre[0])
             )
-            return Arc(as_point(shape.fit.centre), shape.fit.radius_mm, first,
-                       math.copysign(360.0, sweep))
+            return Arc(
+                as_point(shape.fit.centre), shape.fit.radius_mm, first, math.copysign(360.0, sweep)
+            )
         return arc_through(a, b, sweep)
     count = max(1, math.ceil((two.t_mm - one.t_mm) / SPAN_MM))
     t = np.linspace(one.t_mm, two.t_mm, count + 1)
@@ -134,7 +138,7 @@ def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) 
     state = [shape.at(float(x)) for x in t]
     third = (two.t_mm - one.t_mm) / count / 3.0
     control = [as_point(state[0][0])]
-    for (p, u), (q, v) in zip(state[:-1], state[1:], strict=True):
+    for (p, u), (q, v) in pairwise(state):
         control += [as_point(p + third * u), as_point(q - third * v), as_point(q)]
     cubic = Cubic(tuple(control)).moved_ends(a, b)
     return cubic if one.joint == two.joint else plain(cubic)

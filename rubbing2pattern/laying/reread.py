@@ -32,9 +32,7 @@ _SQUARE_RAD = 0.1
 _LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
 
 
-def reread(
-    net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions
-) -> list[Run]:
+def reread(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions) -> list[Run]:
     """Return the runs with widths and curves from the edges that are in sight.
 
     1. an edge is in sight where it lies beside no leaf of another run; where solder may cover it,
@@ -164,8 +162,8 @@ def _refitted(
     within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
     sigma *= np.where(doubt, within, 1.0) * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
-    for last, place in missed:  # rule 5
-        points[-1 if last else 0] = place
+    for last, joint in missed:  # rule 5
+        points[-1 if last else 0] = joint
         sigma[-1 if last else 0] = _AT_JOINT_MM
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)

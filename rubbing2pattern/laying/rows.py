@@ -181,8 +181,9 @@ def peaks(values: Grid, low: Ints, high: Ints) -> tuple[Array, Grid]:
     m = values.shape[1]
     span = int((high - low).max()) + 1
     column = low[:, None] + np.arange(span)
-    inside = np.where(column <= high[:, None], np.take_along_axis(
-        values, np.clip(column, 0, m - 1), 1), -np.inf)
+    inside = np.where(
+        column <= high[:, None], np.take_along_axis(values, np.clip(column, 0, m - 1), 1), -np.inf
+    )
     best = np.clip(low + inside.argmax(axis=1), 1, m - 2)
     rows = np.arange(len(values))
     a, b, c = values[rows, best - 1], values[rows, best], values[rows, best + 1]

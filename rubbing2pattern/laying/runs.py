@@ -142,9 +142,7 @@ def _places_in_order(parts: tuple[Part, ...], closed: bool, first: Ints) -> Ints
     return index
 
 
-def _signed_normals(
-    parts: tuple[Part, ...], closed: bool, tracks: Tracks, index: Ints
-) -> Array:
+def _signed_normals(parts: tuple[Part, ...], closed: bool, tracks: Tracks, index: Ints) -> Array:
     """Return the normals of places, to the left of the run."""
     way = np.ones(len(tracks.rows.first) - 1)
     for k, forward in parts:

@@ -47,7 +47,7 @@ class Shape:
         return int(np.clip(np.searchsorted(self.t_mm, t), 0, len(self.t_mm) - 1))
 
     def near(self, place: Array, low: float = -math.inf, high: float = math.inf) -> float:
-        """Running length of the point nearest to a place, between two lengths."""
+        """Return the running length of the point nearest to a place, between two lengths."""
         a, b = self.index(low), self.index(high) + 1
         d = np.hypot(*(self.points[a:b] - place).T)
         return float(self.t_mm[a + int(d.argmin())])
@@ -110,7 +110,8 @@ def _wrapped(places: Places, over_mm: float = 40.0) -> Places:
     """Repeat what lies near the seam of a ring on its other side."""
     length = float(places.t_mm[-1])
     head, tail = places.t_mm < over_mm, places.t_mm > length - over_mm
-    parts = [(tail, -length), (slice(None), 0.0), (head, length)]
+    every = np.ones(len(head), dtype=bool)
+    parts = [(tail, -length), (every, 0.0), (head, length)]
     return Places(
         np.concatenate([places.t_mm[k] + d for k, d in parts]),
         np.vstack([places.points[k] for k, _ in parts]),
@@ -131,8 +132,14 @@ def _drawn(
         points, _, deviation = fit.at(t)
         along = running_length(points)
         start = float(np.interp(places.t_mm[0], t, along))
-        return Shape(fit, points, along - start, deviation,
-                     float(np.interp(length, t, along)) - start, closed)
+        return Shape(
+            fit,
+            points,
+            along - start,
+            deviation,
+            float(np.interp(length, t, along)) - start,
+            closed,
+        )
     if isinstance(fit, LineFit):
         s = (p - fit.centre) @ fit.along
         at = _even(float(s[0]) - beyond, float(s[-1]) + beyond)

@@ -65,7 +65,7 @@ def tracked(
     extra = _map_scores(maps, lead, rows, ink, options)
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, options)
-        local, low, high = _dark_span(rows, ink, shift, guess)
+        local = _dark_span(rows, ink, shift, guess)
         guess = np.clip(_lone_width(rows, local, guess), 2.0, 18.0)
     width = guess[rows.owner]
     reach = np.full(len(width), options.edge_mm)
@@ -117,8 +117,8 @@ def _centred(
     return np.asarray(ink.off_mm[at[best_paths(score, rows, 0.05)]], dtype=np.float64)
 
 
-def _dark_span(rows: Rows, ink: Ink, shift: Array, guess: Array) -> tuple[Array, Array, Array]:
-    """Width of the dark around the middle, and how far it reaches to either side, (N,) mm each.
+def _dark_span(rows: Rows, ink: Ink, shift: Array, guess: Array) -> Array:
+    """Return the width of the dark around the middle, (N,) mm.
 
     The search begins at 0.3 of the width from the middle, so that a hollow band is not two.
     """
@@ -140,7 +140,7 @@ def _dark_span(rows: Rows, ink: Ink, shift: Array, guess: Array) -> tuple[Array,
         pale = np.take_along_axis(ink.density, np.clip(column, 0, m - 1), 1) < level[:, None]
         pale |= (column <= 0) | (column >= m - 1)
         reach.append((start + pale.argmax(axis=1)) * step)
-    return np.asarray(reach[0] + reach[1] - step), reach[1], reach[0]
+    return np.asarray(reach[0] + reach[1] - step)
 
 
 def _lone_width(rows: Rows, local: Array, guess: Array) -> Array:
@@ -171,4 +171,3 @@ def edge_near(
     reach = np.round(reach_mm / ink.step_mm).astype(np.int64)
     place, height = peaks(fall.astype(np.float32), middle - reach, middle + reach)
     return (place - zero) * ink.step_mm, np.asarray(height, dtype=np.float64)
-

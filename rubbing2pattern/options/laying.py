@@ -21,7 +21,9 @@ class LayingOptions(Checked):
     solder: float = value(0.95, 0.4, 2.0, "of the narrower leads of a joint: radius of its solder")
     solder_mm: float = value(0.6, 0.0, 3.0, "added to it: a frayed rim, a joint off its place")
     beside_mm: float = value(0.8, 0.0, 3.0, "nearer to another leaf an edge is not its own")
-    merged: float = value(0.08, 0.0, 1.0, "of the width; with `merged_mm` a wider dark is two leads")
+    merged: float = value(
+        0.08, 0.0, 1.0, "of the width; with `merged_mm` a wider dark is two leads"
+    )
     merged_mm: float = value(0.7, 0.1, 5.0, "frayed edges widen a lead by less")
     fused_mm: float = value(45.0, 10.0, 120.0, "leads that meet at 8 degrees run together as long")
     clear_mm: float = value(3.0, 1.0, 10.0, "clean lead that still tells a direction")
@@ -36,7 +38,9 @@ class LayingOptions(Checked):
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
     noise_mm: float = value(0.08, 0.01, 0.5, "least deviation that counts against a curve")
     noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
-    short_doubt_mm: float = value(10.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
+    short_doubt_mm: float = value(
+        10.0, 0.0, 60.0, "clean lead so long is judged with twice the noise"
+    )
     knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
     shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
     settle: int = value(3, 1, 5, "how often leads are read again along their fitted lines")
