@@ -17,13 +17,13 @@ class TidyOptions(Checked):
     gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs by itself")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more")
     boundary_look: tuple[float, ...] = choice(
-        (2.2, 1.2, 2.0, -0.45),
+        (2.1, 1.2, 1.9, -0.4),
         "log odds of a boundary: constant, map, ink, log length; fitted on the validation set",
     )
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long")
     none_below: float = value(-3.8, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
     none_ink: float = value(0.45, 0.0, 1.0, "of the local strength; a drop-out shows less, lead more")
-    none_mm: float = value(3.5, 2.0, 40.0, "a shorter stretch may be solder or a fold")
+    none_mm: float = value(2.0, 0.5, 40.0, "a shorter stretch may be solder or a fold")
     no_lead: float = value(-50.0, -100.0, -5.0, "log odds that nothing beside it outweighs")
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")
