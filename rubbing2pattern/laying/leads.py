@@ -17,10 +17,11 @@ from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
-from rubbing2pattern.laying.reread import reread
+from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
@@ -97,7 +98,8 @@ def laying(
             break
         plain |= failed
     for _ in range(options.settle):
-        runs = reread(current, rubbing, lead, maps, options)
+        sight = sight_of(current, rubbing, lead, maps, options)
+        runs = refitted(current, sight, options)
         joints, _ = plan.joints(runs, inked, options)
         current = laid(runs, joints)
     return _finished(current, rubbing)

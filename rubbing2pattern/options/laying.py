@@ -43,6 +43,8 @@ class LayingOptions(Checked):
     short_doubt_mm: float = value(2.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
     knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
     shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
+    centre_mm: float = value(0.06, 0.01, 0.5, "deviation of the middle between two clean edges")
+    hidden_mm: float = value(0.6, 0.1, 3.0, "deviation of the net's path where nothing is clean")
     ridge_mm: float = value(1.6, 0.5, 4.0, "how far from a laid line the map's ridge is looked for")
     ridge_near_mm: float = value(1.0, 0.2, 3.0, "how far from the raw path")
     ridge_pull: float = value(0.1, 0.0, 2.0, "a ridge as far as `ridge_mm` must be so much higher")
