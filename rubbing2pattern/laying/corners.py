@@ -10,8 +10,6 @@ from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import RawNet
 
-_STEP_MM = 0.5
-
 
 def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawNet:
     """Return a net on its ridge with every edge cut at its corners.
@@ -30,7 +28,7 @@ def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawN
     paths: list[Array] = []
     sides = []
     for k, path in enumerate(net.paths):
-        even = evenly(path, _STEP_MM)
+        even = evenly(path, options.dense_mm)
         cuts = _corners(even, float(width_mm[k]), options)
         stops = [0, *cuts, len(even) - 1]
         numbers = [int(net.ends[k, 0]), *range(len(nodes), len(nodes) + len(cuts))]
@@ -50,7 +48,7 @@ def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawN
 
 def _corners(even: Array, width_mm: float, options: LayingOptions) -> list[int]:
     """Return the indices of the sharpest places, none nearer to another than a chord."""
-    n = round(options.chord_mm / _STEP_MM)
+    n = round(options.chord_mm / options.dense_mm)
     sharp = _sharpness(even, 1.0, options)
     longer = options.chord_widths * width_mm / options.chord_mm
     if longer > 1.0:
@@ -65,10 +63,10 @@ def _corners(even: Array, width_mm: float, options: LayingOptions) -> list[int]:
 
 def _sharpness(even: Array, longer: float, options: LayingOptions) -> Array:
     """Turn in degrees where it is that of a corner, else 0; chords are so much longer."""
-    n = round(longer * options.chord_mm / _STEP_MM)
+    n = round(longer * options.chord_mm / options.dense_mm)
     if len(even) < 2.2 * n:
         return np.zeros(len(even))
-    near = max(1, round(longer * options.corner_mm / _STEP_MM))
+    near = max(1, round(longer * options.corner_mm / options.dense_mm))
     full, half = _turns(even, n), _turns(even, n // 2)
     short = maximum_filter1d(_turns(even, near), near + 1)
     share = options.corner_share

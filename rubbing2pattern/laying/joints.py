@@ -6,11 +6,9 @@ A *stop* is a place on a run that belongs to a joint.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point
@@ -20,9 +18,6 @@ from rubbing2pattern.laying.knots import Knot
 from rubbing2pattern.laying.runs import Run, polyline_between
 from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions
-
-_WINDOW_MM = 15.0
-_REACH_MM = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +31,6 @@ class Joint:
     through: list[tuple[int, float]] = field(default_factory=list)
     ending: list[tuple[int, float, bool]] = field(default_factory=list)
     misfit_mm: float = 0.0
-
-
-Inked = Callable[[Array], npt.NDArray[np.bool_]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,17 +64,13 @@ def joints_of(
     run_of: dict[int, tuple[int, bool]],
     stubs: Stubs,
     centre: Array,
-    inked: Inked,
-    order: tuple[int, ...],
     options: LayingOptions,
-) -> tuple[list[Joint], tuple[int, ...]] | None:
-    """Return the joints of a knot and the order in which its ends landed.
-
-    It is None when the leads do not fit together.
+) -> list[Joint] | None:
+    """Return the joints of a knot, or None when its leads do not fit together.
 
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
-    2. an end goes on by its own curve to the first lead it comes to, and butts there; where two
-       ends would cross, the one goes on whose way shows in the ink beside the lead it comes to;
+    2. an end goes on by its own curve to the first lead it comes to, and butts there; the
+       nearest first, so that of two ends that would cross the farther butts against the nearer;
     3. with no lead running through, all ends meet where their curves pass nearest;
     4. joints nearer to each other than `close_mm` are one;
     5. a knot of which not all leads hang together has a short lead that was taken for solder.
@@ -91,66 +79,52 @@ def joints_of(
     ----------
     run_of : for an end, its run and whether it is the run's last end.
     centre : (2,) where the net had the knot.
-    inked : says which places (N, 2) are dark.
-    order : in which the ends land, if that was settled before.
     """
-    through = [_through(pair, runs, run_of, stubs) for pair in knot.pairs]
-    ends = [_ending(e, runs, run_of, stubs, centre) for e in knot.alone]
+    through = [_through(pair, runs, run_of, stubs, options) for pair in knot.pairs]
+    ends = [_ending(e, runs, run_of, stubs, centre, options.reach_mm) for e in knot.alone]
     if not through:
-        met = _met(ends, runs, centre, len(knot.nodes), options)
-        return None if met is None else (met, ())
+        return _met(ends, runs, centre, len(knot.nodes), options)
     joints: list[Joint] = []
     for i, one in enumerate(through):  # rule 1
         for two in through[:i]:
             joint = _crossed(one, two, centre, options)
             if joint is not None:
                 joints.append(joint)
-    butted = _butted(ends, through, runs, inked, order, alone=len(knot.nodes) == 1)  # rule 2
+    butted = _butted(
+        ends, through, runs, alone=len(knot.nodes) == 1, back_mm=options.clear_mm
+    )  # rule 2
     if butted is None:
         return None
-    joints = merged(joints + butted[0], runs, options)
-    return (joints, butted[1]) if _tied(through + ends, joints) else None  # rule 5
+    joints = merged(joints + butted, runs, options)
+    return joints if _tied(through + ends, joints) else None  # rule 5
 
 
 def _butted(
-    ends: list[Way],
-    through: list[Way],
-    runs: list[Run],
-    inked: Inked,
-    order: tuple[int, ...],
-    *,
-    alone: bool,
-) -> tuple[list[Joint], tuple[int, ...]] | None:
-    """Carry every end on to the first lead it comes to; return the joints and the order taken.
+    ends: list[Way], through: list[Way], runs: list[Run], *, alone: bool, back_mm: float
+) -> list[Joint] | None:
+    """Carry every end on to the first lead it comes to, the nearest first.
 
     An end that comes to none butts where it passes nearest, if the knot has one node `alone`.
     """
     joints: list[Joint] = []
     landed: list[Way] = []
-    waiting, taken = list(ends), []
+    waiting = list(ends)
     while waiting:
         hits = [_first_hit(w, through + landed) for w in waiting]
         if not any(hits) and alone:
             hits = [_nearest(w, through + landed) for w in waiting]
-        if not any(hits):
+        far = [hit[0] if hit else math.inf for hit in hits]
+        i = far.index(min(far))
+        hit, way = hits[i], waiting.pop(i)
+        if hit is None:
             return None
-        names = [2 * w.run + w.at_last for w in waiting]
-        settled = [names.index(e) for e in order if e in names and hits[names.index(e)]]
-        i = settled[0] if settled else _next_to_land(waiting, hits, runs, inked)
-        way = waiting.pop(i)
-        taken.append(names[i])
-        hit = hits[i]
-        assert hit is not None
         _, place, target = hit
-        joint = Joint(place)
-        joint.ending.append((way.run, way.length_at(place), way.at_last))
-        joint.through.append((target.run, target.length_at(place)))
-        joints.append(joint)
         cut = way.length_at(place)
-        landed.append(
-            _way(runs, way.run, way.low - math.copysign(3.0, way.high - way.low), cut, way.at_last)
-        )
-    return joints, tuple(taken)
+        through_here = [(target.run, target.length_at(place))]
+        joints.append(Joint(place, through_here, [(way.run, cut, way.at_last)]))
+        back = way.low - math.copysign(back_mm, way.high - way.low)
+        landed.append(_way(runs, way.run, back, cut, way.at_last))
+    return joints
 
 
 def _tied(ways: list[Way], joints: list[Joint]) -> bool:
@@ -172,18 +146,27 @@ def _way(runs: list[Run], run: int, low: float, high: float, at_last: bool = Fal
 
 
 def _through(
-    pair: tuple[int, int], runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs
+    pair: tuple[int, int],
+    runs: list[Run],
+    run_of: dict[int, tuple[int, bool]],
+    stubs: Stubs,
+    options: LayingOptions,
 ) -> Way:
     run = run_of[pair[0]][0]
     shape = runs[run].shape
     t = sorted(shape.near(stubs.tip[e], 0.0, shape.last_mm) for e in pair)
-    low = max(t[0] - _WINDOW_MM, float(shape.t_mm[0]))
-    high = min(t[1] + _WINDOW_MM, float(shape.t_mm[-1]))
+    low = max(t[0] - options.window_mm, float(shape.t_mm[0]))
+    high = min(t[1] + options.window_mm, float(shape.t_mm[-1]))
     return _way(runs, run, low, high)
 
 
 def _ending(
-    end: int, runs: list[Run], run_of: dict[int, tuple[int, bool]], stubs: Stubs, centre: Array
+    end: int,
+    runs: list[Run],
+    run_of: dict[int, tuple[int, bool]],
+    stubs: Stubs,
+    centre: Array,
+    reach_mm: float,
 ) -> Way:
     run, at_last = run_of[end]
     shape = runs[run].shape
@@ -191,10 +174,10 @@ def _ending(
     if stubs.seen_mm[end] > 0:
         limits = (half, math.inf) if at_last else (-math.inf, half)
         tip = shape.near(stubs.tip[end], *limits)
-        ahead = math.dist(stubs.tip[end], centre) + _REACH_MM
+        ahead = math.dist(stubs.tip[end], centre) + reach_mm
     else:
         tip = half
-        ahead = abs(half) + _REACH_MM
+        ahead = abs(half) + reach_mm
     if at_last:
         return _way(runs, run, tip, min(tip + ahead, float(shape.t_mm[-1])), True)
     return _way(runs, run, tip, max(tip - ahead, float(shape.t_mm[0])), False)
@@ -226,53 +209,6 @@ def _first_hit(way: Way, targets: list[Way]) -> Hit | None:
             if best is None or far < best[0]:
                 best = (far, np.asarray(p), target)
     return best
-
-
-def _next_to_land(waiting: list[Way], hits: list[Hit | None], runs: list[Run], inked: Inked) -> int:
-    """Return the end that goes on to the lead it comes to, whatever it crosses."""
-    ranked = []
-    for i, (way, hit) in enumerate(zip(waiting, hits, strict=True)):
-        if hit is None:
-            continue
-        far, _, target = hit
-        crossed = [
-            (float(way.line.project(Point(p))), j)
-            for j, other in enumerate(waiting)
-            if j != i
-            for p in shapely.get_coordinates(way.line.intersection(other.line))
-        ]
-        crossed = [c for c in crossed if c[0] < far]
-        shown = math.inf
-        if crossed:
-            beside = [target, *(waiting[j] for _, j in crossed)]
-            shown = _edges_shown(way, min(crossed)[0], far, beside, runs, inked)
-        ranked.append((-shown, far, i))
-    return min(ranked)[2]
-
-
-def _edges_shown(
-    way: Way, first: float, last: float, beside: list[Way], runs: list[Run], inked: Inked
-) -> float:
-    """Length of a way's edges that are seen outside the leaves beside it.
-
-    Where it is pale inside an edge that no other leaf covers, no lead goes: that counts against it.
-    """
-    s = np.arange(first, last, 0.5)
-    points = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s))
-    ahead = shapely.get_coordinates(shapely.line_interpolate_point(way.line, s + 0.5))
-    along = (ahead - points) / np.maximum(np.hypot(*(ahead - points).T), 1e-9)[:, None]
-    normal = np.column_stack((-along[:, 1], along[:, 0]))
-    half = 0.5 * runs[way.run].width_mm
-    total = 0.0
-    for side in (1.0, -1.0):
-        inner, outer = (points + side * (half + d) * normal for d in (-0.8, 0.8))
-        free = np.ones(len(s), dtype=bool)
-        for other in beside:
-            reach = 0.5 * runs[other.run].width_mm + 0.3
-            free &= shapely.distance(shapely.points(outer), other.line) > reach
-        dark, pale = inked(inner), ~inked(outer)
-        total += 0.5 * float((free & dark & pale).sum()) - float((free & ~dark).sum())
-    return total
 
 
 def _same_stretch(way: Way, target: Way) -> bool:
@@ -365,17 +301,17 @@ def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list
         for k in np.argsort(gaps, kind="stable"):
             i, j = sorted(names[n] for n in pairs[k])
             if not {i, j} & touched:
-                out[i] = united(out[i], out.pop(j), runs)
+                out[i] = united(out[i], out.pop(j), runs, options.same_place_mm)
                 touched |= {i, j}
     return list(out.values())
 
 
-def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
+def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
     """Make one joint of two; it lies on what runs through."""
     ending = one.ending + [e for e in two.ending if e not in one.ending]
     through: dict[int, list[float]] = {}
     for run, t in one.through + two.through:
-        if not any(run == r and abs(t - e) < 6.0 for r, e, _ in ending):
+        if not any(run == r and abs(t - e) < same_mm for r, e, _ in ending):
             through.setdefault(run, []).append(t)
     weight = [len(q.through) + len(q.ending) for q in (one, two)]
     place = (weight[0] * one.place + weight[1] * two.place) / sum(weight)
@@ -387,7 +323,7 @@ def united(one: Joint, two: Joint, runs: list[Run]) -> Joint:
         t = runs[run].shape.near(place)
         place = runs[run].shape.at(t)[0]
     stops = [
-        (run, runs[run].shape.near(place, min(t) - 8.0, max(t) + 8.0)) for run, t in through.items()
+        (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm)) for run, t in through.items()
     ]
     misfit = max(one.misfit_mm, two.misfit_mm)
     for run, t, _ in ending:

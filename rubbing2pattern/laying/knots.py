@@ -14,7 +14,7 @@ import numpy as np
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.rows import Ints
-from rubbing2pattern.laying.stubs import SHORT_MM, Stubs
+from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions
 
 _MOST = 8
@@ -46,8 +46,6 @@ def knots_of(
     stubs: Stubs,
     plain: set[int],
     options: LayingOptions,
-    *,
-    cautious: bool = False,
 ) -> list[Knot]:
     """Group the nodes and pair the ends that come out of every group.
 
@@ -60,7 +58,6 @@ def knots_of(
     ends : (E, 2) nodes of the edges.
     lengths_mm, clear_mm : (E,) length of each, and how much of it is clean.
     plain : nodes that are each a knot by themselves.
-    cautious : pair short ends only where nothing speaks against it.
     """
     at: dict[int, list[int]] = {}
     for k, (a, b) in enumerate(ends.tolist()):
@@ -78,7 +75,7 @@ def knots_of(
     out: list[Knot] = []
     for nodes, inner in _groups(ends, at, hidden, lengths_mm, options.least_round_mm):
         out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
-        pairs, alone = paired(out_of, stubs, options, cautious=cautious)
+        pairs, alone = paired(out_of, stubs, options)
         out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone)))
     return out
 
@@ -114,7 +111,7 @@ def _groups(
 
 
 def paired(
-    out_of: list[int], stubs: Stubs, options: LayingOptions, *, cautious: bool = False
+    out_of: list[int], stubs: Stubs, options: LayingOptions
 ) -> tuple[list[Pair], list[int]]:
     """Return the pairing with the least cost and the ends left over."""
     clear = [e for e in out_of if stubs.seen_mm[e] > 0]
@@ -124,24 +121,12 @@ def paired(
         cost = through_cost(stubs, clear[i], clear[j], options)
         if cost < 2.0 * options.alone_cost:
             costs[i, j] = cost
-    if cautious:
-        costs = _undisputed(costs, [bool(stubs.seen_mm[e] < SHORT_MM) for e in clear])
     # So many ends meet hardly ever: then the cheapest pairs go first.
     every = n <= _MOST
     chosen = _best(tuple(range(n)), costs, options.alone_cost)[1] if every else _greedy(costs)
     pairs = [(clear[i], clear[j]) for i, j in chosen]
     taken = {e for pair in pairs for e in pair}
     return pairs, [e for e in out_of if e not in taken]
-
-
-def _undisputed(costs: dict[Pair, float], short: list[bool]) -> dict[Pair, float]:
-    """Leave out pairs of a short end that another pair of either end rivals."""
-    return {
-        pair: cost
-        for pair, cost in costs.items()
-        if not any(short[i] for i in pair)
-        or not any(other != pair and set(other) & set(pair) for other in costs)
-    }
 
 
 def _best(

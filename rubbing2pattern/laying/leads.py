@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from functools import partial
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -13,22 +12,19 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import stray_of
-from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
+from rubbing2pattern.laying.joints import Joint, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Chain, Run, first_run, informed, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.runs import Chain, Run, first_run, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
-
-_LEAST_MM = 0.05
-_UNDRAWN_MM = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,36 +81,29 @@ def laying(
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)
     stubs = stubs_of(tracks, clean, options)
-    inked = partial(_inked, lead)
     shown = shown_inside(tracks.rows, lead, maps, options)
     plain: set[int] = set()
     fitted: dict[Chain, Run] = {}
-    plan = _Plan.of(cut, tracks, clean, stubs, plain, fitted, options, cautious=True)
-    stubs = informed(stubs, plan.runs, plan.run_of)
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, fitted, options)
-        joints, failed = plan.joints(plan.runs, inked, options)
-        current = laid(plan.runs, joints)
-        failed |= _not_drawn(plan.knots, current, shown)
+        joints, failed = plan.joints(plan.runs, options)
+        current = laid(plan.runs, joints, options)
+        failed |= _not_drawn(plan.knots, current, shown, options.undrawn_mm)
         if not failed - plain:
             break
         plain |= failed
     for _ in range(options.settle):
         sight = sight_of(current, rubbing, lead, maps, options)
         runs = refitted(current, sight, options)
-        joints, _ = plan.joints(runs, inked, options)
-        current = laid(runs, joints)
+        joints, _ = plan.joints(runs, options)
+        current = laid(runs, joints, options)
     stray = stray_of(current, sight_of(current, rubbing, lead, maps, options), options)
-    return Laying(_finished(current, rubbing), *stray)
+    return Laying(_finished(current, rubbing, options), *stray)
 
 
-def _inked(lead: LeadMap, places: Array) -> Mask:
-    """Say which places (N, 2) are dark as lead."""
-    density = grid_values(lead.density, lead, places)
-    return np.asarray(density > 0.5 * grid_values(lead.strength, lead, places))
-
-
-def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array]) -> set[int]:
+def _not_drawn(
+    knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: float
+) -> set[int]:
     """Return the nodes of knots in which the ridge shows lead that is not drawn."""
     lines = shapely.STRtree([shapely.linestrings(trimmed(net, k)) for k in range(len(net.runs))])
     out: set[int] = set()
@@ -122,7 +111,7 @@ def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array]) -> set[int]:
         places = [shown[k] for k in knot.inner if len(shown[k])]
         if places:
             found = lines.query_nearest(shapely.points(np.vstack(places)), return_distance=True)
-            if float(found[1].max()) > _UNDRAWN_MM:
+            if float(found[1].max()) > undrawn_mm:
                 out |= set(knot.nodes)
     return out
 
@@ -136,7 +125,6 @@ class _Plan:
     stubs: Stubs
     runs: list[Run]
     run_of: dict[int, tuple[int, bool]]
-    order: dict[int, tuple[int, ...]] = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -148,13 +136,11 @@ class _Plan:
         plain: set[int],
         fitted: dict[Chain, Run],
         options: LayingOptions,
-        *,
-        cautious: bool = False,
     ) -> _Plan:
         rows = tracks.rows
         clear = np.bincount(rows.owner, clean, len(net.paths)).astype(np.float64)
         clear *= options.step_mm
-        knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious)
+        knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options)
         chains = parts_of(len(net.paths), knots)
         for chain in chains:
             if chain not in fitted:
@@ -168,35 +154,31 @@ class _Plan:
                 run_of[2 * k + 1] = (number, forward)
         return cls(net.nodes, knots, stubs, runs, run_of)
 
-    def joints(
-        self, runs: list[Run], inked: Inked, options: LayingOptions
-    ) -> tuple[list[Joint], set[int]]:
+    def joints(self, runs: list[Run], options: LayingOptions) -> tuple[list[Joint], set[int]]:
         """Return all joints, and the nodes of knots that do not fit together."""
         out: list[Joint] = []
         failed: set[int] = set()
-        for number, knot in enumerate(self.knots):
+        for knot in self.knots:
             if len(knot.pairs) == 1 and not knot.alone:
                 continue
             centre = self.nodes[list(knot.nodes)].mean(axis=0)
-            order = self.order.get(number, ())
-            found = joints_of(knot, runs, self.run_of, self.stubs, centre, inked, order, options)
+            found = joints_of(knot, runs, self.run_of, self.stubs, centre, options)
             if found is None:
                 failed |= set(knot.nodes)
             else:
-                out.extend(found[0])
-                self.order[number] = found[1]
+                out.extend(found)
         return merged(out, runs, options), failed
 
 
-def _finished(net: Laid, rubbing: Rubbing) -> LeadNet:
+def _finished(net: Laid, rubbing: Rubbing, options: LayingOptions) -> LeadNet:
     joints = tuple(
-        NetJoint(float(p[0]), float(p[1]), "", max(_LEAST_MM, float(m)))
+        NetJoint(float(p[0]), float(p[1]), "", max(options.same_mm, float(m)))
         for p, m in zip(net.places, net.misfit_mm, strict=True)
     )
     cames = []
     for number, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
         for one, two in pairwise(stops):
             start, end = net.places[one.joint], net.places[two.joint]
-            curve = curve_between(run.shape, one, two, start, end)
+            curve = curve_between(run.shape, one, two, (start, end), options)
             cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
     return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)

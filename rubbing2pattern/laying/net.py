@@ -14,10 +14,8 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.joints import Joint
 from rubbing2pattern.laying.runs import Run, polyline_between
 from rubbing2pattern.laying.shape import Shape
+from rubbing2pattern.options.laying import LayingOptions
 
-SAME_MM = 0.05
-PLAIN_MM = 0.1
-SPAN_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +44,7 @@ class Laid:
     stops: list[list[Stop]]
 
 
-def laid(runs: list[Run], joints: list[Joint]) -> Laid:
+def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
     """Order the stops of every run; what lies beyond a run's end joins the joint there."""
     same = list(range(len(joints)))
 
@@ -86,9 +84,9 @@ def laid(runs: list[Run], joints: list[Joint]) -> Laid:
         first, final = limits[k, False], limits[k, True]
         inside = []
         for stop in mine:
-            if stop.t_mm <= first.t_mm + SAME_MM:
+            if stop.t_mm <= first.t_mm + options.same_mm:
                 same[root(stop.joint)] = root(first.joint)
-            elif stop.t_mm >= final.t_mm - SAME_MM:
+            elif stop.t_mm >= final.t_mm - options.same_mm:
                 same[root(stop.joint)] = root(final.joint)
             else:
                 inside.append(stop)
@@ -96,7 +94,8 @@ def laid(runs: list[Run], joints: list[Joint]) -> Laid:
     kept = sorted({root(i) for i in range(len(same))})
     name = {r: i for i, r in enumerate(kept)}
     renamed = [
-        _distinct([Stop(s.t_mm, name[root(s.joint)]) for s in run_stops]) for run_stops in stops
+        _distinct([Stop(s.t_mm, name[root(s.joint)]) for s in mine], options.same_place_mm)
+        for mine in stops
     ]
     return Laid(
         runs,
@@ -106,18 +105,21 @@ def laid(runs: list[Run], joints: list[Joint]) -> Laid:
     )
 
 
-def _distinct(stops: list[Stop]) -> list[Stop]:
+def _distinct(stops: list[Stop], same_mm: float) -> list[Stop]:
     """Leave out a stop that repeats the joint before it within a few mm."""
     out = stops[:1]
     for stop in stops[1:]:
-        if stop.joint == out[-1].joint and abs(stop.t_mm - out[-1].t_mm) < 8.0:
+        if stop.joint == out[-1].joint and abs(stop.t_mm - out[-1].t_mm) < same_mm:
             continue
         out.append(stop)
     return out
 
 
-def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) -> Curve:
+def curve_between(
+    shape: Shape, one: Stop, two: Stop, places: tuple[Array, Array], options: LayingOptions
+) -> Curve:
     """Return the curve of a came between its joints, as plain as its run and the evidence allow."""
+    start, end = places
     a, b = as_point(start), as_point(end)
     if isinstance(shape.fit, LineFit):
         return Line(a, b)
@@ -131,7 +133,7 @@ def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) 
                 as_point(shape.fit.centre), shape.fit.radius_mm, first, math.copysign(360.0, sweep)
             )
         return arc_through(a, b, sweep)
-    count = max(1, math.ceil((two.t_mm - one.t_mm) / SPAN_MM))
+    count = max(1, math.ceil((two.t_mm - one.t_mm) / options.knot_mm))
     t = np.linspace(one.t_mm, two.t_mm, count + 1)
     if shape.closed:
         t = np.where(t > shape.last_mm, t - shape.last_mm, t)
@@ -141,7 +143,7 @@ def curve_between(shape: Shape, one: Stop, two: Stop, start: Array, end: Array) 
     for (p, u), (q, v) in pairwise(state):
         control += [as_point(p + third * u), as_point(q - third * v), as_point(q)]
     cubic = Cubic(tuple(control)).moved_ends(a, b)
-    return cubic if one.joint == two.joint else plain(cubic)
+    return cubic if one.joint == two.joint else plain(cubic, options.plain_mm)
 
 
 def _turn(shape: Shape) -> float:
@@ -150,8 +152,8 @@ def _turn(shape: Shape) -> float:
     return math.copysign(1.0, float(u[0] * v[1] - u[1] * v[0]))
 
 
-def plain(cubic: Cubic) -> Curve:
-    """Return a line or an arc where either leaves the curve by less than `PLAIN_MM`."""
+def plain(cubic: Cubic, plain_mm: float) -> Curve:
+    """Return a line or an arc where either leaves the curve by less than `plain_mm`."""
     points = cubic.points(0.02)
     start, end = points[0], points[-1]
     chord = end - start
@@ -160,7 +162,7 @@ def plain(cubic: Cubic) -> Curve:
         return cubic
     along = chord / length
     off = along[0] * (points[:, 1] - start[1]) - along[1] * (points[:, 0] - start[0])
-    if float(np.abs(off).max()) < PLAIN_MM:
+    if float(np.abs(off).max()) < plain_mm:
         return Line(as_point(start), as_point(end))
     rise = float(off[np.abs(off).argmax()])
     if abs(rise) > 0.45 * length:
@@ -170,7 +172,7 @@ def plain(cubic: Cubic) -> Curve:
     )
     if isinstance(arc, Arc):
         away = np.abs(np.hypot(*(points - np.array(arc.centre)).T) - arc.radius_mm)
-        if float(away.max()) < PLAIN_MM:
+        if float(away.max()) < plain_mm:
             return arc
     return cubic
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,11 +15,6 @@ from rubbing2pattern.laying.runs import Run
 from rubbing2pattern.laying.shape import shape_of
 from rubbing2pattern.laying.sights import Sight
 from rubbing2pattern.options.laying import LayingOptions
-
-_MISSED_MM = 0.3
-_AT_JOINT_MM = 0.6
-_SHORT_MM = 12.0
-_SQUARE_RAD = 0.1
 
 
 def refitted(net: Laid, sight: Sight, options: LayingOptions) -> list[Run]:
@@ -34,35 +30,42 @@ def refitted(net: Laid, sight: Sight, options: LayingOptions) -> list[Run]:
         for stop in stops[1:-1]:
             inner.setdefault(stop.joint, []).append((j, stop.t_mm))
     runs = [_refitted(net, k, sight, options) for k in range(len(net.runs))]
-    return [_squared(net, k, run, inner) for k, run in enumerate(runs)]  # rule 3
+    return [_squared(net, k, run, inner, options) for k, run in enumerate(runs)]  # rule 3
 
 
-def _squared(net: Laid, k: int, run: Run, inner: dict[int, list[tuple[int, float]]]) -> Run:
+def _squared(
+    net: Laid,
+    k: int,
+    run: Run,
+    inner: dict[int, list[tuple[int, float]]],
+    options: LayingOptions,
+) -> Run:
     """Turn a short straight lead towards the square of the leads it ends at."""
     fit = run.shape.fit
-    if run.clear_mm > _SHORT_MM or not isinstance(fit, LineFit):
+    if run.clear_mm > options.short_mm or not isinstance(fit, LineFit):
         return run
     ways = []
     for stop in (net.stops[k][0], net.stops[k][-1]):
         for j, t in inner.get(stop.joint, []):
             if j != k:
                 along = net.runs[j].shape.at(t)[1]
-                square = np.array([-along[1], along[0]])
-                ways.append(square * np.sign(float(square @ fit.along) or 1.0))
+                across = np.array([-along[1], along[0]])
+                ways.append(across * np.sign(float(across @ fit.along) or 1.0))
     if len(ways) < 2:
         return run
     mean = np.mean(ways, axis=0)
     turn = float(np.arctan2(fit.along[0] * mean[1] - fit.along[1] * mean[0], fit.along @ mean))
+    square = math.radians(options.square_deg)
     measured = 1.0 / max(run.clear_mm, 1.0)
-    share = measured**2 / (measured**2 + _SQUARE_RAD**2)
-    if abs(turn) > 3.0 * np.hypot(measured, _SQUARE_RAD):
+    share = measured**2 / (measured**2 + square**2)
+    if abs(turn) > 3.0 * np.hypot(measured, square):
         return run
     c, s = np.cos(share * turn), np.sin(share * turn)
     along = np.array([c * fit.along[0] - s * fit.along[1], s * fit.along[0] + c * fit.along[1]])
     return replace(run, shape=run.shape.straightened(LineFit(fit.centre, along)))
 
 
-def _joints_off(net: Laid, k: int) -> list[tuple[bool, Array]]:
+def _joints_off(net: Laid, k: int, missed_mm: float) -> list[tuple[bool, Array]]:
     """Return the ends of a run that its curve misses, with the place of the joint there."""
     run, stops = net.runs[k], net.stops[k]
     if run.closed:
@@ -72,7 +75,7 @@ def _joints_off(net: Laid, k: int) -> list[tuple[bool, Array]]:
     return [
         (last, place)
         for last, t, place in places
-        if np.hypot(*(run.shape.at(t)[0] - place)) > _MISSED_MM
+        if np.hypot(*(run.shape.at(t)[0] - place)) > missed_mm
     ]
 
 
@@ -87,9 +90,9 @@ def _refitted(net: Laid, k: int, sight: Sight, options: LayingOptions) -> Run:
     clear = float((found & ~sight.soldered[part]).sum()) * options.step_mm
     sigma = sigma * np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
-    for last, joint in _joints_off(net, k):  # rule 2
+    for last, joint in _joints_off(net, k, options.missed_mm):  # rule 2
         points[-1 if last else 0] = joint
-        sigma[-1 if last else 0] = _AT_JOINT_MM
+        sigma[-1 if last else 0] = options.hidden_mm
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     return replace(run, shape=shape_of(places, run.closed, width, options), clear_mm=clear)
 

@@ -17,8 +17,6 @@ from rubbing2pattern.laying.rows import Rows, along_mean, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet
 
-RIDGE_STEP_MM = 0.5
-
 
 @dataclass(frozen=True, slots=True)
 class Ridge:
@@ -56,7 +54,7 @@ def across(grid: Grid, rows: Rows, lead: LeadMap, off_mm: Array, options: Laying
 
 def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions) -> RawNet:
     """Return the net with its paths moved onto the ridge, where there is one."""
-    rows = rows_along(list(net.paths), RIDGE_STEP_MM, options.ridge_along_mm)
+    rows = rows_along(list(net.paths), options.dense_mm, options.ridge_along_mm)
     ridge = ridge_near(rows, lead, maps, options, options.ridge_near_mm)
     off = np.where(ridge.height > options.ridge_above, ridge.off_mm, 0.0)
     off = along_mean(off[:, None], rows, options.ridge_along_mm)[:, 0]
@@ -72,7 +70,7 @@ def shown_inside(
     """Return the places of every row, away from its ends, that the map shows as lead line."""
     height = grid_values(maps.centre, lead, rows.base)
     length = rows.length_mm[rows.owner]
-    inner = np.minimum(rows.along_mm, length - rows.along_mm) > 1.5
+    inner = np.minimum(rows.along_mm, length - rows.along_mm) > options.near_joint_mm
     shown = inner & (height > options.ridge_above)
     return [rows.base[rows.of(k)][shown[rows.of(k)]] for k in range(len(rows.first) - 1)]
 

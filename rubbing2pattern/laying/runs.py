@@ -12,7 +12,6 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.knots import Knot
 from rubbing2pattern.laying.rows import Ints, Mask
 from rubbing2pattern.laying.shape import Shape, shape_of
-from rubbing2pattern.laying.stubs import SHORT_MM, Stubs
 from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -22,8 +21,6 @@ Part = tuple[int, bool]
 Chain = tuple[tuple[Part, ...], bool]
 """Edges of a run in order, and whether it is closed."""
 
-_LONG_MM = 26.0
-_BACK_MM = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,23 +176,3 @@ def polyline_between(shape: Shape, low: float, high: float) -> Array:
 def length_of(points: Array) -> float:
     """Length of a polyline."""
     return float(running_length(points)[-1])
-
-
-def informed(stubs: Stubs, runs: list[Run], run_of: dict[int, tuple[int, bool]]) -> Stubs:
-    """Return the stubs, the short ones with the direction of the whole run they are part of."""
-    tip, heading = stubs.tip.copy(), stubs.heading.copy()
-    bend, seen = stubs.bend.copy(), stubs.seen_mm.copy()
-    for end, (number, _) in sorted(run_of.items()):
-        run = runs[number]
-        if not 0.0 < seen[end] < SHORT_MM or run.clear_mm < 2.0 * seen[end]:
-            continue
-        shape = run.shape
-        t = shape.near(tip[end], 0.0, shape.last_mm)
-        place, along = shape.at(t)
-        way = 1.0 if float(along @ heading[end]) > 0 else -1.0
-        _, before = shape.at(t - way * _BACK_MM)
-        turn = float(before[0] * along[1] - before[1] * along[0])
-        tip[end], heading[end] = place, way * along
-        bend[end] = way * turn / _BACK_MM
-        seen[end] = min(run.clear_mm, _LONG_MM)
-    return Stubs(tip, heading, bend, seen, stubs.width_mm)

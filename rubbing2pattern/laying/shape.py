@@ -17,9 +17,6 @@ from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
-DENSE_MM = 0.5
-BEYOND_MM = 60.0
-WINDOW_MM = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,23 +82,23 @@ def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptio
     noise = max(options.noise_mm, options.noise_share * width_mm)
     noise *= 1.0 + options.short_doubt_mm / max(seen, 3.0)
     if len(p) < 4:
-        return _drawn(fit_line(p, weights), places, closed, sigma)
+        return _drawn(fit_line(p, weights), places, closed, sigma, options)
     line = fit_line(p, weights)
-    as_line = judged(line, p, sigma, noise)
+    as_line = judged(line, p, sigma, noise, options.mean_mm)
     if not closed and as_line.settles:
-        return _drawn(line, places, closed, sigma)
+        return _drawn(line, places, closed, sigma, options)
     circle = fit_circle(p, weights)
     as_circle = None
     if circle is not None and _sound(circle, p):
-        as_circle = judged(circle, p, sigma, noise)
+        as_circle = judged(circle, p, sigma, noise, options.mean_mm)
     if not closed and as_line.will_do and (as_circle is None or as_line.cost <= as_circle.cost):
-        return _drawn(line, places, closed, sigma)
+        return _drawn(line, places, closed, sigma, options)
     if circle is not None and as_circle is not None and as_circle.will_do:
-        return _drawn(circle, places, closed, sigma)
+        return _drawn(circle, places, closed, sigma, options)
     if len(p) < 8:
-        return _drawn(fit_line(p, weights), places, closed, sigma)
+        return _drawn(fit_line(p, weights), places, closed, sigma, options)
     whole = _wrapped(places) if closed else places
-    return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma)
+    return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma, options)
 
 
 class Verdict(NamedTuple):
@@ -120,7 +117,7 @@ class Verdict(NamedTuple):
 
 
 def judged(
-    fit: LineFit | CircleFit, points: Array, sigma_mm: Array, noise_mm: float
+    fit: LineFit | CircleFit, points: Array, sigma_mm: Array, noise_mm: float, window_mm: float
 ) -> Verdict:
     """Return what a fit costs (Bayesian information criterion, Schwarz 1978) and if it will do.
 
@@ -128,7 +125,7 @@ def judged(
     will do when the mean square of the windows, each weighed by how sure it is, stays below 2.25
     times that of the noise and nowhere two windows together stray by more than three times it.
     """
-    mean, deviation = _windows(fit.residuals(points), points, sigma_mm)
+    mean, deviation = _windows(fit.residuals(points), points, sigma_mm, window_mm)
     noise = min(max(noise_mm, _jitter(mean[deviation < 2.0 * deviation.min()])), 2.0 * noise_mm)
     extra = np.sqrt(np.maximum(deviation**2 - (2.0 * deviation.min()) ** 2, 0.0))
     whole = np.hypot(noise, extra)
@@ -155,9 +152,11 @@ def _jitter(mean: Array) -> float:
     return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))
 
 
-def _windows(residuals: Array, points: Array, sigma_mm: Array) -> tuple[Array, Array]:
+def _windows(
+    residuals: Array, points: Array, sigma_mm: Array, window_mm: float
+) -> tuple[Array, Array]:
     """Mean residual of every window, and its deviation."""
-    bins = (running_length(points) / WINDOW_MM).astype(np.int64)
+    bins = (running_length(points) / window_mm).astype(np.int64)
     mass = np.bincount(bins, 1.0 / sigma_mm**2)
     total = np.bincount(bins, residuals / sigma_mm**2)
     full = mass > 0
@@ -185,14 +184,18 @@ def _wrapped(places: Places, over_mm: float = 40.0) -> Places:
 
 
 def _drawn(
-    fit: LineFit | CircleFit | SmoothFit, places: Places, closed: bool, sigma: Array
+    fit: LineFit | CircleFit | SmoothFit,
+    places: Places,
+    closed: bool,
+    sigma: Array,
+    options: LayingOptions,
 ) -> Shape:
     """Draw a fit as a dense polyline from beyond its first place to beyond its last."""
     used = np.isfinite(places.sigma_mm)
     p, length = places.points[used], float(places.t_mm[-1])
-    beyond = 0.0 if closed else BEYOND_MM
+    beyond = 0.0 if closed else options.beyond_mm
     if isinstance(fit, SmoothFit):
-        t = _even(float(places.t_mm[0]) - beyond, length + beyond)
+        t = _even(float(places.t_mm[0]) - beyond, length + beyond, options.dense_mm)
         points, _, deviation = fit.at(t)
         along = running_length(points)
         start = float(np.interp(places.t_mm[0], t, along))
@@ -206,7 +209,7 @@ def _drawn(
         )
     if isinstance(fit, LineFit):
         s = (p - fit.centre) @ fit.along
-        at = _even(float(s[0]) - beyond, float(s[-1]) + beyond)
+        at = _even(float(s[0]) - beyond, float(s[-1]) + beyond, options.dense_mm)
         points = fit.centre + at[:, None] * fit.along
         deviation = _spread(s, at, sigma, 2)
         return Shape(fit, points, at - float(s[0]), deviation, float(s[-1] - s[0]), closed)
@@ -216,15 +219,15 @@ def _drawn(
     s = way * fit.radius_mm * angle
     reach = min(beyond, max(0.0, 0.5 * (1.9 * math.pi * fit.radius_mm - float(s[-1] - s[0]))))
     end = float(s[0]) + 2.0 * math.pi * fit.radius_mm if closed else float(s[-1])
-    at = _even(float(s[0]) - reach, end + reach)
+    at = _even(float(s[0]) - reach, end + reach, options.dense_mm)
     a = way * at / fit.radius_mm
     points = fit.centre + fit.radius_mm * np.column_stack((np.cos(a), np.sin(a)))
     deviation = _spread(s, at, sigma, 3)
     return Shape(fit, points, at - float(s[0]), deviation, end - float(s[0]), closed)
 
 
-def _even(first: float, last: float) -> Array:
-    return np.linspace(first, last, max(3, round((last - first) / DENSE_MM) + 1))
+def _even(first: float, last: float, step_mm: float) -> Array:
+    return np.linspace(first, last, max(3, round((last - first) / step_mm) + 1))
 
 
 def _spread(s: Array, at: Array, sigma: Array, parameters: int) -> Array:

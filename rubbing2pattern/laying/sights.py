@@ -21,9 +21,7 @@ from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, Rubbing
 
 _CHUNK = 16
-_ONE_SIDED = 1.5
-_ODD = 3.0
-_LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
+"""Places in a polyline that is looked up as one; any number gives the same result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +63,8 @@ def sight_of(
     rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
     width = np.array([r.width_mm for r in net.runs])
     half = 0.5 * width[rows.owner]
-    search = options.edge_mm + np.clip(2.0 * _deviations(net, rows), 0.0, options.edge_mm)
-    reach = 0.5 * float(width.max()) + 2.0 * options.edge_mm + options.strip_mm + 0.4
+    search = np.full(len(half), options.edge_mm)
+    reach = 0.5 * float(width.max()) + options.edge_mm + options.strip_mm + 2.0 * options.profile_step_mm
     ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
     place, seen = [], []
     soldered = np.zeros(len(rows.base), dtype=bool)
@@ -117,23 +115,13 @@ def _middles(
     sigma[both] = options.centre_mm / sure[both]
     limit = options.merged_mm + options.merged * width_mm
     odd = both & (np.abs(place[0] - place[1] - width_mm) > limit)
-    sigma[odd] *= _ODD
+    sigma[odd] *= options.odd
     for one, two, side in ((0, 1, -0.5), (1, 0, 0.5)):
         alone = shown[one] & ~shown[two]
         middle[alone] = (place[one] + side * width_mm)[alone]
-        sigma[alone] = _ONE_SIDED * options.centre_mm / np.maximum(seen[one][alone], 0.2)
-    within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
+        sigma[alone] = options.one_sided * options.centre_mm / np.maximum(seen[one][alone], 0.2)
+    within = np.where(both & ~odd, options.one_sided, options.odd)
     return middle, sigma * np.where(soldered, within, 1.0)
-
-
-def _deviations(net: Laid, rows: Rows) -> Array:
-    """How far each place may be off by what is known of its run so far, (N,) mm."""
-    out = np.zeros(len(rows.base))
-    for k, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
-        start = 0.0 if run.closed else stops[0].t_mm
-        at = start + rows.along_mm[rows.of(k)]
-        out[rows.of(k)] = np.interp(at, run.shape.t_mm, run.shape.sigma_mm)
-    return out
 
 
 def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
