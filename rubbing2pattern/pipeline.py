@@ -99,7 +99,7 @@ def trace_rubbing(
     lead_map = watch.run("find lead", find_lead, rubbing, options.lead)
     skeleton = watch.run("skeletonize", skeletonize, lead_map, options.skeleton)
     raw = watch.run("trace", trace, skeleton, options.trace)
-    net = watch.run("tidy", tidy, raw, lead_map, rubbing, options.tidy)
+    net = watch.run("tidy", tidy, raw, lead_map, rubbing, options.tidy, options.laying)
     net = watch.run("measure", measure, net, lead_map, rubbing, options.measure)
     net = watch.run("level", level, net, options.level)
     panel = watch.run("cut pieces", cut_pieces, net, options.pieces)

@@ -47,8 +47,9 @@ def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         group.sort(key=lambda came: -came.length_mm)
         most_mm = max(came.face_width_uncertainty_mm for came in group)
         several = len(group) > 1
+        names = _listed([came.id for came in group])
         text = (
-            f"The face width of {_listed([came.id for came in group])}, {width} mm, is uncertain by "
+            f"The face width of {names}, {width} mm, is uncertain by "
             f"{'up to ' if several else ''}{most_mm:.1f} mm; measure "
             f"{'them' if several else 'it'} on the panel."
         )

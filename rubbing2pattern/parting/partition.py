@@ -152,7 +152,7 @@ def reduced(net: RawNet, stays: Mask, sure: Array) -> tuple[RawNet, Array]:
 
 
 def _chains(net: RawNet, kept: Ints) -> list[list[tuple[int, bool]]]:
-    """Return chains of boundaries that meet alone, each with whether it is walked from its start."""
+    """Return chains of boundaries that meet alone; True: walked from its start."""
     at: dict[int, list[tuple[int, bool]]] = defaultdict(list)
     for k in kept.tolist():
         a, b = net.ends[k].tolist()

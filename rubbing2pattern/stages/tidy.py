@@ -15,15 +15,20 @@ from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
+from rubbing2pattern.parting.denied import denied_lead
 from rubbing2pattern.parting.evidence import evidence_of, highest_near
-from rubbing2pattern.parting.parts import main_part
 from rubbing2pattern.parting.partition import likeliest, reduced
+from rubbing2pattern.parting.parts import main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
 
 def tidy(
-    net: RawNet, lead: LeadMap, rubbing: Rubbing, options: TidyOptions | None = None
+    net: RawNet,
+    lead: LeadMap,
+    rubbing: Rubbing,
+    options: TidyOptions | None = None,
+    as_laid: LayingOptions | None = None,
 ) -> LeadNet:
     """Return the clean planar graph of lead lines.
 
@@ -35,7 +40,8 @@ def tidy(
     3. the largest part that hangs together stays, and what lies inside it;
     4. leads are laid: runs through joints, fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
-       be lead is a finding.
+       be lead is a finding;
+    6. so is ink that looks like lead where the map sees none.
 
     Raises
     ------
@@ -50,10 +56,12 @@ def tidy(
     kept, kept_odds = reduced(whole, stays, sure)
     kept, kept_odds, apart = main_part(kept, kept_odds, options)  # rule 3
     _refuse_if_stray(kept, lead, options)
-    laid = laying(kept, rubbing, lead, _for_laying(lead), LayingOptions())  # rule 4
+    laid = laying(kept, rubbing, lead, _for_laying(lead), as_laid)  # rule 4
     left = _left_out(whole, stays, sure, kept, options)
     settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
-    return replace(settled, findings=(*settled.findings, *apart, *left))
+    drawn = [came.curve.points() for came in settled.cames]
+    denied = denied_lead(drawn, lead, options)  # rule 6
+    return replace(settled, findings=(*settled.findings, *apart, *left, *denied))
 
 
 def _for_laying(lead: LeadMap) -> LeadMaps:
