@@ -21,7 +21,7 @@ class TidyOptions(Checked):
         "log odds of a boundary: constant, map, ink, log length; fitted on the validation set",
     )
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long")
-    none_below: float = value(-3.8, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
+    none_below: float = value(-3.6, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
     none_ink: float = value(
         0.45, 0.0, 1.0, "of the local strength; a drop-out shows less, lead more"
     )

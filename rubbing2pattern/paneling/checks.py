@@ -25,7 +25,8 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         if came.confidence < options.least_confidence:
             text = (
                 f"{came.id} is seen on {came.seen_share:.0%} of its {came.length_mm:.0f} mm and is "
-                f"a lead with a probability of {came.confidence:.2f}; look whether it is there."
+                f"a lead with a probability of {came.confidence:.2f}; without it "
+                f"{_without(beside)}. Look whether it is there."
             )
             yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, beside)
         for low_mm, high_mm in came.gaps:
@@ -34,7 +35,17 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
                 f"{came.id} is not seen for {high_mm - low_mm:.0f} mm, {low_mm:.0f} mm from "
                 f"{came.start}, and is drawn on through the gap."
             )
-            yield Finding(Code.BRIDGED_GAP, Severity.CHECK, text, at, beside)
+            sure = came.confidence >= options.sure_confidence
+            short = high_mm - low_mm < options.harmless_gap_mm
+            severity = Severity.NOTE if sure and short else Severity.CHECK
+            yield Finding(Code.BRIDGED_GAP, severity, text, at, beside)
+
+
+def _without(beside: tuple[int, ...]) -> str:
+    """Say what the panel would be without a lead."""
+    if len(beside) == 2:
+        return f"pieces {beside[0]} and {beside[1]} are one"
+    return "the border is open there" if len(beside) == 1 and beside else "nothing else changes"
 
 
 def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:

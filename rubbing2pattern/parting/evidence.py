@@ -59,9 +59,8 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
        else parts the same two pieces: a lead ends there.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
-    covered = np.asarray(
-        0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm, dtype=np.float64
-    )
+    covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
+    covered += options.covered_mm
     rows = [_counted(net, k, covered, options) for k in range(len(net.paths))]
     places = np.vstack(rows)
     first = np.concatenate(([0], np.cumsum([len(r) for r in rows])[:-1])).astype(np.int64)

@@ -104,8 +104,8 @@ def _refuse_without_lines(line: Mask, options: LeadOptions) -> None:
     if length_mm < options.least_lines_mm:
         raise NoLeadFound(
             f"no lead lines found: about {length_mm:.0f} mm of the picture look like lead, at "
-            f"least {options.least_lines_mm:.0f} mm should; is it a rubbing of a leaded panel, and is "
-            "the scale right?"
+            f"least {options.least_lines_mm:.0f} mm should; is it a rubbing of a leaded panel, "
+            "and is the scale right?"
         )
 
 

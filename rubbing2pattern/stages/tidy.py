@@ -103,10 +103,12 @@ def _left_out(
         if chance < options.told_above or length < options.told_mm:
             continue
         if inner.contains(shapely.Point(at)):
-            text = (
-                f"{length:.0f} mm here may be a lead (probability {chance:.2f}) but are not drawn; "
-                "look whether there is one."
+            why = (
+                f"may be a lead (probability {chance:.2f})"
+                if chance < 0.5
+                else "look like lead, but are tied to no other lead,"
             )
+            text = f"{length:.0f} mm here {why} and are not drawn; look whether a lead runs here."
             found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, at))
     return tuple(found)
 
