@@ -17,8 +17,8 @@ class TidyOptions(Checked):
     gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs by itself")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more")
     boundary_look: tuple[float, ...] = choice(
-        (2.1, 1.2, 1.9, -0.4),
-        "log odds of a boundary: constant, map, ink, log length; fitted on the validation set",
+        (-1.1, 0.8, 4.4, 0.9, -0.2),
+        "log odds of a boundary: constant, line, leaf, ink, log length; fitted on validation",
     )
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long")
     none_below: float = value(-3.6, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
