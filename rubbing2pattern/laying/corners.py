@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly
@@ -12,26 +13,20 @@ from rubbing2pattern.reading import RawNet
 _STEP_MM = 0.5
 
 
-def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawNet:
-    """Return the net with every edge cut at its corners.
+def cut_at_corners(net: RawNet, options: LayingOptions) -> RawNet:
+    """Return a net on its ridge with every edge cut at its corners.
 
-    Rule: the direction turns by more than `corner_deg` between the chords before and after a place,
-    and by most of that still with chords half as long; a bend loses half of it. Chords are
-    `chord_mm` long and at least `chord_widths` times as long as the lead is wide.
-
-    Parameters
-    ----------
-    width_mm : (E,) width of the lead along each edge.
+    Rule: the direction turns by more than `corner_deg` between chords of `chord_mm` before and
+    after a place, and by most of that still between chords of `corner_mm`. A corner has its turn
+    in one place; of a bend shorter chords show less.
     """
     nodes = list(net.nodes)
     ends: list[tuple[int, int]] = []
     paths: list[Array] = []
     sides = []
     for k, path in enumerate(net.paths):
-        chord = max(options.chord_mm, options.chord_widths * float(width_mm[k]))
         even = evenly(path, _STEP_MM)
-        ring = int(net.ends[k, 0]) == int(net.ends[k, 1])
-        cuts = _corners(even, chord, options.corner_deg, ring)
+        cuts = _corners(even, options)
         stops = [0, *cuts, len(even) - 1]
         numbers = [int(net.ends[k, 0]), *range(len(nodes), len(nodes) + len(cuts))]
         numbers.append(int(net.ends[k, 1]))
@@ -48,14 +43,18 @@ def cut_at_corners(net: RawNet, width_mm: Array, options: LayingOptions) -> RawN
     )
 
 
-def _corners(even: Array, chord_mm: float, corner_deg: float, ring: bool) -> list[int]:
+def _corners(even: Array, options: LayingOptions) -> list[int]:
     """Return the indices of the sharpest places, none nearer to another than a chord."""
-    n = round(chord_mm / _STEP_MM)
+    n = round(options.chord_mm / _STEP_MM)
     if len(even) < 2.2 * n:
         return []
     full = _turns(even, n)
-    half = _turns(even, max(2, n // 2))
-    sharp = np.where((full > corner_deg) & (half > 0.6 * full), full, 0.0)
+    half = _turns(even, n // 2)
+    near = max(1, round(options.corner_mm / _STEP_MM))
+    short = maximum_filter1d(_turns(even, near), near + 1)
+    share = options.corner_share
+    steep = (short > share * full) & (half > share**0.5 * full)
+    sharp = np.where((full > options.corner_deg) & steep, full, 0.0)
     found: list[int] = []
     while sharp.max() > 0.0:
         i = int(sharp.argmax())

@@ -17,6 +17,7 @@ from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid
 from rubbing2pattern.laying.reread import reread
+from rubbing2pattern.laying.ridge import on_ridge
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
@@ -72,8 +73,8 @@ def laying(
     6. cames are cut from the runs at the joints.
     """
     options = options or LayingOptions()
-    first = tracked(list(net.paths), rubbing, lead, maps, options)
-    cut = cut_at_corners(net, first.width_mm, options)
+    maps = maps or LeadMaps.of(lead)
+    cut = cut_at_corners(on_ridge(net, lead, maps, options), options)
     tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)
@@ -90,7 +91,7 @@ def laying(
         plain |= failed
     current = laid(plan.runs, joints)
     for _ in range(options.settle):
-        runs = reread(current, rubbing, lead, options)
+        runs = reread(current, rubbing, lead, maps, options)
         joints, _ = plan.joints(runs, inked, options)
         current = laid(runs, joints)
     return _finished(current, rubbing)

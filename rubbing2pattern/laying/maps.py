@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rubbing2pattern.reading import Grid
+from rubbing2pattern.reading import Grid, LeadMap
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,3 +24,9 @@ class LeadMaps:
     cos2: Grid | None = None
     sin2: Grid | None = None
     width_mm: Grid | None = None
+
+    @classmethod
+    def of(cls, lead: LeadMap) -> LeadMaps:
+        """Return what the network sees; the directions as angles in mm, y up."""
+        m = lead.maps
+        return cls(m.centre, m.leaf, m.joint, m.cosine, -m.sine, m.width_mm)

@@ -14,7 +14,9 @@ from scipy.spatial import cKDTree
 from rubbing2pattern.fitting.primitives import LineFit
 from rubbing2pattern.fitting.smooth import Places
 from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, trimmed
+from rubbing2pattern.laying.ridge import Ridge, ridge_near
 from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along
 from rubbing2pattern.laying.runs import CENTRE_MM, Run
 from rubbing2pattern.laying.shape import shape_of
@@ -32,7 +34,9 @@ _SQUARE_RAD = 0.1
 _LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
 
 
-def reread(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions) -> list[Run]:
+def reread(
+    net: Laid, rubbing: Rubbing, lead: LeadMap, maps: LeadMaps, options: LayingOptions
+) -> list[Run]:
     """Return the runs with widths and curves from the edges that are in sight.
 
     1. an edge is in sight where it lies beside no leaf of another run; where solder may cover it,
@@ -59,6 +63,8 @@ def reread(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions) -
         at, fall = edge_near(ink, way * half, way, search, options)
         place.append(at)
         seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
+    ridge = ridge_near(rows, lead, maps, options, options.ridge_mm)
+    ridge_sigma = _ridge_deviation(ridge, rows, options)
     shown = [s > options.seen_above for s in seen]
     out = []
     for k, run in enumerate(net.runs):
@@ -73,6 +79,7 @@ def reread(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions) -
                 (shown[0][part], shown[1][part]),
                 (seen[0][part], seen[1][part]),
                 hidden[part],
+                (ridge.off_mm[part], ridge_sigma[part]),
                 options,
             )
         )
@@ -138,6 +145,7 @@ def _refitted(
     shown: tuple[Mask, Mask],
     seen: tuple[Array, Array],
     doubt: Mask,
+    ridge: tuple[Array, Array],
     options: LayingOptions,
 ) -> Run:
     both = shown[0] & shown[1]
@@ -157,10 +165,12 @@ def _refitted(
         middle[alone] = place[one][alone] + side * width
         sigma[alone] = _ONE_SIDED * CENTRE_MM / np.maximum(seen[one][alone], 0.2)
     clear = float((np.isfinite(sigma) & ~doubt).sum()) * options.step_mm
-    if clear < options.clear_mm:  # rule 4
-        return _shifted(replace(run, width_mm=width), middle[np.isfinite(sigma)])
     within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
-    sigma *= np.where(doubt, within, 1.0) * np.sqrt(options.shared_mm / options.step_mm)
+    sigma *= np.where(doubt, within, 1.0)
+    middle, sigma = _with_ridge(middle, sigma, *ridge)
+    if np.isfinite(sigma).sum() * options.step_mm < options.clear_mm:  # rule 4
+        return _shifted(replace(run, width_mm=width), middle[np.isfinite(sigma)])
+    sigma *= np.sqrt(options.shared_mm / options.step_mm)
     points = rows.base[part] + middle[:, None] * rows.normal[part]
     for last, joint in missed:  # rule 5
         points[-1 if last else 0] = joint
@@ -168,6 +178,37 @@ def _refitted(
     places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
     shape = shape_of(places, run.closed, width, options)
     return replace(run, width_mm=width, shape=shape, clear_mm=clear)
+
+
+def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
+    """Deviation of the ridge at every place, (N,) mm; infinite where it tells nothing.
+
+    Beside another lead it may be that one's, or that of both.
+    """
+    pieces, owner = _pieces(rows)
+    at = rows.base + ridge.off_mm[:, None] * rows.normal
+    near = shapely.STRtree(pieces).query(
+        shapely.points(at), predicate="dwithin", distance=options.ridge_apart_mm
+    )
+    other = owner[near[1]] != rows.owner[near[0]]
+    place, piece = near[0][other], near[1][other]
+    d = shapely.distance(shapely.points(at[place]), pieces[piece])
+    gap = np.full(len(at), options.ridge_apart_mm)
+    np.minimum.at(gap, place, d)
+    sigma = options.ridge_off_mm * options.ridge_apart_mm / np.maximum(gap, 0.1)
+    shown = (ridge.height > options.ridge_above) & (gap > 0.4 * options.ridge_apart_mm)
+    return np.where(shown, sigma, np.inf)
+
+
+def _with_ridge(middle: Array, sigma: Array, ridge: Array, off: Array) -> tuple[Array, Array]:
+    """Weigh what the ink and the ridge say; where they differ widely, the ink is in more doubt."""
+    odd = np.maximum(np.abs(middle - ridge) - 2.0 * off, 0.0)
+    odd = np.where(np.isfinite(off) & np.isfinite(sigma), odd, 0.0)
+    ink = 1.0 / (sigma**2 + odd**2)
+    own = 1.0 / off**2
+    total = ink + own
+    mean = np.where(total > 0, (ink * middle + own * ridge) / np.maximum(total, 1e-12), 0.0)
+    return mean, np.where(total > 0, 1.0 / np.sqrt(np.maximum(total, 1e-12)), np.inf)
 
 
 def _shifted(run: Run, aside_mm: Array) -> Run:

@@ -121,17 +121,22 @@ def ink_across(
     """Sample the picture across rows; every profile is the mean of `along_mm` either way."""
     off = offsets(half_mm, step_mm)
     raw = sample(rubbing, lead, rows.base, rows.normal, off).density
-    total = np.zeros((len(raw) + 1, raw.shape[1]))
-    np.cumsum(raw, axis=0, out=total[1:])
-    spacing = np.median(np.diff(rows.along_mm[rows.of(0)])) if len(rows.base) else 1.0
-    reach = max(0, round(along_mm / max(float(spacing), 1e-6)))
-    here = np.arange(len(raw))
-    low = np.maximum(here - reach, rows.first[rows.owner])
-    high = np.minimum(here + reach + 1, rows.first[rows.owner + 1])
-    density = ((total[high] - total[low]) / (high - low)[:, None]).astype(np.float32)
+    density = along_mean(raw, rows, along_mm)
     summed = np.zeros((len(raw), raw.shape[1] + 1), dtype=np.float32)
     np.cumsum(density, axis=1, out=summed[:, 1:])
     return Ink(off, density, summed, grid_values(lead.strength, lead, rows.base))
+
+
+def along_mean(values: Grid, rows: Rows, along_mm: float) -> Grid:
+    """Mean of values (N, M) over `along_mm` either way along each row."""
+    total = np.zeros((len(values) + 1, values.shape[1]))
+    np.cumsum(values, axis=0, out=total[1:])
+    spacing = np.median(np.diff(rows.along_mm[rows.of(0)])) if len(rows.base) else 1.0
+    reach = max(0, round(along_mm / max(float(spacing), 1e-6)))
+    here = np.arange(len(values))
+    low = np.maximum(here - reach, rows.first[rows.owner])
+    high = np.minimum(here + reach + 1, rows.first[rows.owner + 1])
+    return ((total[high] - total[low]) / (high - low)[:, None]).astype(np.float32)
 
 
 def best_paths(scores: Grid, rows: Rows, bend: float) -> Ints:

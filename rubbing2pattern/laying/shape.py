@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from rubbing2pattern.curves import running_length
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
-from rubbing2pattern.fitting.runs import Measure, judged
 from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
 DENSE_MM = 0.5
 BEYOND_MM = 60.0
+WINDOW_MM = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,17 +80,17 @@ def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptio
     weights = (sigma.min() / sigma) ** 2
     seen = float(used.sum()) * options.step_mm
     noise = max(options.noise_mm, options.noise_share * width_mm)
-    measure = Measure(noise * (1.0 + options.short_doubt_mm / max(seen, 3.0)))
+    noise *= 1.0 + options.short_doubt_mm / max(seen, 3.0)
     if len(p) < 4:
         return _drawn(fit_line(p, weights), places, closed, sigma)
     line = fit_line(p, weights)
-    as_line = judged(line, p, weights, measure)
+    as_line = judged(line, p, sigma, noise)
     if not closed and as_line.settles:
         return _drawn(line, places, closed, sigma)
     circle = fit_circle(p, weights)
     as_circle = None
     if circle is not None and _sound(circle, p):
-        as_circle = judged(circle, p, weights, measure)
+        as_circle = judged(circle, p, sigma, noise)
     if not closed and as_line.will_do and (as_circle is None or as_line.cost <= as_circle.cost):
         return _drawn(line, places, closed, sigma)
     if circle is not None and as_circle is not None and as_circle.will_do:
@@ -98,6 +99,66 @@ def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptio
         return _drawn(fit_line(p, weights), places, closed, sigma)
     whole = _wrapped(places) if closed else places
     return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma)
+
+
+class Verdict(NamedTuple):
+    """How well a fit explains its places.
+
+    Attributes
+    ----------
+    cost : Bayesian information criterion.
+    will_do : whether the places lie within noise of it.
+    settles : whether it will do and no fit with one more parameter can cost less.
+    """
+
+    cost: float
+    will_do: bool
+    settles: bool
+
+
+def judged(
+    fit: LineFit | CircleFit, points: Array, sigma_mm: Array, noise_mm: float
+) -> Verdict:
+    """Return what a fit costs (Bayesian information criterion, Schwarz 1978) and if it will do.
+
+    Places near each other share their error, so residuals are averaged over windows first. A fit
+    will do when the mean square of the windows, each weighed by how sure it is, stays below 2.25
+    times that of the noise and nowhere two windows together stray by more than three times it.
+    """
+    mean, deviation = _windows(fit.residuals(points), points, sigma_mm)
+    noise = min(max(noise_mm, _jitter(mean[deviation < 2.0 * deviation.min()])), 2.0 * noise_mm)
+    extra = np.sqrt(np.maximum(deviation**2 - (2.0 * deviation.min()) ** 2, 0.0))
+    whole = np.hypot(noise, extra)
+    sure = (noise / whole) ** 2
+    z2 = (mean / whole) ** 2
+    misfit, price = float(np.minimum(z2, 25.0).sum()), math.log(max(mean.size, 2))
+    if mean.size > 1:
+        w = 1.0 / whole**2
+        pairs = np.abs(mean[1:] * w[1:] + mean[:-1] * w[:-1]) / (w[1:] + w[:-1])
+        pairs *= np.sqrt(0.5 * (w[1:] + w[:-1]))
+    else:
+        pairs = np.abs(mean) / whole
+    straying = np.sort(pairs)[-1 - len(pairs) // 40]
+    square = float((sure * np.minimum(z2, 36.0)).sum() / sure.sum())
+    good = bool(square <= 2.25 and straying <= 3.0)
+    return Verdict(misfit + fit.parameters * price, good, good and misfit <= price)
+
+
+def _jitter(mean: Array) -> float:
+    """Noise of the windows from their second differences, which no smooth curve can explain."""
+    if mean.size < 8:
+        return 0.0
+    second = np.diff(mean, n=2)
+    return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))
+
+
+def _windows(residuals: Array, points: Array, sigma_mm: Array) -> tuple[Array, Array]:
+    """Mean residual of every window, and its deviation."""
+    bins = (running_length(points) / WINDOW_MM).astype(np.int64)
+    mass = np.bincount(bins, 1.0 / sigma_mm**2)
+    total = np.bincount(bins, residuals / sigma_mm**2)
+    full = mass > 0
+    return total[full] / mass[full], 1.0 / np.sqrt(mass[full])
 
 
 def _sound(circle: CircleFit, p: Array) -> bool:

@@ -1,0 +1,66 @@
+"""The ridge of the map's lead line: where the network believes that a lead runs.
+
+Ink tells the edges of a lead more sharply, but solder, gaps and leads that run together hide them;
+the ridge goes on through all of these. Legend: N places, M offsets across.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.imaging.profiles import grid_values, offsets
+from rubbing2pattern.laying.maps import LeadMaps
+from rubbing2pattern.laying.rows import Rows, along_mean, peaks, rows_along
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import Grid, LeadMap, RawNet
+
+RIDGE_STEP_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Ridge:
+    """The highest place of the map near every place of rows.
+
+    Attributes
+    ----------
+    off_mm : (N,) offset from the row's base, positive to the left.
+    height : (N,) of the map there, 0 .. 1.
+    """
+
+    off_mm: Array
+    height: Array
+
+
+def ridge_near(
+    rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions, reach_mm: float
+) -> Ridge:
+    """Return the ridge within `reach_mm` of every place; what lies nearer is preferred."""
+    off = offsets(reach_mm + 2.0 * options.profile_step_mm, options.profile_step_mm)
+    profile = across(maps.centre, rows, lead, off, options)
+    zero = np.full(len(profile), len(off) // 2)
+    reach = round(reach_mm / options.profile_step_mm)
+    preferred = profile - options.ridge_pull * (off / reach_mm) ** 2
+    place, height = peaks(preferred.astype(np.float32), zero - reach, zero + reach)
+    return Ridge((place - zero) * options.profile_step_mm, np.asarray(height, dtype=np.float64))
+
+
+def across(grid: Grid, rows: Rows, lead: LeadMap, off_mm: Array, options: LayingOptions) -> Grid:
+    """Sample a map across rows, averaged along them, (N, M)."""
+    at = rows.base[:, None, :] + off_mm[None, :, None] * rows.normal[:, None, :]
+    flat = grid_values(grid, lead, at.reshape(-1, 2)).reshape(len(rows.base), -1)
+    return along_mean(flat, rows, options.ridge_along_mm)
+
+
+def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions) -> RawNet:
+    """Return the net with its paths moved onto the ridge, where there is one."""
+    rows = rows_along(list(net.paths), RIDGE_STEP_MM, options.ridge_along_mm)
+    ridge = ridge_near(rows, lead, maps, options, options.ridge_near_mm)
+    off = np.where(ridge.height > options.ridge_above, ridge.off_mm, 0.0)
+    off = along_mean(off[:, None], rows, options.ridge_along_mm)[:, 0]
+    off[rows.first[:-1]] = off[rows.first[1:] - 1] = 0.0  # ends stay at their nodes
+    moved = rows.base + off[:, None] * rows.normal
+    paths = tuple(moved[rows.of(k)] for k in range(len(net.paths)))
+    return RawNet(net.nodes, net.ends, paths, net.sides)
