@@ -58,7 +58,8 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
             seen = _seen(part)
             out[:, top:low, left:right] = seen[:, top - t : low - t, left - s : right - s]
     maps = _rounded(out[:, :rows, :columns])
-    return NetworkMaps(*maps[:7], width_mm=10.0 * maps[7])
+    leaf, centre, joint, border, inside, cosine, sine, width = maps
+    return NetworkMaps(leaf, centre, joint, border, inside, cosine, sine, 10.0 * width)
 
 
 def prepared(grey: Grey, mask: Mask) -> npt.NDArray[np.float32]:
@@ -108,7 +109,7 @@ def _seen(given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     _, h, w = folded.shape
     out = folded.reshape(8, 2, 2, h, w).transpose(0, 3, 1, 4, 2).reshape(8, 2 * h, 2 * w)
     out[:_SHARES] = 1.0 / (1.0 + np.exp(-np.clip(out[:_SHARES], -30.0, 30.0)))
-    return out
+    return np.asarray(out, dtype=np.float32)
 
 
 def _rounded(maps: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

@@ -56,7 +56,8 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
        weights fitted on the validation set of the training.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
-    covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
+    width = grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
+    covered = 0.5 * width + options.covered_mm
     rows = [_counted(net, k, covered, options) for k in range(len(net.paths))]
     places = np.vstack(rows)
     first = np.concatenate(([0], np.cumsum([len(r) for r in rows])[:-1])).astype(np.int64)

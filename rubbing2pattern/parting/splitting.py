@@ -56,4 +56,3 @@ def _cuts(
             continue
         cuts += [c for c in (low, high) if 1 < c < n - 2]
     return cuts
-

@@ -16,8 +16,8 @@ from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
 from rubbing2pattern.parting.evidence import evidence_of, highest_near
-from rubbing2pattern.parting.parts import main_part
 from rubbing2pattern.parting.partition import likeliest, reduced
+from rubbing2pattern.parting.parts import main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
