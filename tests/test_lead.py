@@ -41,11 +41,15 @@ def barred(width_mm: float, angle_deg: float) -> LeadMap:
 @pytest.mark.parametrize("angle_deg", [0.0, 22.5, 67.5, 90.0, 135.0])
 def test_a_drawn_lead_is_found_with_its_direction(angle_deg: float) -> None:
     lead = barred(5.0, angle_deg)
-    place, maps = at(lead, 80.0, 80.0), lead.maps
-    assert maps.centre[place] > 0.8
-    twice = np.degrees(np.arctan2(-maps.sine[place], maps.cosine[place]))  # rows count downward
-    off = (0.5 * float(twice) - angle_deg + 90.0) % 180.0 - 90.0
-    assert abs(off) < 5.0
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    off = []
+    for along_mm in (-30.0, -15.0, 0.0, 15.0, 30.0):
+        place, maps = at(lead, 80.0 + along_mm * c, 80.0 + along_mm * s), lead.maps
+        assert maps.centre[place] > 0.75
+        twice = np.degrees(np.arctan2(-maps.sine[place], maps.cosine[place]))  # rows count down
+        off.append((0.5 * float(twice) - angle_deg + 90.0) % 180.0 - 90.0)
+    assert abs(float(np.median(off))) < 5.0
+    assert max(map(abs, off)) < 10.0
 
 
 @pytest.mark.parametrize("width_mm", [3.5, 5.0, 7.0, 10.0])
@@ -59,7 +63,7 @@ def test_a_drawn_lead_is_found_with_its_width(width_mm: float) -> None:
 def test_the_ink_of_a_rubbing_makes_no_difference_but_its_strength_does() -> None:
     for ink in (0.08, 0.15, 0.5, 1.2, 2.0):
         lead = find_lead(drawn.photograph(drawn.leads(200.0, 160.0, WIDE, 5.0, ink)))
-        assert min(lead.maps.centre[at(lead, *place)] for place in ON_LEAD) > 0.8
+        assert min(lead.maps.centre[at(lead, *place)] for place in ON_LEAD) > 0.75
         assert lead.maps.centre[at(lead, 100.0, 80.0)] < 0.02
         assert lead.strength[at(lead, 100.0, 80.0)] == pytest.approx(ink, rel=0.15)
         assert lead.density[at(lead, 100.0, 80.0)] < 0.05
