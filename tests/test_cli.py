@@ -154,7 +154,7 @@ def test_blank_paper_holds_no_lead(tmp_path: Path) -> None:
         ["--dpi", "200", "--panel", " "],
         ["--dpi", "200", "--max-megapixels", "many"],
         ["--dpi", "200", "--set", "lead.nothing=1"],
-        ["--dpi", "200", "--set", "lead.angles"],
+        ["--dpi", "200", "--set", "lead.margin_mm"],
         ["--dpi", "200", "--unheard-of"],
         ["--dpi", "200", "second.png"],
     ],

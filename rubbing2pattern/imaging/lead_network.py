@@ -44,7 +44,7 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     Raises
     ------
     ProgramDamaged
-        when the weights are not those the program was made with.
+        when the weights are missing or not those the program was made with.
     """
     rows, columns = grey.shape
     given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
@@ -134,7 +134,13 @@ def _settle(grid: Grid, *, is_share: bool) -> None:
 
 @cache
 def _network() -> cv2.dnn.Net:
-    packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
+    try:
+        packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
+    except OSError as fault:
+        raise ProgramDamaged(
+            f"the file {WEIGHTS} of this installation cannot be read ({fault.strerror}); "
+            "install the program again"
+        ) from fault
     if hashlib.sha256(packed).hexdigest() != SHA256:
         raise ProgramDamaged(
             f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "
