@@ -50,6 +50,7 @@ class Code(StrEnum):
     DOUBTFUL_MATCH = "doubtful-match"
     SEPARATE_PARTS = "separate-parts"
     NOT_LEVELLED = "not-levelled"
+    SHEETS_JOINED = "sheets-joined"
 
 
 @dataclass(frozen=True, slots=True)
