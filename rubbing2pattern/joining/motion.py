@@ -10,7 +10,7 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.options.joining import JoiningOptions
 
 _ROUNDS = 15
-_AGREES, _JOGS = 2.5, 3.0
+_JOGS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ def motion_of(crossings: Crossings, about_mm: Array, options: JoiningOptions) ->
         z = (jog - rows @ found) / doubt
         weight = 1.0 / (1.0 + (z / options.outlier) ** 2)
     gain = robust(jog / doubt, options.outlier) - robust(z, options.outlier)
-    agree = np.abs(z) < _AGREES
+    agree = np.abs(z) < options.agrees
     return Motion(
         about_mm,
         found[:2],

@@ -19,7 +19,7 @@ from rubbing2pattern.joining.tracks import crossings_of, settled, tracks_beside
 from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.reading import LeadMap, RawNet, Rubbing
 
-_ROUNDS = 3
+_ROUNDS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +99,11 @@ def _measured(
         if best is None or motion.evidence > _ABOUT_AS_GOOD * best.motion.evidence:
             best = Found(seam, motion)
         if k < _ROUNDS - 1:
-            seam = settled(tracks, seam, about, options)
+            seam = settled(tracks, seam, motion, options)
     return best
 
 
-_ABOUT_AS_GOOD = 0.9
+_ABOUT_AS_GOOD = 0.85
 """The seam where the leads step is preferred, though another may have a little more evidence."""
 
 

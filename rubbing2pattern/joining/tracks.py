@@ -10,7 +10,7 @@ import numpy as np
 from rubbing2pattern.curves import running_length
 from rubbing2pattern.frame import Array, Mask
 from rubbing2pattern.joining.courses import away_from, chains_of
-from rubbing2pattern.joining.motion import Crossings
+from rubbing2pattern.joining.motion import Crossings, Motion
 from rubbing2pattern.joining.seam import Seam
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.tracks import tracked
@@ -107,11 +107,16 @@ def crossings_of(tracks: list[Track], seam: Seam, options: JoiningOptions) -> Cr
     )
 
 
-def settled(tracks: list[Track], seam: Seam, about_mm: Array, options: JoiningOptions) -> Seam:
-    """Return the seam moved and turned to where the leads with a clear jog make their step."""
+def settled(tracks: list[Track], seam: Seam, motion: Motion, options: JoiningOptions) -> Seam:
+    """Return the seam moved and turned to where the leads make the step that the motion makes.
+
+    Of use are leads whose jog is clear and is that of the motion.
+    """
     places, doubt = [], []
     for step in _steps(tracks, seam, options):
-        if abs(step.jog_mm) < max(options.clear_step * step.misfit_mm, options.least_mm):
+        due = float(motion.at(step.place[None])[0] @ step.normal) * np.sign(step.across)
+        clear = max(options.clear_step * step.misfit_mm, options.least_mm)
+        if abs(due) < clear or abs(step.jog_mm - due) > options.agrees * step.doubt_mm:
             continue
         before = np.concatenate(([0.0], np.cumsum(np.abs(step.done))))
         after = np.concatenate((np.cumsum(np.abs(1.0 - step.done)[::-1])[::-1], [0.0]))
@@ -121,7 +126,7 @@ def settled(tracks: list[Track], seam: Seam, about_mm: Array, options: JoiningOp
         doubt.append(options.step_mm + 0.25 * reach)
     if not places:
         return seam
-    middle = seam.nearest(about_mm)
+    middle = seam.nearest(motion.about_mm)
     off = np.array(places) - middle
     rows = np.column_stack((np.ones(len(off)), off @ seam.along))
     tilt = np.radians(options.seam_tilt_deg)
@@ -182,16 +187,14 @@ def _step(track: Track, r: Array, i: int, across: float, options: JoiningOptions
     share = float(np.sqrt(np.linalg.inv(matrix)[1, 1] * _ALIKE))
     doubt = float(np.hypot(options.track_doubt * misfit * share, options.leaves_mm))
     jog = float(found[1] @ normal)
-    near = np.abs(r) <= skip + 2.0
-    bare = (
-        track.places[near] - _rows(r[near], np.zeros(near.sum(), bool), window) @ found
-    ) @ normal
+    near = np.abs(r) <= skip + options.beside_mm
+    bare = (track.places[near] - _rows(r[near], np.zeros(int(near.sum())), window) @ found) @ normal
     size = jog if abs(jog) > 1e-6 else 1e-6
     done = np.clip(bare / size, -0.5, 1.5)
     place = track.places[i]
     return _Step(place, normal, across, jog, misfit, doubt, r[near], track.places[near], done)
 
 
-def _rows(r: Array, after: Array, window: float) -> Array:
+def _rows(r: Array, after: Array | Mask, window: float) -> Array:
     t = r / window
     return np.column_stack((np.ones(len(r)), after, t, t * t))

@@ -33,6 +33,7 @@ class JoiningOptions(Checked):
     shift_mm: float = value(1.5, 0.1, 10.0, "how far papers slip, one standard deviation")
     turn_mrad: float = value(2.0, 0.1, 20.0, "how far they turn, one standard deviation")
     outlier: float = value(2.0, 1.0, 5.0, "deviations from which a reading loses weight")
+    agrees: float = value(2.5, 1.0, 5.0, "deviations up to which a lead agrees with a motion")
     places: int = value(5, 1, 50, "seams that are measured in the picture")
     apart_mm: float = value(7.0, 1.0, 50.0, "seams nearer to each other are one")
     worth: float = value(3.0, 0.0, 50.0, "evidence on the map, from which the picture is measured")
@@ -53,7 +54,10 @@ class JoiningOptions(Checked):
     seam_tilt_deg: float = value(0.7, 0.05, 5.0, "how well the map tilts it")
     step_mm: float = value(0.7, 0.1, 5.0, "how well a step is placed along a lead")
     clear_step: float = value(5.0, 2.0, 20.0, "deviations; a smaller step has no sure place")
-    evidence: float = value(8.0, 3.0, 100.0, "logarithm of the odds that the papers slipped")
+    beside_mm: float = value(
+        5.0, 0.0, 20.0, "how far from the seam on the map a step is looked for"
+    )
+    evidence: float = value(7.5, 3.0, 100.0, "logarithm of the odds that the papers slipped")
     least_mm: float = value(0.4, 0.1, 3.0, "less is the play of paper and lead")
     against: float = value(
         0.34, 0.0, 0.5, "of the leads that may disagree; one in three is misread"
