@@ -11,6 +11,7 @@ from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.fragments import FragmentOptions
 from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.leading import LeadingOptions
@@ -37,6 +38,7 @@ class Options:
     lead: LeadOptions = field(default_factory=LeadOptions)
     skeleton: SkeletonOptions = field(default_factory=SkeletonOptions)
     trace: TraceOptions = field(default_factory=TraceOptions)
+    joining: JoiningOptions = field(default_factory=JoiningOptions)
     tidy: TidyOptions = field(default_factory=TidyOptions)
     laying: LayingOptions = field(default_factory=LayingOptions)
     measure: MeasureOptions = field(default_factory=MeasureOptions)
