@@ -76,7 +76,8 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     constant, *weights = options.boundary_look
     odds = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
     odds = odds * np.minimum(length / options.telling_mm, 1.0)  # rule 4
-    none = (mean < options.none_below) & (inked < options.none_ink) & (length > options.none_mm)
+    none = (mean < options.none_below) & (inked < options.none_ink) & (leaf < options.none_leaf)
+    none &= length > options.none_mm
     return Evidence(mean, leaf, inked, length, np.where(none, options.no_lead, odds))  # rule 5
 
 
