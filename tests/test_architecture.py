@@ -28,6 +28,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("options", "progress", "output", "reference", "corrections"),
     ("imaging", "fitting", "rectifying", "paneling", "measuring"),
     ("parting", "laying"),
+    ("joining",),
     ("packing", "leading", "matching"),
     ("correcting", "glazing", "archiving", "comparing", "collection"),
     ("stages", "documents", "demo"),
