@@ -13,7 +13,7 @@ from rubbing2pattern.reading import LeadMap, NetworkMaps, Photograph, Rubbing, S
 
 PX_PER_MM = 4.0
 PAPER = 235.0
-TOOTH, TOOTH_MM = 0.15, 0.17
+TOOTH, TOOTH_MM = 0.12, 0.17
 
 Points = list[tuple[float, float]]
 Grid = npt.NDArray[np.float32]

@@ -81,6 +81,20 @@ def test_a_boundary_without_any_lead_is_left_whole_to_be_weighed() -> None:
     assert split(net, line_of()).ends.tolist() == net.ends.tolist()
 
 
+@pytest.mark.parametrize("shown_mm", [0.0, 1.0, 2.5])
+def test_what_shows_of_the_leads_at_its_ends_is_no_part_of_a_boundary(shown_mm: float) -> None:
+    """Between two panels on one sheet; 2 mm of the one's border alone would be sure lead."""
+    lead = line_of((5.0, 10.0 + shown_mm - 1.0), (110.0 - shown_mm + 1.0, 115.0))
+    net = split(level(), lead)
+    assert len(net.paths) == 1
+    assert weighed(net, lead).odds[0] < -2.0
+
+
+def test_a_lead_that_shows_beyond_the_lead_it_springs_from_is_cut_off() -> None:
+    net = split(level(), line_of((5.0, 30.0)))
+    assert [length_mm(path) for path in net.paths] == pytest.approx([21.0, 79.0], abs=1.1)
+
+
 def test_a_ring_is_not_cut() -> None:
     net = ring()
     after = split(net, line_of((60, 110)))
