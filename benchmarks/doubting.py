@@ -51,6 +51,8 @@ OTHER_DOUBTS = frozenset(
         Code.REFERENCE_RESIDUAL,
         Code.SCALE_UNCERTAIN,
         Code.SHEET_EDGE_UNCLEAR,
+        Code.SHEET_NOT_FLAT,
+        Code.SHEETS_JOINED,
         Code.NOT_LEVELLED,
         Code.WIDTH_BETWEEN_STOCK,
         Code.WIDTH_UNCERTAIN,
