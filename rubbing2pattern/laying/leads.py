@@ -8,6 +8,7 @@ from functools import partial
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
@@ -15,9 +16,9 @@ from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
-from rubbing2pattern.laying.net import Laid, curve_between, laid
+from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import reread
-from rubbing2pattern.laying.ridge import on_ridge
+from rubbing2pattern.laying.ridge import on_ridge, shown_inside
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
@@ -26,6 +27,7 @@ from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
 
 _LEAST_STRAY_MM = 0.15
+_UNDRAWN_MM = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +82,18 @@ def laying(
     clean = clean_places(tracks, solder, cut.ends, options)
     stubs = stubs_of(tracks, clean, options)
     inked = partial(_inked, lead)
+    shown = shown_inside(tracks.rows, lead, maps, options)
     plain: set[int] = set()
     plan = _Plan.of(cut, tracks, clean, stubs, plain, options, cautious=True)
     stubs = informed(stubs, plan.runs, plan.run_of)
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
         joints, failed = plan.joints(plan.runs, inked, options)
+        current = laid(plan.runs, joints)
+        failed |= _not_drawn(plan.knots, current, shown)
         if not failed - plain:
             break
         plain |= failed
-    current = laid(plan.runs, joints)
     for _ in range(options.settle):
         runs = reread(current, rubbing, lead, maps, options)
         joints, _ = plan.joints(runs, inked, options)
@@ -101,6 +105,19 @@ def _inked(lead: LeadMap, places: Array) -> Mask:
     """Say which places (N, 2) are dark as lead."""
     density = grid_values(lead.density, lead, places)
     return np.asarray(density > 0.5 * grid_values(lead.strength, lead, places))
+
+
+def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array]) -> set[int]:
+    """Return the nodes of knots in which the ridge shows lead that is not drawn."""
+    lines = shapely.STRtree([shapely.linestrings(trimmed(net, k)) for k in range(len(net.runs))])
+    out: set[int] = set()
+    for knot in knots:
+        places = [shown[k] for k in knot.inner if len(shown[k])]
+        if places:
+            found = lines.query_nearest(shapely.points(np.vstack(places)), return_distance=True)
+            if float(found[1].max()) > _UNDRAWN_MM:
+                out |= set(knot.nodes)
+    return out
 
 
 @dataclass(frozen=True, slots=True)

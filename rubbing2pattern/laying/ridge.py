@@ -64,3 +64,14 @@ def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions)
     moved = rows.base + off[:, None] * rows.normal
     paths = tuple(moved[rows.of(k)] for k in range(len(net.paths)))
     return RawNet(net.nodes, net.ends, paths, net.sides)
+
+
+def shown_inside(
+    rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions
+) -> list[Array]:
+    """Return the places of every row, away from its ends, that the map shows as lead line."""
+    height = grid_values(maps.centre, lead, rows.base)
+    length = rows.length_mm[rows.owner]
+    inner = np.minimum(rows.along_mm, length - rows.along_mm) > 1.5
+    shown = inner & (height > options.ridge_above)
+    return [rows.base[rows.of(k)][shown[rows.of(k)]] for k in range(len(rows.first) - 1)]
