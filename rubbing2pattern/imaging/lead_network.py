@@ -107,7 +107,7 @@ def _seen(given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Run the network; return its outputs, (32, H / 2, W / 2)."""
     network = _network()
     network.setInput(np.ascontiguousarray(given))
-    return np.asarray(network.forward(), dtype=np.float32)[0]
+    return np.asarray(network.forward()[0], dtype=np.float32)
 
 
 def _unfold(

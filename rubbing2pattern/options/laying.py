@@ -39,7 +39,9 @@ class LayingOptions(Checked):
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
     noise_mm: float = value(0.06, 0.01, 0.5, "least deviation that counts against a curve")
     noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
-    short_doubt_mm: float = value(2.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
+    short_doubt_mm: float = value(
+        2.0, 0.0, 60.0, "clean lead so long is judged with twice the noise"
+    )
     knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
     shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
     ridge_mm: float = value(1.6, 0.5, 4.0, "how far from a laid line the map's ridge is looked for")

@@ -22,15 +22,13 @@ class TidyOptions(Checked):
     )
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long")
     none_below: float = value(-3.6, -4.0, 0.0, "mean log odds of the map: nothing at all is seen")
-    none_ink: float = value(
-        0.45, 0.0, 1.0, "of the local strength; a drop-out shows less, lead more"
-    )
+    none_ink: float = value(0.45, 0.0, 1.0, "of the local strength; lead shows more")
     none_leaf: float = value(0.4, 0.0, 1.0, "share of lead; under a wide leaf a line is not seen")
     none_mm: float = value(2.0, 0.5, 40.0, "a shorter stretch may be solder or a fold")
     no_lead: float = value(-50.0, -100.0, -5.0, "log odds that nothing beside it outweighs")
     wide_mm: float = value(7.0, 3.0, 30.0, "under a narrower leaf a flood has no room to stray")
     through_deg: float = value(25.0, 5.0, 60.0, "a lead that is met runs on as straight as this")
-    course_mm: float = value(9.0, 3.0, 40.0, "so much of a lead beside the leaf tells its direction")
+    course_mm: float = value(9.0, 3.0, 40.0, "so much of a lead beside a leaf tells its direction")
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")
     denied_ink: float = value(0.6, 0.2, 1.5, "of the local strength; texture of glass stays below")

@@ -17,8 +17,8 @@ from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
 from rubbing2pattern.parting.denied import denied_lead
 from rubbing2pattern.parting.evidence import evidence_of, highest_near
-from rubbing2pattern.parting.partition import likeliest, reduced
 from rubbing2pattern.parting.landing import landed
+from rubbing2pattern.parting.partition import likeliest, reduced
 from rubbing2pattern.parting.parts import main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
@@ -39,7 +39,8 @@ def tidy(
     2. each gets log odds, from the map and the ink; the likeliest partition of all basins says
        which stay;
     3. the largest part that hangs together stays, and what lies inside it;
-    4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints, fitted to their clean stretches, joints where they meet;
+    4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
+       fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
        be lead is a finding;
     6. so is ink that looks like lead where the map sees none.
