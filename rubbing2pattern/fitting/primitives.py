@@ -149,8 +149,9 @@ def fit_line(points: Array, weights: Array) -> LineFit:
 def _plain_line(points: Array, w: Array) -> LineFit:
     centre = (w[:, None] * points).sum(axis=0) / max(w.sum(), 1e-12)
     d = points - centre
-    cov = (w[:, None] * d).T @ d
-    return LineFit(centre, np.linalg.eigh(cov)[1][:, 1])
+    (xx, xy), (_, yy) = (w[:, None] * d).T @ d
+    angle = 0.5 * math.atan2(2.0 * xy, xx - yy)
+    return LineFit(centre, np.array([math.cos(angle), math.sin(angle)]))
 
 
 def fit_circle(points: Array, weights: Array) -> CircleFit | None:

@@ -18,7 +18,7 @@ from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import reread
-from rubbing2pattern.laying.ridge import on_ridge, shown_inside
+from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
@@ -76,7 +76,9 @@ def laying(
     """
     options = options or LayingOptions()
     maps = maps or LeadMaps.of(lead)
-    cut = cut_at_corners(on_ridge(net, lead, maps, options), options)
+    cut = cut_at_corners(
+        on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options
+    )
     tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)

@@ -83,20 +83,23 @@ def reread(
                 options,
             )
         )
-    return [_squared(net, k, run, options) for k, run in enumerate(out)]  # rule 6
+    inner: dict[int, list[tuple[int, float]]] = {}
+    for j, stops in enumerate(net.stops):
+        for stop in stops[1:-1]:
+            inner.setdefault(stop.joint, []).append((j, stop.t_mm))
+    return [_squared(net, k, run, inner) for k, run in enumerate(out)]  # rule 6
 
 
-def _squared(net: Laid, k: int, run: Run, options: LayingOptions) -> Run:
+def _squared(net: Laid, k: int, run: Run, inner: dict[int, list[tuple[int, float]]]) -> Run:
     """Turn a short straight lead towards the square of the leads it ends at."""
     fit = run.shape.fit
     if run.clear_mm > _SHORT_MM or not isinstance(fit, LineFit):
         return run
     ways = []
     for stop in (net.stops[k][0], net.stops[k][-1]):
-        for j, others in enumerate(net.stops):
-            inner = [s for s in others[1:-1] if s.joint == stop.joint]
-            if j != k and inner:
-                along = net.runs[j].shape.at(inner[0].t_mm)[1]
+        for j, t in inner.get(stop.joint, []):
+            if j != k:
+                along = net.runs[j].shape.at(t)[1]
                 square = np.array([-along[1], along[0]])
                 ways.append(square * np.sign(float(square @ fit.along) or 1.0))
     if len(ways) < 2:

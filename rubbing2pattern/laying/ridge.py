@@ -75,3 +75,10 @@ def shown_inside(
     inner = np.minimum(rows.along_mm, length - rows.along_mm) > 1.5
     shown = inner & (height > options.ridge_above)
     return [rows.base[rows.of(k)][shown[rows.of(k)]] for k in range(len(rows.first) - 1)]
+
+
+def widths_on(net: RawNet, lead: LeadMap, maps: LeadMaps) -> Array:
+    """Return what the map says of the width along every path, (E,) mm; 0 without such a map."""
+    if maps.width_mm is None:
+        return np.zeros(len(net.paths))
+    return np.array([np.median(grid_values(maps.width_mm, lead, p)) for p in net.paths])

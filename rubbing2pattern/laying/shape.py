@@ -45,20 +45,23 @@ class Shape:
 
     def index(self, t: float) -> int:
         """Return the index of the polyline nearest to a running length."""
-        return int(np.clip(np.searchsorted(self.t_mm, t), 0, len(self.t_mm) - 1))
+        return min(int(self.t_mm.searchsorted(t)), len(self.t_mm) - 1)
 
     def near(self, place: Array, low: float = -math.inf, high: float = math.inf) -> float:
         """Return the running length of the point nearest to a place, between two lengths."""
         a, b = self.index(low), self.index(high) + 1
-        d = np.hypot(*(self.points[a:b] - place).T)
-        return float(self.t_mm[a + int(d.argmin())])
+        d = self.points[a:b] - place
+        return float(self.t_mm[a + int((d * d).sum(axis=1).argmin())])
 
     def at(self, t: float) -> tuple[Array, Array]:
         """Place and unit tangent at a running length."""
-        p = np.array([np.interp(t, self.t_mm, self.points[:, k]) for k in (0, 1)])
-        i = min(max(self.index(t), 1), len(self.t_mm) - 2)
+        k = min(max(self.index(t), 1), len(self.t_mm) - 1)
+        before, after = self.t_mm[k - 1], self.t_mm[k]
+        share = min(max((t - before) / max(after - before, 1e-12), 0.0), 1.0)
+        p = (1.0 - share) * self.points[k - 1] + share * self.points[k]
+        i = min(k, len(self.t_mm) - 2)
         d = self.points[i + 1] - self.points[i - 1]
-        return p, d / max(float(np.hypot(*d)), 1e-12)
+        return p, d / max(math.hypot(d[0], d[1]), 1e-12)
 
     def straightened(self, line: LineFit) -> Shape:
         """Return the same stretch of another line."""

@@ -32,6 +32,7 @@ class LayingOptions(Checked):
     alone_cost: float = value(4.0, 1.0, 50.0, "a misfit of 2.8 deviations: then two are not one")
     corner_deg: float = value(35.0, 15.0, 80.0, "a came is not bent sharper than this")
     chord_mm: float = value(8.0, 3.0, 40.0, "chords before and after a corner")
+    chord_widths: float = value(1.4, 0.5, 4.0, "a wide lead shows a rounded corner")
     corner_mm: float = value(3.0, 1.0, 10.0, "within so much either way a corner has its turn")
     corner_share: float = value(0.55, 0.3, 0.9, "so much of it; a bend has half or less")
     least_round_mm: float = value(20.0, 5.0, 60.0, "no piece of glass is smaller round its rim")
