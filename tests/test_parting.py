@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rubbing2pattern.findings import Code, Severity
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.evidence import Evidence, evidence_of, highest_near
-from rubbing2pattern.parting.parts import main_part
+from rubbing2pattern.parting.parts import beyond, main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, RawNet
 from tests import drawn
@@ -112,11 +112,12 @@ def logit(share: float) -> float:
 
 def test_the_log_odds_are_the_weighted_sum_of_what_is_seen() -> None:
     found = weighed(level(), line_of((5, 115), value=0.7))
-    constant, by_map, by_ink, by_length = OPTIONS.boundary_look
+    constant, by_map, by_leaf, by_ink, by_length = OPTIONS.boundary_look
     assert found.mean[0] == pytest.approx(logit(0.7), abs=1e-3)
     assert found.ink[0] == pytest.approx(0.7, abs=1e-3)
     assert found.length_mm[0] == pytest.approx(100.0 - 2.0 * COVERED_MM, abs=0.6)
-    expected = constant + by_map * logit(0.7) + by_ink * 0.7
+    assert found.leaf[0] == pytest.approx(0.7, abs=1e-3)
+    expected = constant + by_map * logit(0.7) + by_leaf * 0.7 + by_ink * 0.7
     expected += by_length * math.log(found.length_mm[0])
     assert found.odds[0] == pytest.approx(expected, abs=1e-2)
 
@@ -205,43 +206,51 @@ def squares(*places: tuple[float, float, float]) -> RawNet:
 
 def test_a_net_that_hangs_together_stays_as_it_is() -> None:
     net = squares((0, 0, 100))
-    odds = np.arange(5.0)
-    assert main_part(net, odds, OPTIONS)[0] is net
-    assert main_part(net, odds, OPTIONS)[2] == ()
+    assert main_part(net, np.arange(5.0))[0] is net
 
 
-def test_of_two_panels_the_larger_stays_and_the_other_is_told() -> None:
-    net = squares((300, 0, 60), (0, 0, 200))
-    left, odds, found = main_part(net, np.arange(10.0), OPTIONS)
+def test_of_two_panels_the_larger_stays() -> None:
+    left, odds = main_part(squares((300, 0, 60), (0, 0, 200)), np.arange(10.0))
     assert odds.tolist() == [5.0, 6.0, 7.0, 8.0, 9.0]
     assert len(left.nodes) == 4
     for (a, b), path in zip(left.ends.tolist(), left.paths, strict=True):
         assert np.allclose(path[[0, -1]], left.nodes[[a, b]])
         assert path.max() <= 200.0
-    (finding,) = found
-    assert (finding.code, finding.severity) == (Code.SEPARATE_PARTS, Severity.CHECK)
-    total = 60.0 * (4.0 + math.sqrt(2.0))
-    assert f"{total:.0f} mm" in finding.message
-    assert finding.at is not None
-    assert 300.0 <= finding.at[0] <= 360.0
 
 
 def test_what_lies_inside_the_panel_stays_though_tied_to_nothing() -> None:
     """A roundel in the middle of a piece, as it is."""
-    left, odds, found = main_part(squares((0, 0, 200), (120, 40, 20)), np.arange(10.0), OPTIONS)
+    left, odds = main_part(squares((0, 0, 200), (120, 40, 20)), np.arange(10.0))
     assert len(odds) == len(left.paths) == 10
     assert len(left.nodes) == 8
-    assert found == ()
-
-
-def test_writing_beside_the_panel_goes_without_a_word() -> None:
-    net = squares((0, 0, 200), (230, 100, 10))
-    left, _, found = main_part(net, np.zeros(10), OPTIONS)
-    assert len(left.paths) == 5
-    assert found == ()
 
 
 def test_of_nothing_nothing_is_left() -> None:
     none = RawNet(np.zeros((0, 2)), np.zeros((0, 2), np.int64), (), np.zeros((0, 2), np.int64))
-    left, odds, found = main_part(none, np.zeros(0), OPTIONS)
-    assert len(left.paths) == len(odds) == len(found) == 0
+    left, odds = main_part(none, np.zeros(0))
+    assert len(left.paths) == len(odds) == 0
+
+
+def beside(side_mm: float) -> tuple[Finding, ...]:
+    """Return what is told of a square beside a panel of 100 mm, on a sheet of 250 by 140 mm."""
+    panel = squares((20, 20, 100))
+    x, y = drawn.sheet(250.0, 140.0)
+    paths = [*panel.paths, *squares((170, 20, side_mm)).paths[:4]]
+    nearest = np.min([drawn.distance(x, y, path) for path in paths], axis=0)
+    line = np.exp(-0.5 * (nearest / 0.75) ** 2).astype(np.float32)
+    return beyond(panel, drawn.map_of(line, px_per_mm=drawn.PX_PER_MM), OPTIONS)
+
+
+def test_a_panel_beside_the_one_that_is_kept_is_told_once_and_without_a_place() -> None:
+    (finding,) = beside(60.0)
+    assert (finding.code, finding.severity, finding.at) == (
+        Code.SEPARATE_PARTS,
+        Severity.CHECK,
+        None,
+    )
+    length_mm = float(finding.message.split()[1])
+    assert length_mm == pytest.approx(240.0, rel=0.1)
+
+
+def test_writing_beside_the_panel_goes_without_a_word() -> None:
+    assert beside(10.0) == ()

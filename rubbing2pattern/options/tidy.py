@@ -39,6 +39,8 @@ class TidyOptions(Checked):
     )
     narrowest_mm: float = value(2.2, 0.5, 5.0, "the narrowest came is sold at 3 mm, worn to 2.5")
     widest_mm: float = value(20.0, 5.0, 40.0, "the widest border lead")
+    apart_mm: float = value(12.0, 2.0, 100.0, "half the widest border and what overruns it")
+    line_width_mm: float = value(1.8, 0.5, 5.0, "how wide a sure lead line shows on the map")
     smallest_part_mm: float = value(120.0, 10.0, 1e4, "lead of a separate part; less is writing")
     free_mm: float = value(8.0, 2.0, 60.0, "a shorter lead that ends freely is a frayed joint")
     free_odds: float = value(1.0, 0.0, 5.0, "three to one: few leads end inside a piece")

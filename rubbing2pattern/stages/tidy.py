@@ -19,7 +19,7 @@ from rubbing2pattern.parting.denied import denied_lead
 from rubbing2pattern.parting.evidence import evidence_of, highest_near
 from rubbing2pattern.parting.landing import landed
 from rubbing2pattern.parting.partition import likeliest, reduced
-from rubbing2pattern.parting.parts import main_part
+from rubbing2pattern.parting.parts import beyond, main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
@@ -38,7 +38,7 @@ def tidy(
     1. boundaries are cut where the map shows no lead for long;
     2. each gets log odds, from the map and the ink; the likeliest partition of all basins says
        which stay;
-    3. the largest part that hangs together stays, and what lies inside it;
+    3. the largest part that hangs together stays, and what lies inside it; lead beside it is told;
     4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
        fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
@@ -56,7 +56,8 @@ def tidy(
     odds = evidence_of(whole, line, lead, options).odds
     stays, sure = likeliest(whole, odds, options)  # rule 2
     kept, kept_odds = reduced(whole, stays, sure)
-    kept, kept_odds, apart = main_part(kept, kept_odds, options)  # rule 3
+    kept, kept_odds = main_part(kept, kept_odds)  # rule 3
+    apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
     kept = landed(kept, lead, options)
     laid = laying(kept, rubbing, lead, _for_laying(lead), as_laid)  # rule 4
