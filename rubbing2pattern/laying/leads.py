@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
@@ -13,20 +12,22 @@ import shapely
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.corners import cut_at_corners
+from rubbing2pattern.laying.doubt import stray_of
 from rubbing2pattern.laying.joints import Inked, Joint, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
-from rubbing2pattern.laying.reread import reread
+from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
 
-_LEAST_STRAY_MM = 0.15
+_LEAST_MM = 0.05
 _UNDRAWN_MM = 0.9
 
 
@@ -37,12 +38,13 @@ class Laying:
     Attributes
     ----------
     net : joints and cames in the sheet's frame.
-    stray_mm : (C,) greatest deviation to be expected anywhere on each came: two deviations of its
-        curve, and by how much the joints at its ends miss the curves that come to them.
+    stray_mm : (C,) bound of the deviation anywhere on each came that nine of ten keep.
+    stray_at : (C, 2) where each came is most in doubt.
     """
 
     net: LeadNet
     stray_mm: Array
+    stray_at: Array
 
 
 def lay(
@@ -97,10 +99,12 @@ def laying(
             break
         plain |= failed
     for _ in range(options.settle):
-        runs = reread(current, rubbing, lead, maps, options)
+        sight = sight_of(current, rubbing, lead, maps, options)
+        runs = refitted(current, sight, options)
         joints, _ = plan.joints(runs, inked, options)
         current = laid(runs, joints)
-    return _finished(current, rubbing)
+    stray = stray_of(current, sight_of(current, rubbing, lead, maps, options), options)
+    return Laying(_finished(current, rubbing), *stray)
 
 
 def _inked(lead: LeadMap, places: Array) -> Mask:
@@ -179,20 +183,15 @@ class _Plan:
         return merged(out, runs, options), failed
 
 
-def _finished(net: Laid, rubbing: Rubbing) -> Laying:
+def _finished(net: Laid, rubbing: Rubbing) -> LeadNet:
     joints = tuple(
-        NetJoint(float(p[0]), float(p[1]), "", max(0.05, float(m)))
+        NetJoint(float(p[0]), float(p[1]), "", max(_LEAST_MM, float(m)))
         for p, m in zip(net.places, net.misfit_mm, strict=True)
     )
-    cames, stray = [], []
+    cames = []
     for number, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
         for one, two in pairwise(stops):
             start, end = net.places[one.joint], net.places[two.joint]
             curve = curve_between(run.shape, one, two, start, end)
             cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
-            a, b = run.shape.index(one.t_mm), run.shape.index(two.t_mm) + 1
-            across = 2.0 * float(run.shape.sigma_mm[a : max(b, a + 1)].max())
-            missed = max(float(net.misfit_mm[s.joint]) for s in (one, two))
-            stray.append(math.hypot(across, _LEAST_STRAY_MM) + missed)
-    lead_net = LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)
-    return Laying(lead_net, np.array(stray))
+    return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)

@@ -19,8 +19,6 @@ from rubbing2pattern.options.laying import LayingOptions
 Part = tuple[int, bool]
 """Number of an edge, and whether it is walked from its start."""
 
-CENTRE_MM = 0.06
-HIDDEN_MM = 0.6
 _LONG_MM = 26.0
 _BACK_MM = 6.0
 
@@ -93,12 +91,12 @@ def first_run(
     used = clean[index]
     clear = float(used.sum()) * options.step_mm
     seen = np.clip(tracks.seen[index], 0.2, 1.0)
-    sigma = np.where(used, CENTRE_MM / seen, np.inf)
+    sigma = np.where(used, options.centre_mm / seen, np.inf)
     if clear < options.clear_mm:
         middle = np.zeros(len(index), dtype=bool)
         cut = len(index) // 4
         middle[cut : len(index) - cut] = True
-        sigma = np.where(middle, HIDDEN_MM, np.inf)
+        sigma = np.where(middle, options.hidden_mm, np.inf)
     sigma *= np.sqrt(options.shared_mm / options.step_mm)
     # Where nothing shows a lead alone the net knows better where it runs.
     points = (rows.base if clear < options.clear_mm else tracks.centre)[index]

@@ -1,0 +1,221 @@
+"""What is in sight along the laid leads: the edges that nothing else covers, and the ridge.
+
+Legend: R runs, N places along all of them, J joints.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from rubbing2pattern.frame import Array
+from rubbing2pattern.laying.maps import LeadMaps
+from rubbing2pattern.laying.net import Laid, trimmed
+from rubbing2pattern.laying.ridge import Ridge, ridge_near
+from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along
+from rubbing2pattern.laying.tracks import edge_near
+from rubbing2pattern.options.laying import LayingOptions
+from rubbing2pattern.reading import LeadMap, Rubbing
+
+_CHUNK = 16
+_ONE_SIDED = 1.5
+_ODD = 3.0
+_LIKE_LEAD, _BESIDE_SOLDER, _IN_SOLDER = 1.5, 3.0, 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What was read along all runs.
+
+    Attributes
+    ----------
+    rows : places along the laid lines.
+    middle_mm : (N,) offset of the lead's middle from the laid line, by edges and ridge together.
+    sigma_mm : (N,) deviation of that; infinite where nothing is in sight.
+    soldered : (N,) whether solder may cover an edge there.
+    ridge_mm, ridge_sigma_mm : (N,) the same as the first two, by the ridge alone.
+    height : (N,) of the ridge.
+    width_mm : (R,) width of every run.
+    """
+
+    rows: Rows
+    middle_mm: Array
+    sigma_mm: Array
+    soldered: Mask
+    ridge_mm: Array
+    ridge_sigma_mm: Array
+    height: Array
+    width_mm: Array
+
+
+def sight_of(
+    net: Laid, rubbing: Rubbing, lead: LeadMap, maps: LeadMaps, options: LayingOptions
+) -> Sight:
+    """Read all runs along their laid lines.
+
+    1. an edge is in sight where it lies beside no leaf of another run; where solder may cover it,
+       it counts little;
+    2. the width of a run is the median distance of its edges where both are in sight;
+    3. where one edge alone is in sight the middle lies half a width from it;
+    4. the ridge counts everywhere but beside another lead, where it may be that one's.
+    """
+    rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
+    width = np.array([r.width_mm for r in net.runs])
+    half = 0.5 * width[rows.owner]
+    search = options.edge_mm + np.clip(2.0 * _deviations(net, rows), 0.0, options.edge_mm)
+    reach = 0.5 * float(width.max()) + 2.0 * options.edge_mm + options.strip_mm + 0.4
+    ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
+    place, seen = [], []
+    soldered = np.zeros(len(rows.base), dtype=bool)
+    for way in (1.0, -1.0):
+        edge = rows.base + way * half[:, None] * rows.normal
+        open_to, covered = in_sight(edge, rows, width, net, options)  # rule 1
+        soldered |= covered
+        at, fall = edge_near(ink, way * half, way, search, options)
+        place.append(at)
+        seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
+    width = _widths(place, seen, soldered, rows, width, options)  # rule 2
+    middle, sigma = _middles(place, seen, soldered, width[rows.owner], options)  # rule 3
+    ridge = ridge_near(rows, lead, maps, options, options.ridge_mm)
+    off = _ridge_deviation(ridge, rows, options)
+    middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
+    return Sight(rows, middle, sigma, soldered, ridge.off_mm, off, ridge.height, width)
+
+
+def _widths(
+    place: list[Array],
+    seen: list[Array],
+    soldered: Mask,
+    rows: Rows,
+    width_mm: Array,
+    options: LayingOptions,
+) -> Array:
+    """Width of every run by its edges, (R,); as before where they are in sight hardly anywhere."""
+    shown = np.minimum(*seen) > options.seen_above
+    out = width_mm.copy()
+    for k, width in enumerate(width_mm):
+        part = rows.of(k)
+        clean = shown[part] & ~soldered[part]
+        if clean.sum() * options.step_mm >= options.clear_mm:
+            measured = float(np.median((place[0][part] - place[1][part])[clean]))
+            out[k] = np.clip(measured, 0.7 * width, 1.3 * width)
+    return out
+
+
+def _middles(
+    place: list[Array], seen: list[Array], soldered: Mask, width_mm: Array, options: LayingOptions
+) -> tuple[Array, Array]:
+    """Middle of the lead by its edges at every place, and its deviation, (N,) mm each."""
+    shown = [s > options.seen_above for s in seen]
+    both = shown[0] & shown[1]
+    middle = np.where(both, 0.5 * (place[0] + place[1]), 0.0)
+    sigma = np.full(len(middle), np.inf)
+    sure = np.maximum(0.5 * (seen[0] + seen[1]), 0.2)
+    sigma[both] = options.centre_mm / sure[both]
+    limit = options.merged_mm + options.merged * width_mm
+    odd = both & (np.abs(place[0] - place[1] - width_mm) > limit)
+    sigma[odd] *= _ODD
+    for one, two, side in ((0, 1, -0.5), (1, 0, 0.5)):
+        alone = shown[one] & ~shown[two]
+        middle[alone] = (place[one] + side * width_mm)[alone]
+        sigma[alone] = _ONE_SIDED * options.centre_mm / np.maximum(seen[one][alone], 0.2)
+    within = np.where(both & ~odd, _LIKE_LEAD, np.where(both, _IN_SOLDER, _BESIDE_SOLDER))
+    return middle, sigma * np.where(soldered, within, 1.0)
+
+
+def _deviations(net: Laid, rows: Rows) -> Array:
+    """How far each place may be off by what is known of its run so far, (N,) mm."""
+    out = np.zeros(len(rows.base))
+    for k, (run, stops) in enumerate(zip(net.runs, net.stops, strict=True)):
+        start = 0.0 if run.closed else stops[0].t_mm
+        at = start + rows.along_mm[rows.of(k)]
+        out[rows.of(k)] = np.interp(at, run.shape.t_mm, run.shape.sigma_mm)
+    return out
+
+
+def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
+    """Deviation of the ridge at every place, (N,) mm; infinite where it tells nothing.
+
+    Beside another lead it may be that one's, or that of both.
+    """
+    pieces, owner = _pieces(rows)
+    at = rows.base + ridge.off_mm[:, None] * rows.normal
+    near = shapely.STRtree(pieces).query(
+        shapely.points(at), predicate="dwithin", distance=options.ridge_apart_mm
+    )
+    other = owner[near[1]] != rows.owner[near[0]]
+    place, piece = near[0][other], near[1][other]
+    d = shapely.distance(shapely.points(at[place]), pieces[piece])
+    gap = np.full(len(at), options.ridge_apart_mm)
+    np.minimum.at(gap, place, d)
+    sigma = options.ridge_off_mm * options.ridge_apart_mm / np.maximum(gap, 0.1)
+    shown = (ridge.height > options.ridge_above) & (gap > 0.4 * options.ridge_apart_mm)
+    return np.where(shown, sigma, np.inf)
+
+
+def _with_ridge(middle: Array, sigma: Array, ridge: Array, off: Array) -> tuple[Array, Array]:
+    """Weigh what the ink and the ridge say; where they differ widely, the ink is in more doubt."""
+    odd = np.maximum(np.abs(middle - ridge) - 2.0 * off, 0.0)
+    odd = np.where(np.isfinite(off) & np.isfinite(sigma), odd, 0.0)
+    ink = 1.0 / (sigma**2 + odd**2)
+    own = 1.0 / off**2
+    total = ink + own
+    mean = np.where(total > 0, (ink * middle + own * ridge) / np.maximum(total, 1e-12), 0.0)
+    return mean, np.where(total > 0, 1.0 / np.sqrt(np.maximum(total, 1e-12)), np.inf)
+
+
+def in_sight(
+    edge: Array, rows: Rows, width_mm: Array, net: Laid, options: LayingOptions
+) -> tuple[Mask, Mask]:
+    """Say which places (N, 2) on the edges of leaves no other leaf covers, and which solder may."""
+    free = np.ones(len(edge), dtype=bool)
+    tree = cKDTree(net.places)
+    radius = solder_of(net, options)
+    far, which = tree.query(edge, k=min(3, len(net.places)))
+    far, which = far.reshape(len(edge), -1), which.reshape(len(edge), -1)
+    soldered = (far < radius[which]).any(axis=1)
+    pieces, owner = _pieces(rows)
+    reach = 0.5 * width_mm[owner] + options.beside_mm
+    boxes = shapely.box(*_grown(shapely.bounds(pieces), reach).T)
+    candidates = shapely.STRtree(boxes).query(shapely.points(edge[free]), predicate="intersects")
+    at = np.flatnonzero(free)[candidates[0]]
+    other = owner[candidates[1]] != rows.owner[at]
+    at, piece = at[other], candidates[1][other]
+    d = shapely.distance(shapely.points(edge[at]), pieces[piece])
+    free[at[d < reach[piece]]] = False
+    return free, soldered
+
+
+def _grown(bounds: Array, by: Array) -> Array:
+    return np.asarray(bounds + by[:, None] * np.array([-1.0, -1.0, 1.0, 1.0]))
+
+
+def _pieces(rows: Rows) -> tuple[Array, Ints]:
+    """Cut the runs into short polylines; return them with the number of their run."""
+    lines, owner = [], []
+    for k in range(len(rows.first) - 1):
+        part = rows.base[rows.of(k)]
+        for i in range(0, len(part) - 1, _CHUNK):
+            lines.append(part[i : i + _CHUNK + 1])
+            owner.append(k)
+    counts = np.array([len(p) for p in lines])
+    index = np.repeat(np.arange(len(lines)), counts)
+    drawn = shapely.linestrings(np.vstack(lines), indices=index)
+    return shapely.simplify(drawn, 0.02), np.array(owner, dtype=np.int64)
+
+
+def solder_of(net: Laid, options: LayingOptions) -> Array:
+    """Radius of the solder at every joint, (J,) mm; none where fewer than two leads end."""
+    widths: list[list[float]] = [[] for _ in net.places]
+    for run, stops in zip(net.runs, net.stops, strict=True):
+        for i, stop in enumerate(stops):
+            count = 1 if i in (0, len(stops) - 1) else 2
+            widths[stop.joint] += [run.width_mm] * count
+    out = np.zeros(len(widths))
+    for k, found in enumerate(widths):
+        if len(found) > 1:
+            out[k] = options.solder * float(np.mean(sorted(found)[:2])) + options.solder_mm
+    return out
