@@ -33,6 +33,7 @@ LEAD_DOUBTS = frozenset(
         Code.SMALL_PIECE,
         Code.SLIVER_PIECE,
         Code.INWARD_CORNER,
+        Code.LEAD_OFF,
         Code.NO_GLASS_LEFT,
         Code.SEPARATE_PARTS,
     }

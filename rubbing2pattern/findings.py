@@ -52,6 +52,7 @@ class Code(StrEnum):
     NOT_LEVELLED = "not-levelled"
     SHEET_NOT_FLAT = "sheet-not-flat"
     SHEETS_JOINED = "sheets-joined"
+    LEAD_OFF = "lead-off"
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,9 +78,7 @@ def laying(
     """
     options = options or LayingOptions()
     maps = maps or LeadMaps.of(lead)
-    cut = cut_at_corners(
-        on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options
-    )
+    cut = cut_at_corners(on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options)
     tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)

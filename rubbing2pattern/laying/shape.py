@@ -119,9 +119,7 @@ class Verdict(NamedTuple):
     settles: bool
 
 
-def judged(
-    fit: LineFit | CircleFit, points: Array, sigma_mm: Array, noise_mm: float
-) -> Verdict:
+def judged(fit: LineFit | CircleFit, points: Array, sigma_mm: Array, noise_mm: float) -> Verdict:
     """Return what a fit costs (Bayesian information criterion, Schwarz 1978) and if it will do.
 
     Places near each other share their error, so residuals are averaged over windows first. A fit

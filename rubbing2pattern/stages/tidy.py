@@ -10,7 +10,7 @@ import shapely
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
-from rubbing2pattern.laying import laying
+from rubbing2pattern.laying import Laying, laying
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
@@ -43,7 +43,8 @@ def tidy(
        fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
        be lead is a finding;
-    6. so is ink that looks like lead where the map sees none.
+    6. so is ink that looks like lead where the map sees none;
+    7. so is a lead that may lie more than `off_mm` off.
 
     Raises
     ------
@@ -65,7 +66,23 @@ def tidy(
     settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
     drawn = [came.curve.points() for came in settled.cames]
     denied = denied_lead(drawn, lead, options)  # rule 6
-    return replace(settled, findings=(*settled.findings, *apart, *left, *denied))
+    off = _may_be_off(laid, options)  # rule 7
+    return replace(settled, findings=(*settled.findings, *apart, *left, *denied, *off))
+
+
+def _may_be_off(laid: Laying, options: TidyOptions) -> tuple[Finding, ...]:
+    """Report leads of which one in ten lies farther off than `off_mm`."""
+    return tuple(
+        Finding(
+            Code.LEAD_OFF,
+            Severity.CHECK,
+            f"the lead here may lie up to {bound:.1f} mm beside where it is drawn, for little of it "
+            "is seen alone; measure it on the panel.",
+            (float(at[0]), float(at[1])),
+        )
+        for bound, at in zip(laid.stray_mm, laid.stray_at, strict=True)
+        if bound > options.off_mm
+    )
 
 
 def _for_laying(lead: LeadMap) -> LeadMaps:
