@@ -331,21 +331,24 @@ def meeting(
     pull = (0.3 / hold_mm) ** 2
     misfit = 0.0
     for _ in range(4):
-        matrix, right = pull * np.eye(2), pull * start
-        offs = []
+        xx, xy, yy = pull, 0.0, pull
+        right = pull * start
+        normals = []
         for run, at_last in ends:
             shape = runs[run].shape
             t = _end_length(runs, run, at_last, place)
             foot, along = shape.at(t)
-            n = np.array([-along[1], along[0]])
-            sigma = float(shape.sigma_mm[shape.index(t)])
-            weight = 0.09 / (0.09 + sigma**2)
-            matrix = matrix + weight * np.outer(n, n)
-            right = right + weight * n * float(n @ foot)
-            offs.append(abs(float(n @ (place - foot))))
-        place = np.asarray(np.linalg.solve(matrix, right))
-        misfit = max(offs)
-    return place, misfit
+            x, y = -float(along[1]), float(along[0])
+            weight = 0.09 / (0.09 + float(shape.sigma_mm[shape.index(t)]) ** 2)
+            reach = x * float(foot[0]) + y * float(foot[1])
+            xx, xy, yy = xx + weight * x * x, xy + weight * x * y, yy + weight * y * y
+            right = right + weight * reach * np.array([x, y])
+            normals.append((x, y, reach))
+        det = xx * yy - xy * xy
+        u, v = float(right[0]), float(right[1])
+        misfit = max(abs(x * place[0] + y * place[1] - reach) for x, y, reach in normals)
+        place = np.array([(yy * u - xy * v) / det, (xx * v - xy * u) / det])
+    return place, float(misfit)
 
 
 def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list[Joint]:

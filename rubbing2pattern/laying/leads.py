@@ -20,7 +20,7 @@ from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Run, first_run, informed, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.runs import Chain, Run, first_run, informed, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
@@ -86,10 +86,11 @@ def laying(
     inked = partial(_inked, lead)
     shown = shown_inside(tracks.rows, lead, maps, options)
     plain: set[int] = set()
-    plan = _Plan.of(cut, tracks, clean, stubs, plain, options, cautious=True)
+    fitted: dict[Chain, Run] = {}
+    plan = _Plan.of(cut, tracks, clean, stubs, plain, fitted, options, cautious=True)
     stubs = informed(stubs, plan.runs, plan.run_of)
     while True:
-        plan = _Plan.of(cut, tracks, clean, stubs, plain, options)
+        plan = _Plan.of(cut, tracks, clean, stubs, plain, fitted, options)
         joints, failed = plan.joints(plan.runs, inked, options)
         current = laid(plan.runs, joints)
         failed |= _not_drawn(plan.knots, current, shown)
@@ -143,6 +144,7 @@ class _Plan:
         clean: Mask,
         stubs: Stubs,
         plain: set[int],
+        fitted: dict[Chain, Run],
         options: LayingOptions,
         *,
         cautious: bool = False,
@@ -152,7 +154,10 @@ class _Plan:
         clear *= options.step_mm
         knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options, cautious=cautious)
         chains = parts_of(len(net.paths), knots)
-        runs = [first_run(parts, closed, tracks, clean, options) for parts, closed in chains]
+        for chain in chains:
+            if chain not in fitted:
+                fitted[chain] = first_run(*chain, tracks, clean, options)
+        runs = [fitted[chain] for chain in chains]
         runs = no_wider_than_usual(runs, options)
         run_of: dict[int, tuple[int, bool]] = {}
         for number, (parts, _) in enumerate(chains):

@@ -19,6 +19,9 @@ from rubbing2pattern.options.laying import LayingOptions
 Part = tuple[int, bool]
 """Number of an edge, and whether it is walked from its start."""
 
+Chain = tuple[tuple[Part, ...], bool]
+"""Edges of a run in order, and whether it is closed."""
+
 _LONG_MM = 26.0
 _BACK_MM = 6.0
 
@@ -43,7 +46,7 @@ class Run:
     clear_mm: float
 
 
-def parts_of(edges: int, knots: list[Knot]) -> list[tuple[tuple[Part, ...], bool]]:
+def parts_of(edges: int, knots: list[Knot]) -> list[Chain]:
     """Return the edges of every run in order, and whether it is closed."""
     follows: dict[int, int] = {}
     left_out: set[int] = set()
@@ -51,7 +54,7 @@ def parts_of(edges: int, knots: list[Knot]) -> list[tuple[tuple[Part, ...], bool
         left_out |= set(knot.inner)
         for a, b in knot.pairs:
             follows[a], follows[b] = b, a
-    out: list[tuple[tuple[Part, ...], bool]] = []
+    out: list[Chain] = []
     used: set[int] = set(left_out)
     for k in range(edges):
         if k in used:
