@@ -392,6 +392,8 @@ def test_an_interrupted_run_leaves_nothing(tmp_path: Path, number: int) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # A shell that starts the tests in the background lets them ignore an interrupt.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     ) as started:
         assert started.stderr is not None
         first = started.stderr.readline()

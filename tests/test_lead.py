@@ -12,6 +12,7 @@ import shapely
 
 from rubbing2pattern import parse_reference, trace_rubbing
 from rubbing2pattern.errors import NoLeadFound
+from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.reading import LeadMap, NetworkMaps
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.skeleton import skeletonize
@@ -21,6 +22,8 @@ from tests import drawn
 
 IMAGES = Path(__file__).parents[1] / "test_images"
 WIDE = [[(20.0, 20.0), (180.0, 20.0), (180.0, 140.0), (20.0, 140.0), (20.0, 20.0)]]
+SEEN = LeadOptions().line_above
+"""From here on the program takes a cell for a lead line."""
 SQUARE = [(20.0, 20.0), (140.0, 20.0), (140.0, 140.0), (20.0, 140.0), (20.0, 20.0)]
 ON_LEAD = [(100.0, 20.0), (20.0, 80.0), (60.0, 140.0), (180.0, 50.0)]
 
@@ -45,7 +48,7 @@ def test_a_drawn_lead_is_found_with_its_direction(angle_deg: float) -> None:
     off = []
     for along_mm in (-30.0, -15.0, 0.0, 15.0, 30.0):
         place, maps = at(lead, 80.0 + along_mm * c, 80.0 + along_mm * s), lead.maps
-        assert maps.centre[place] > 0.75
+        assert maps.centre[place] > SEEN
         twice = np.degrees(np.arctan2(-maps.sine[place], maps.cosine[place]))  # rows count down
         off.append((0.5 * float(twice) - angle_deg + 90.0) % 180.0 - 90.0)
     # A hint only: what lays the leads reads its own direction from the edges.
@@ -57,14 +60,14 @@ def test_a_drawn_lead_is_found_with_its_direction(angle_deg: float) -> None:
 def test_a_drawn_lead_is_found_with_its_width(width_mm: float) -> None:
     """From this width laying begins; it then reads its own from the leaf's edges."""
     lead = barred(width_mm, 90.0)
-    assert lead.maps.centre[at(lead, 80.0, 80.0)] > 0.7
+    assert lead.maps.centre[at(lead, 80.0, 80.0)] > SEEN
     assert lead.maps.width_mm[at(lead, 80.0, 80.0)] == pytest.approx(width_mm, rel=0.2)
 
 
 def test_the_ink_of_a_rubbing_makes_no_difference_but_its_strength_does() -> None:
     for ink in (0.08, 0.15, 0.5, 1.2, 2.0):
         lead = find_lead(drawn.photograph(drawn.leads(200.0, 160.0, WIDE, 5.0, ink)))
-        assert min(lead.maps.centre[at(lead, *place)] for place in ON_LEAD) > 0.75
+        assert min(lead.maps.centre[at(lead, *place)] for place in ON_LEAD) > SEEN
         assert lead.maps.centre[at(lead, 100.0, 80.0)] < 0.02
         assert lead.strength[at(lead, 100.0, 80.0)] == pytest.approx(ink, rel=0.15)
         assert lead.density[at(lead, 100.0, 80.0)] < 0.05

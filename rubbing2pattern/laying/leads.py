@@ -20,7 +20,14 @@ from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Chain, Run, first_run, informed, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.runs import (
+    Chain,
+    Run,
+    first_run,
+    informed,
+    no_wider_than_usual,
+    parts_of,
+)
 from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked

@@ -26,7 +26,7 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
             text = (
                 f"{came.id} is seen on {came.seen_share:.0%} of its {came.length_mm:.0f} mm and is "
                 f"a lead with a probability of {came.confidence:.2f}; without it "
-                f"{_without(beside)}. Look whether it is there."
+                f"{_without(beside)}; look whether it is there."
             )
             yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, beside)
         for low_mm, high_mm in came.gaps:

@@ -76,8 +76,8 @@ def _may_be_off(laid: Laying, options: TidyOptions) -> tuple[Finding, ...]:
         Finding(
             Code.LEAD_OFF,
             Severity.CHECK,
-            f"the lead here may lie up to {bound:.1f} mm beside where it is drawn, for little of it "
-            "is seen alone; measure it on the panel.",
+            f"the lead here may lie up to {bound:.1f} mm beside where it is drawn, for little of "
+            "it is seen alone; measure it on the panel.",
             (float(at[0]), float(at[1])),
         )
         for bound, at in zip(laid.stray_mm, laid.stray_at, strict=True)
