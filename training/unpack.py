@@ -1,7 +1,7 @@
 """Go on from a released map: ``python -m training.unpack lead-map.onnx.xz -o runs/0``.
 
-Writes `weights.pt` as training does, so that `--resume runs/0` takes it. The batch norms, folded into
-the convolutions by the export, come back as ones that shift only; training moves them on.
+Writes `weights.pt` as training does, so that `--resume runs/0` takes it. The batch norms, folded
+into the convolutions by the export, come back as ones that shift only; training moves them on.
 """
 
 from __future__ import annotations
