@@ -33,6 +33,7 @@ LEAD_DOUBTS = frozenset(
         Code.SMALL_PIECE,
         Code.SLIVER_PIECE,
         Code.INWARD_CORNER,
+        Code.LEAD_OFF,
         Code.NO_GLASS_LEFT,
         Code.SEPARATE_PARTS,
     }
@@ -51,6 +52,8 @@ OTHER_DOUBTS = frozenset(
         Code.REFERENCE_RESIDUAL,
         Code.SCALE_UNCERTAIN,
         Code.SHEET_EDGE_UNCLEAR,
+        Code.SHEET_NOT_FLAT,
+        Code.SHEETS_JOINED,
         Code.NOT_LEVELLED,
         Code.WIDTH_BETWEEN_STOCK,
         Code.WIDTH_UNCERTAIN,

@@ -51,6 +51,8 @@ class Code(StrEnum):
     SEPARATE_PARTS = "separate-parts"
     NOT_LEVELLED = "not-levelled"
     SHEET_NOT_FLAT = "sheet-not-flat"
+    SHEETS_JOINED = "sheets-joined"
+    LEAD_OFF = "lead-off"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,10 @@
 """The only place where pixels (column, row, downwards) meet millimetres (x, y, upwards).
 
-Three maps are needed, and no other module converts:
+Four maps are needed, and no other module converts:
 
 - `Frame`: a rectified grid of square cells laid over the sheet;
 - `Warp`: the photograph itself, seen through perspective and lens;
+- `Join`: a sheet of two papers, one of which lies out of register;
 - `Placement`: the rigid motion from the sheet's millimetres to the panel's.
 
 Pixel centres lie at integers, row 0 on top. Arrays of points have shape (N, 2), pixel points in the
@@ -18,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+Mask = npt.NDArray[np.bool_]
 Array = npt.NDArray[np.float64]
 
 
@@ -83,8 +85,75 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True)
+class Join:
+    """Two papers joined out of register along a straight seam: one of them is moved back.
+
+    *As seen*, the moved paper lies beyond the seam, on the side to which the normal points. Its
+    points belong where ``at + shift + turned(p - at)`` puts them. *In register*, the papers meet
+    midway between the seam and the moved seam: where they would lie over each other, each is used
+    up to there; where they gape, the strip between shows the nearest rim of the paper on its side.
+
+    Attributes
+    ----------
+    at_mm : a place on the seam as it is seen.
+    normal_deg : direction square to the seam that points to the moved paper.
+    shift_mm : (dx, dy) by which the place `at_mm` of the moved paper is moved.
+    turn_deg : anticlockwise turn of the moved paper about `at_mm`.
+    """
+
+    at_mm: tuple[float, float]
+    normal_deg: float
+    shift_mm: tuple[float, float]
+    turn_deg: float = 0.0
+
+    @property
+    def motion(self) -> Placement:
+        """The rigid motion of the moved paper, from as seen to in register."""
+        turn = Placement(self.turn_deg)
+        back = np.add(self.at_mm, self.shift_mm) - turn.apply([self.at_mm])[0]
+        return Placement(self.turn_deg, float(back[0]), float(back[1]))
+
+    def beyond_mm(self, seen_mm: npt.ArrayLike) -> Array:
+        """Return how far points as seen lie beyond the seam, (N,); negative on the other paper."""
+        return (points_array(seen_mm) - self.at_mm) @ _unit(self.normal_deg)
+
+    def moved(self, points_mm: npt.ArrayLike) -> Mask:
+        """Say which points in register lie on the moved paper, (N,)."""
+        middle = np.add(self.at_mm, 0.5 * np.array(self.shift_mm))
+        side = (points_array(points_mm) - middle) @ _unit(self.normal_deg + 0.5 * self.turn_deg)
+        return np.asarray(side >= 0.0)
+
+    def to_seen(self, points_mm: npt.ArrayLike) -> Array:
+        """Map (x, y) in register to where the picture shows it; shape (N, 2) to (N, 2)."""
+        p, moved = points_array(points_mm), self.moved(points_mm)
+        seen = np.where(moved[:, None], self.motion.inverse().apply(p), p)
+        beyond = self.beyond_mm(seen)
+        over = np.where(moved, np.minimum(beyond, 0.0), np.maximum(beyond, 0.0))
+        return np.asarray(seen - over[:, None] * _unit(self.normal_deg))
+
+    def to_register(self, seen_mm: npt.ArrayLike) -> Array:
+        """Map (x, y) as the picture shows it to where it belongs; shape (N, 2) to (N, 2)."""
+        p = points_array(seen_mm)
+        return np.where(self.beyond_mm(p)[:, None] >= 0.0, self.motion.apply(p), p)
+
+    def placed(self, placement: Placement) -> Join:
+        """Return the same join in the frame into which `placement` moves the millimetres."""
+        at = placement.apply([self.at_mm])[0]
+        shift = Placement(placement.angle_deg).apply([self.shift_mm])[0]
+        return Join(
+            (float(at[0]), float(at[1])),
+            self.normal_deg + placement.angle_deg,
+            (float(shift[0]), float(shift[1])),
+            self.turn_deg,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Warp:
     """From the sheet's millimetres to the photograph's pixels, through a plane and a lens.
+
+    The millimetres are in register: where two papers were joined out of register, points are first
+    brought to where the picture shows them.
 
     The ideal (pinhole) pixel is ``homography @ (x, y, 1)``; the lens then moves it radially:
     with ``c`` the centre of distortion and ``r`` the distance from it in units of `radius_px`,
@@ -96,12 +165,14 @@ class Warp:
     k1 : radial coefficient; 0 for a scan.
     centre_px : (column, row) of the centre of distortion.
     radius_px : the length that counts as 1 in `k1` (half the picture's diagonal).
+    join : of two papers out of register, else None.
     """
 
     homography: tuple[float, ...]
     k1: float = 0.0
     centre_px: tuple[float, float] = (0.0, 0.0)
     radius_px: float = 1.0
+    join: Join | None = None
 
     @property
     def matrix(self) -> Array:
@@ -110,7 +181,8 @@ class Warp:
 
     def to_px(self, points_mm: npt.ArrayLike) -> Array:
         """Map (x, y) in mm on the sheet to (column, row) in the photograph."""
-        ideal = _apply(self.matrix, points_array(points_mm))
+        seen = points_array(points_mm) if self.join is None else self.join.to_seen(points_mm)
+        ideal = _apply(self.matrix, seen)
         if self.k1 == 0.0:
             return ideal
         offset = ideal - self.centre_px
@@ -120,7 +192,8 @@ class Warp:
     def to_mm(self, pixels: npt.ArrayLike) -> Array:
         """Map (column, row) in the photograph to (x, y) in mm on the sheet."""
         inverse = np.asarray(np.linalg.inv(self.matrix), dtype=np.float64)
-        return _apply(inverse, self.undistorted(pixels))
+        seen = _apply(inverse, self.undistorted(pixels))
+        return seen if self.join is None else self.join.to_register(seen)
 
     def undistorted(self, pixels: npt.ArrayLike) -> Array:
         """Take the lens out of (column, row); fixed-point iteration, converges for |k1| < 0.3."""
@@ -136,6 +209,10 @@ class Warp:
 
     def px_per_mm(self, at_mm: tuple[float, float]) -> float:
         """Return the local scale (pixels per millimetre, root of the area ratio) at a place."""
+        if self.join is not None:
+            # A rigid motion leaves the scale alone, but a difference across the seam would not.
+            x, y = self.join.to_seen([at_mm])[0]
+            return replace(self, join=None).px_per_mm((float(x), float(y)))
         x, y = at_mm
         d = 0.5
         p = self.to_px([(x - d, y), (x + d, y), (x, y - d), (x, y + d)])
@@ -154,7 +231,8 @@ class Warp:
             )
         )
         turned = tuple(float(h) for h in (self.matrix @ motion).ravel())
-        return replace(self, homography=turned)
+        join = None if self.join is None else self.join.placed(placement)
+        return replace(self, homography=turned, join=join)
 
     @classmethod
     def similarity(cls, px_per_mm: float, height_px: int, angle_deg: float = 0.0) -> Warp:
@@ -197,6 +275,11 @@ class Placement:
             -(c * self.dx_mm + s * self.dy_mm),
             s * self.dx_mm - c * self.dy_mm,
         )
+
+
+def _unit(angle_deg: float) -> Array:
+    a = math.radians(angle_deg)
+    return np.array([math.cos(a), math.sin(a)])
 
 
 def _apply(matrix: Array, points: Array) -> Array:

@@ -13,12 +13,13 @@ from rubbing2pattern.documents.glazing import Glazing
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.folders import carried_to, typed_in
 from rubbing2pattern.glazing.carry import Carried
+from rubbing2pattern.joining import rejoined
 from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import check_folder, whole_folder
 from rubbing2pattern.progress import Progress, Silent
 from rubbing2pattern.provenance import provenance_of
-from rubbing2pattern.reading import Rubbing
+from rubbing2pattern.reading import LeadMap, RawNet, Rubbing
 from rubbing2pattern.reference import Reference
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.lead import find_lead
@@ -96,10 +97,11 @@ def trace_rubbing(
     watch = _Watch(progress)
     photograph = watch.run("load", load, Path(image), options.load)
     rubbing = watch.run("rectify", rectify, photograph, reference, options.rectify)
-    lead_map = watch.run("find lead", find_lead, rubbing, options.lead)
-    skeleton = watch.run("skeletonize", skeletonize, lead_map, options.skeleton)
-    raw = watch.run("trace", trace, skeleton, options.trace)
-    net = watch.run("tidy", tidy, raw, lead_map, rubbing, options.tidy)
+    lead_map, raw = _traced(watch, rubbing, options)
+    if joined := watch.run("trace", rejoined, raw, lead_map, rubbing, options.joining):
+        rubbing = joined
+        lead_map, raw = _traced(watch, rubbing, options)
+    net = watch.run("tidy", tidy, raw, lead_map, rubbing, options.tidy, options.laying)
     net = watch.run("measure", measure, net, lead_map, rubbing, options.measure)
     net = watch.run("level", level, net, options.level)
     panel = watch.run("cut pieces", cut_pieces, net, options.pieces)
@@ -107,7 +109,7 @@ def trace_rubbing(
     panel = watch.run("audit", audit, panel, options.audit)
     progress.done()
     source = provenance_of(photograph, reference, options)
-    return Reading(panel, rubbing, tuple(watch.seconds), source)
+    return Reading(panel, rubbing, watch.seconds, source)
 
 
 def write_reading(
@@ -155,18 +157,29 @@ def write_reading(
 
 
 class _Watch:
-    """Runs stages, says which one begins and keeps the time each took."""
+    """Runs stages, says which one begins and keeps the time each took, all its runs together."""
 
     def __init__(self, progress: Progress) -> None:
         self.progress = progress
-        self.seconds: list[tuple[str, float]] = []
+        self._seconds: dict[str, float] = {}
+
+    @property
+    def seconds(self) -> tuple[tuple[str, float], ...]:
+        """Name and time of every stage, in the order in which they first began."""
+        return tuple(self._seconds.items())
 
     def run(self, name: str, stage: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         self.progress.stage(name, STAGES.index(name) + 1, len(STAGES))
         start = perf_counter()
         datum = stage(*args, **kwargs)
-        self.seconds.append((name, perf_counter() - start))
+        self._seconds[name] = self._seconds.get(name, 0.0) + perf_counter() - start
         return datum
+
+
+def _traced(watch: _Watch, rubbing: Rubbing, options: Options) -> tuple[LeadMap, RawNet]:
+    lead_map = watch.run("find lead", find_lead, rubbing, options.lead)
+    skeleton = watch.run("skeletonize", skeletonize, lead_map, options.skeleton)
+    return lead_map, watch.run("trace", trace, skeleton, options.trace)
 
 
 def _check_name(name: str, seen_from: str) -> None:

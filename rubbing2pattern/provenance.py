@@ -16,6 +16,7 @@ import numpy as np
 
 from rubbing2pattern import __version__
 from rubbing2pattern.errors import InputUnreadable, RubbingError
+from rubbing2pattern.imaging.lead_network import SHA256, VERSION, WEIGHTS
 from rubbing2pattern.options import Options
 from rubbing2pattern.reading import Photograph
 from rubbing2pattern.reference import Reference
@@ -42,7 +43,7 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
     dict
         ``program``, ``libraries``, ``image``, ``reference`` and ``options``; plain values that
         JSON can hold. ``options`` has only those that differ from their defaults, as
-        ``{"lead.grid_mm": 0.4}``.
+        ``{"tidy.gap_mm": 12.0}``.
     """
     height_px, width_px = photograph.grey.shape
     image = {
@@ -51,6 +52,7 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
         "width_px": width_px,
         "height_px": height_px,
         "file_bits": photograph.file_bits,
+        "grey_weights": photograph.grey_weights,
     }
     return made_with(reference, options, image)
 
@@ -60,7 +62,8 @@ def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) 
     return {
         "program": {"name": "rubbing2pattern", "version": __version__},
         "libraries": {name: _version(name) for name in LIBRARIES},
-        "image": dict(image),
+        "lead_map": {"name": WEIGHTS, "version": VERSION, "sha256": SHA256},
+        "image": plain(image),
         "reference": plain(reference),
         "options": {name: plain(given) for name, given in options.changed().items()},
     }

@@ -19,6 +19,7 @@ from rubbing2pattern.stages.measure import measure
 from rubbing2pattern.stages.skeleton import skeletonize
 from rubbing2pattern.stages.tidy import tidy
 from rubbing2pattern.stages.trace import trace
+from tests.drawn import tooth
 
 PX_PER_MM = 150.0 / 25.4
 FINER = 4
@@ -115,9 +116,10 @@ class Drawing:
         return left
 
     def picture(self) -> npt.NDArray[np.uint8]:
-        """Grey of every pixel, with slight noise."""
+        """Grey of every pixel, with the grain of the paper and slight noise."""
         pale = self._filled(shapely.union_all(self.pallid)) / 3.0
         share = cv2.GaussianBlur(np.maximum(self.share() * self._crowned(), pale), (0, 0), 0.6)
+        share *= tooth(share.shape, PX_PER_MM, 12)
         noise = np.random.default_rng(11).normal(0.0, 2.0, share.shape)
         return np.clip(PAPER * np.exp(-INK * share) + noise, 0, 255).astype(np.uint8)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tests.drawn import PAPER, PX_PER_MM, leads
+from tests.drawn import PAPER, PX_PER_MM, leads, tooth
 
 DPI = f"{PX_PER_MM * 25.4:g}"
 
@@ -20,6 +20,7 @@ def picture(place: Path, across: int = 2, up: int = 2, lead_mm: float = 5.0) -> 
     y = [12.0 + 50.0 * k for k in range(up + 1)]
     paths = [[(at, y[0]), (at, y[-1])] for at in x] + [[(x[0], at), (x[-1], at)] for at in y]
     density = leads(x[-1] + 12.0, y[-1] + 12.0, paths, lead_mm)
+    density *= tooth(density.shape, PX_PER_MM, across * 10 + up + 1000)
     noise = np.random.default_rng(across * 10 + up).normal(0.0, 2.0, density.shape)
     grey = np.clip(PAPER * np.exp(-density) + noise, 0, 255).astype(np.uint8)
     assert cv2.imwrite(str(place), grey)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.frame import Frame, Warp
-from rubbing2pattern.reading import LeadMap, Photograph, Rubbing, Scale
+from rubbing2pattern.reading import LeadMap, NetworkMaps, Photograph, Rubbing, Scale
 
 PX_PER_MM = 4.0
 PAPER = 235.0
+TOOTH, TOOTH_MM = 0.12, 0.17
 
 Points = list[tuple[float, float]]
 Grid = npt.NDArray[np.float32]
@@ -43,10 +45,21 @@ def leads(
     return np.asarray(ink * np.clip(0.5 - (nearest - lead_mm / 2.0) / 0.3, 0.0, 1.0), np.float32)
 
 
+def tooth(shape: tuple[int, int], px_per_mm: float, seed: int) -> Grid:
+    """Return by how much the grain of the paper takes more ink or less, (H, W), 1 on the mean.
+
+    Wax on paper is never even; a sheet without grain is a drawing, not a rubbing.
+    """
+    grain = np.random.default_rng(seed).normal(0.0, 1.0, shape).astype(np.float32)
+    soft = cv2.GaussianBlur(grain, (0, 0), TOOTH_MM * px_per_mm)
+    return np.asarray(np.clip(1.0 + TOOTH * soft / soft.std(), 0.0, 2.0), np.float32)
+
+
 def photograph(density: Grid) -> Rubbing:
-    """Return a flat scan of a sheet of this density, with the noise of a camera."""
+    """Return a flat scan of a sheet of this density, with its grain and the noise of a camera."""
     noise = np.random.default_rng(7).normal(0.0, 1.5, density.shape)
-    grey = np.clip(PAPER * np.exp(-density) + noise, 0, 255).astype(np.uint8)
+    inked = density * tooth(density.shape, PX_PER_MM, 7)
+    grey = np.clip(PAPER * np.exp(-inked) + noise, 0, 255).astype(np.uint8)
     height, width = grey.shape
     warp = Warp.similarity(PX_PER_MM, height)
     bounds = (0.0, 0.0, (width - 1) / PX_PER_MM, (height - 1) / PX_PER_MM)
@@ -55,20 +68,32 @@ def photograph(density: Grid) -> Rubbing:
     )
 
 
-def map_of(density: Grid, width_mm: float = 4.0, px_per_mm: float = 2.0) -> LeadMap:
-    """Return a map of lead in which band and darkness are both as given, strength 1."""
-    height, width = density.shape
+def map_of(centre: Grid, width_mm: float = 4.0, px_per_mm: float = 2.0) -> LeadMap:
+    """Return a map on which lead line, leaf, density are all as given, and all lies in the panel.
+
+    The panel takes in all but a rim of three cells.
+    """
+    height, width = centre.shape
     frame = Frame(px_per_mm, 0.0, (height - 1) / px_per_mm, width, height)
     grey = np.full((4, 4), PAPER, np.float32)
+    inside = np.zeros(centre.shape, np.float32)
+    inside[3:-3, 3:-3] = 1.0
+    none = np.zeros(centre.shape, np.float32)
     return LeadMap(
         frame=frame,
-        density=density,
-        band=density,
-        angle=np.zeros(density.shape, np.uint8),
-        width_mm=np.full(density.shape, width_mm, np.float32),
-        angles=16,
-        strength=np.ones(density.shape, np.float32),
-        mask=np.ones(density.shape, bool),
+        density=centre,
+        maps=NetworkMaps(
+            leaf=centre,
+            centre=centre,
+            joint=none,
+            border=none,
+            inside=inside,
+            cosine=none,
+            sine=none,
+            width_mm=np.full(centre.shape, width_mm, np.float32),
+        ),
+        strength=np.ones(centre.shape, np.float32),
+        mask=np.ones(centre.shape, bool),
         paper_level=grey,
         paper_frame=Frame.over(frame.bounds_mm, 4.0 * px_per_mm / max(height, width)),
     )

@@ -53,7 +53,7 @@ def broken(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Batch,
         {"file": "gone.png", "dpi": DPI},
         {"file": "a b.png", "panel": "N4 3B"},
         {"file": "a b.png", "panel": "small", "dpi": "2"},
-        {"file": "a b.png", "panel": "bad option", "dpi": DPI, "set": "lead.grid_mm=-4"},
+        {"file": "a b.png", "panel": "bad option", "dpi": DPI, "set": "lead.paper_grid_mm=-4"},
         {"file": "", "panel": "nothing", "dpi": DPI},
     ]
     place = listed(home / "list.csv", rows)
@@ -332,13 +332,13 @@ def test_job_files_say_the_same_as_a_list(tmp_path: Path) -> None:
     place = listed(
         tmp_path / "list.csv",
         [
-            {"file": "a.png", "panel": "n1 1a", "dpi": DPI, "set": "lead.grid_mm=0.4"},
+            {"file": "a.png", "panel": "n1 1a", "dpi": DPI, "set": "lead.paper_grid_mm=0.8"},
             {"file": "a.png", "panel": "n1 2a", "marks": "m.csv", "seen_from": "outside"},
         ],
     )
     jobs = tmp_path
     (jobs / "1.toml").write_text(
-        f'file = "a.png"\npanel = "n1 1a"\ndpi = {DPI}\nset = "lead.grid_mm=0.4"\n',
+        f'file = "a.png"\npanel = "n1 1a"\ndpi = {DPI}\nset = "lead.paper_grid_mm=0.8"\n',
         encoding="utf-8",
     )
     (jobs / "2.toml").write_text(

@@ -154,7 +154,7 @@ def test_blank_paper_holds_no_lead(tmp_path: Path) -> None:
         ["--dpi", "200", "--panel", " "],
         ["--dpi", "200", "--max-megapixels", "many"],
         ["--dpi", "200", "--set", "lead.nothing=1"],
-        ["--dpi", "200", "--set", "lead.angles"],
+        ["--dpi", "200", "--set", "lead.margin_mm"],
         ["--dpi", "200", "--unheard-of"],
         ["--dpi", "200", "second.png"],
     ],
@@ -392,6 +392,8 @@ def test_an_interrupted_run_leaves_nothing(tmp_path: Path, number: int) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # A shell that starts the tests in the background lets them ignore an interrupt.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     ) as started:
         assert started.stderr is not None
         first = started.stderr.readline()

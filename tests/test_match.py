@@ -304,7 +304,7 @@ def test_what_cannot_be_read_leaves_everything_as_it_was(
         (bench, older, ("--overwrite",), 3, "version 0"),
         (blank, panel, ("--overwrite",), 5, "no loose piece"),
         (bench, panel, ("--overwrite", "--known", tmp_path / "none.csv"), 3, "none.csv"),
-        (bench, panel, ("--overwrite", "--set", "lead.grid_mm=0.4"), 2, "no option of matching"),
+        (bench, panel, ("--overwrite", "--set", "lead.margin_mm=3"), 2, "no option of matching"),
         (bench, panel, ("--overwrite", "--face-up", "up"), 2, "face-up"),
     ):
         told_refused(run(*command(photo, folder, place, *more)), code, words)

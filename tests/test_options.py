@@ -77,12 +77,17 @@ def test_only_changed_options_are_told() -> None:
 def test_options_are_given_as_text_in_the_kind_of_their_default() -> None:
     options = with_settings(
         Options(),
-        ["lead.margin_mm=3", "lead.angles = 24", "lead.widths_mm=3,6.5", "documents.units=in"],
+        [
+            "lead.margin_mm=3",
+            "measure.least_halves = 24",
+            "tidy.boundary_look=2,1,2.5,-0.5",
+            "documents.units=in",
+        ],
     )
     assert options.lead.margin_mm == 3.0
     assert type(options.lead.margin_mm) is float
-    assert options.lead.angles == 24
-    assert options.lead.widths_mm == (3.0, 6.5)
+    assert options.measure.least_halves == 24
+    assert options.tidy.boundary_look == (2.0, 1.0, 2.5, -0.5)
     assert options.documents.units == "in"
     assert Options() == with_settings(Options(), [])
 
@@ -103,7 +108,7 @@ def test_a_list_of_stock_widths_is_given_as_text() -> None:
         ("lead.margin_mm=three", "'three' is not a number"),
         ("lead.margin_mm=nan", "must lie from 0.0 to 20.0"),
         ("lead.margin_mm=99", "must lie from 0.0 to 20.0"),
-        ("lead.angles=7.5", "not a whole number"),
+        ("measure.least_halves=7.5", "not a whole number"),
         ("documents.units=ells", "mm or in"),
     ],
 )

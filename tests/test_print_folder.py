@@ -114,7 +114,7 @@ def test_refusals_touch_nothing(folder: Path, tmp_path: Path) -> None:
     refused(run("print", folder), 2, "nothing is given to print differently")
     refused(run("print", folder, "--paper", "A5"), 2, "too small for tiles")
     refused(run("print", folder, "--print-scale", "2x2"), 2, "must lie from 0.95")
-    refused(run("print", folder, "--set", "lead.grid_mm=0.4"), 2, "no option of a print")
+    refused(run("print", folder, "--set", "lead.margin_mm=3"), 2, "no option of a print")
     refused(run("print", folder, "--set", "paper.overlap_mm=4"), 2, "paper.overlap_mm=4")
     refused(run("print", tmp_path / "none", "--paper", "A4"), 3, "panel.json")
     assert listing(folder) == before

@@ -44,8 +44,12 @@ def test_importing_the_package_loads_nothing() -> None:
 
 
 def test_every_error_has_an_exit_code_of_its_own() -> None:
-    """But a picture without leads and one without glass: both show nothing that is looked for."""
+    """But a picture without leads and one without glass: both show nothing that is looked for.
+
+    A damaged program is a defect of the program, whoever damaged it.
+    """
     family = rubbing2pattern.RubbingError.__subclasses__()
     codes = {kind.__name__: kind.exit_code for kind in family}
     assert codes.pop("NoGlassFound") == codes["NoLeadFound"] == 5
+    assert codes.pop("ProgramDamaged") == 1
     assert sorted(codes.values()) == [2, 3, 4, 5, 6]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from rubbing2pattern.reading import Skeleton
@@ -78,9 +80,40 @@ def test_a_frayed_edge_is_no_branch() -> None:
     assert skeletonize(drawn.map_of(strap(4), 2.0)).branches == ()
 
 
+def test_what_the_map_says_lies_beyond_the_border_is_one_outside() -> None:
+    """A ruler beside the panel parts the paper; both parts are outside, and so is what it holds."""
+    grid = np.zeros((120, 200), np.float32)
+    grid[20:24, 20:100] = grid[96:100, 20:100] = 1.0
+    grid[20:100, 20:24] = grid[20:100, 96:100] = 1.0
+    grid[:, 130:134] = 1.0
+    grid[40:80, 150:154] = grid[40:80, 180:184] = 1.0
+    grid[40:44, 150:184] = grid[76:80, 150:184] = 1.0
+    inside = np.zeros(grid.shape, np.float32)
+    inside[18:102, 18:102] = 1.0
+    lead = drawn.map_of(grid)
+    lead = replace(lead, maps=replace(lead.maps, inside=inside))
+    pane, paper, beyond, box = labels_at(
+        skeletonize(lead), [(60, 60), (5, 60), (60, 140), (60, 166)]
+    )
+    assert paper == beyond == box != pane
+
+
+def test_two_rooms_with_a_narrow_door_are_two_basins() -> None:
+    """Whether there is a lead in the door is weighed later; a wide door makes one room."""
+    parted = []
+    for door in (8, 30):
+        grid = np.ones((120, 160), np.float32)
+        grid[0:8], grid[-8:], grid[:, 0:8], grid[:, -8:] = 0.0, 0.0, 0.0, 0.0
+        grid[20:60, 20:60] = grid[20:60, 80:140] = 0.0
+        grid[40 - door // 2 : 40 + door // 2, 60:80] = 0.0
+        first, second = labels_at(skeletonize(drawn.map_of(grid)), [(40, 40), (40, 110)])
+        parted.append(first != second)
+    assert parted == [True, False]
+
+
 def test_nothing_is_written_to_the_map() -> None:
     lead = drawn.map_of(cross(), 2.0)
-    before = (lead.band.copy(), lead.density.copy())
+    before = (lead.maps.centre.copy(), lead.maps.leaf.copy())
     skeletonize(lead)
-    assert np.array_equal(lead.band, before[0])
-    assert np.array_equal(lead.density, before[1])
+    assert np.array_equal(lead.maps.centre, before[0])
+    assert np.array_equal(lead.maps.leaf, before[1])

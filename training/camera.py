@@ -41,9 +41,7 @@ def _light(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     return light.clamp_min(0.03)
 
 
-def _cut_out(
-    chance: Chance, light: Tensor, x: Tensor, y: Tensor
-) -> tuple[Tensor, Tensor, Tensor]:
+def _cut_out(chance: Chance, light: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor, Tensor]:
     """Let the sheet end within some pictures, torn or cut; beyond is a table, known or not."""
     n = len(x)
     far = torch.full_like(x, -1e3)
@@ -52,13 +50,17 @@ def _cut_out(
         torn = chance.sometimes(n, 0.3, 0.2, 2.0) * patches(chance, x, y, chance.spread(n, 4, 30))
         edge = u - chance.uniform(n, 30, 128) + torn
         far = torch.where(chance.yes(n, 0.22 / (k + 1)), torch.maximum(far, edge), far)
-    u, v = turned(x - chance.uniform(n, -120, 120), y - chance.uniform(n, -120, 120), chance.uniform(n, 0, 3))
+    u, v = turned(
+        x - chance.uniform(n, -120, 120), y - chance.uniform(n, -120, 120), chance.uniform(n, 0, 3)
+    )
     hole = chance.spread(n, 2, 8) - torch.hypot(u, v)
     far = torch.where(chance.yes(n, 0.1), torch.maximum(far, hole), far)
     angle = chance.pick(n, (0.0, 1.5708))
     grain = streaks(chance, x, y, chance.spread(n, 20, 300), chance.spread(n, 1, 12), angle)
     table = chance.spread(n, 0.03, 1.0) * torch.exp(0.3 * grain * chance.uniform(n, 0, 1) ** 2)
-    shadow = 1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.exp(-far.clamp_min(0) / chance.spread(n, 1, 15))
+    shadow = 1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.exp(
+        -far.clamp_min(0) / chance.spread(n, 1, 15)
+    )
     over = torch.sigmoid(far / 0.2)
     light = light * (1 - over) + table * shadow * over
     # The sheet's edge is known to the reader in most pictures, to some millimetres.
@@ -72,7 +74,9 @@ def _recorded(chance: Chance, light: Tensor) -> Tensor:
     n = len(light)
     light = blurred(light, chance.spread(n, 0.15, 1.5))
     top = light.amax(dim=(1, 2), keepdim=True)
-    grey = (light / top * chance.uniform(n, 0.75, 1.12)).clamp(0, 1) ** chance.uniform(n, 0.38, 0.75)
+    grey = (light / top * chance.uniform(n, 0.75, 1.12)).clamp(0, 1) ** chance.uniform(
+        n, 0.38, 0.75
+    )
     soft = blurred(grey, chance.uniform(n, 0.8, 2.5))
     grey = grey + chance.sometimes(n, 0.3, 0.2, 1.2) * (grey - soft)
     noise = torch.randn(grey.shape, generator=chance.source, device=chance.device)
@@ -94,5 +98,3 @@ def _pressed(chance: Chance, grey: Tensor) -> Tensor:
     wave = torch.round(wave / step) * step
     blocks = basis.T @ wave @ basis
     return blocks.transpose(2, 3).reshape(n, side, side)
-
-

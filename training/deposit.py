@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import torch
 
-from training.chance import Chance, Tensor, mix, share
+from training.chance import Chance, Tensor, share
 from training.design import OUTSIDE
 from training.fields import blurred, patches, streaks, turned
 from training.leads import Leads
@@ -49,7 +49,9 @@ def _pressure(chance: Chance, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     n = len(x)
     wide = chance.spread(n, 3, 22)
     bands = streaks(chance, x, y, chance.spread(n, 40, 260), wide, hand.angle)
-    cross = streaks(chance, x, y, chance.spread(n, 40, 200), wide, hand.angle + chance.uniform(n, 0.3, 1.6))
+    cross = streaks(
+        chance, x, y, chance.spread(n, 40, 200), wide, hand.angle + chance.uniform(n, 0.3, 1.6)
+    )
     slow = patches(chance, x, y, chance.spread(n, 35, 200))
     strength = (0.05 + 0.6 * hand.worn) * chance.uniform(n, 0.3, 1.2)
     parts = bands * chance.uniform(n, 0, 1) + cross * chance.uniform(n, 0, 0.7)
@@ -72,12 +74,16 @@ def _on_lead(chance: Chance, leads: Leads, hand: Hand, edge: Tensor) -> Tensor:
     # Hollow: the pressure crowds to the edges, and the middle of wide leads stays pale.
     hollow = chance.sometimes(n, 0.6, 0.0, 1.0) * (1 + 0.6 * own)
     crowd = chance.uniform(n, 0.6, 2.5)
-    body = body * (1 - hollow.clamp(0, 0.97) * (1 - torch.exp(-((half - leads.away_mm).clamp_min(0) / crowd))) )
+    body = body * (
+        1 - hollow.clamp(0, 0.97) * (1 - torch.exp(-((half - leads.away_mm).clamp_min(0) / crowd)))
+    )
     round_ = chance.sometimes(n, 0.35, 0.2, 1.0)
     body = body * (1 - round_ * u ** chance.uniform(n, 1.5, 5)).clamp_min(0)
     odd = chance.sometimes(n, 0.3, 0.1, 0.5)
     for k in range(3):
-        body = body * (1 + odd * chance.normal(n) * torch.cos((k + 1) * 2.2 * u + k)).clamp_min(0.05)
+        body = body * (1 + odd * chance.normal(n) * torch.cos((k + 1) * 2.2 * u + k)).clamp_min(
+            0.05
+        )
     # One side darker: the stick pushes over every lead from the same side, or a lead leans.
     push = leads.normal_x * torch.cos(hand.angle) + leads.normal_y * torch.sin(hand.angle)
     body = body * (1 + chance.sometimes(n, 0.4, 0.2, 0.9) * push * u).clamp_min(0)
@@ -85,8 +91,12 @@ def _on_lead(chance: Chance, leads: Leads, hand: Hand, edge: Tensor) -> Tensor:
     body = body * (1 + lean * leads.side * u).clamp_min(0.02)
     crack = chance.sometimes(n, 0.2, 0.3, 1.0) * (share(leads.lead, 33) < 0.3)
     body = body * (1 - crack * torch.exp(-((leads.away_mm / 0.4) ** 2)))
-    halo = chance.sometimes(n, 0.5, 0.0, 0.35) * torch.exp(-edge.clamp_min(0) / chance.spread(n, 0.3, 4))
-    putty = chance.sometimes(n, 0.3, 0.05, 0.6) * torch.exp(-(((edge - chance.uniform(n, 0.5, 3)) / 0.6) ** 2))
+    halo = chance.sometimes(n, 0.5, 0.0, 0.35) * torch.exp(
+        -edge.clamp_min(0) / chance.spread(n, 0.3, 4)
+    )
+    putty = chance.sometimes(n, 0.3, 0.05, 0.6) * torch.exp(
+        -(((edge - chance.uniform(n, 0.5, 3)) / 0.6) ** 2)
+    )
     outside = (edge > 0) * (halo + putty * (share(leads.lead, 34) < 0.7))
     wide_pale = torch.exp(-chance.sometimes(n, 0.4, 0.05, 0.25) * (half - 2.0).clamp_min(0))
     return (body + outside) * wide_pale
@@ -107,8 +117,12 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
         rate = chance.uniform(n, 1.0, 2.8) + 0.9 * (1 - hand.worn)
         depth = chance.yes(n, chance_of) * chance.uniform(n, 0.3, 1.0)
         kept = kept * (1 - depth * torch.sigmoid((hole - rate) * 7))
-    ring = (leads.joint_mm - leads.solder_mm * chance.uniform(n, 1.0, 1.8)) / chance.uniform(n, 1, 4)
-    lifted = chance.sometimes(n, 0.5, 0.2, 1.0) * torch.exp(-ring**2) * (share(leads.lead, 44) < 0.7)
+    ring = (leads.joint_mm - leads.solder_mm * chance.uniform(n, 1.0, 1.8)) / chance.uniform(
+        n, 1, 4
+    )
+    lifted = (
+        chance.sometimes(n, 0.5, 0.2, 1.0) * torch.exp(-(ring**2)) * (share(leads.lead, 44) < 0.7)
+    )
     frayed = patches(chance, x, y, chance.spread(n, 1.5, 6))
     fray = chance.sometimes(n, 0.5, 0.0, 0.8) * hand.worn * torch.sigmoid((frayed + edge - 0.8) * 3)
     return kept * (1 - lifted) * (1 - fray)
@@ -156,7 +170,9 @@ def _texture(chance: Chance, leads: Leads, x: Tensor, y: Tensor) -> Tensor:
     web = patches(chance, x, y, size * 1.5).abs()
     other = patches(chance, x, y, size * 2.5).abs()
     thin = chance.uniform(n, 0.05, 0.3)
-    crackle = 1.6 * torch.maximum(torch.exp(-((web / thin) ** 2)), torch.exp(-((other / thin) ** 2)))
+    crackle = 1.6 * torch.maximum(
+        torch.exp(-((web / thin) ** 2)), torch.exp(-((other / thin) ** 2))
+    )
     kinds = torch.stack((hammered, reeded, streaky, seedy, checked, wavy, crackle))
     one = (share(leads.piece, 64) * 1.6).long() + chance.whole(n, 0, len(kinds))
     return kinds.gather(0, (one % len(kinds))[None])[0] * chance.uniform(n, 0.7, 1.8)
@@ -188,7 +204,9 @@ def _on_bench(
     n = len(x)
     outside = leads.piece == OUTSIDE
     angle = chance.pick(n, (0.0, 1.5708)) + chance.normal(n, 0.05)
-    grain = torch.exp(0.7 * streaks(chance, x, y, chance.spread(n, 60, 400), chance.spread(n, 1, 9), angle))
+    grain = torch.exp(
+        0.7 * streaks(chance, x, y, chance.spread(n, 60, 400), chance.spread(n, 1, 9), angle)
+    )
     tone = chance.sometimes(n, 0.6, 0.0, 0.5) * (0.3 + 0.7 * hand.worn)
     down = torch.sigmoid((edge - chance.spread(n, 1, 15)) / chance.uniform(n, 0.5, 4))
     return outside * tone * grain * down
@@ -236,5 +254,3 @@ def _pigment(chance: Chance, dose: Tensor, hand: Hand, x: Tensor, y: Tensor) -> 
     grain = torch.exp(strength * (fine + blotch * chance.uniform(n, 0, 0.8)) + laid)
     full = chance.uniform(n, 0.8, 2.6)
     return full * (1 - torch.exp(-dose * grain))
-
-

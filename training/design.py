@@ -113,7 +113,9 @@ def _medallion(
     framed = chance.yes(n, 0.6)
     few = chance.whole(n, 1, 13)
     many = torch.round(350 / chance.spread(n, 10, 60)).long()
-    tie = torch.floor(torch.atan2(v, u) / (2 * math.pi) * torch.where(chance.yes(n, 0.6), few, many))
+    tie = torch.floor(
+        torch.atan2(v, u) / (2 * math.pi) * torch.where(chance.yes(n, 0.6), few, many)
+    )
     strip = framed & (far > -wide) & (far <= 0)
     inner = mix(_fields(chance, u, v, REGULAR + FREE), k + 2001)
     inner = torch.where(chance.yes(n, 0.35), mix(tie * 0, k + 2003), inner)
@@ -152,7 +154,8 @@ def _mended(chance: Chance, x: Tensor, y: Tensor, label: Tensor) -> Tensor:
     n = len(x)
     for k in range(3):
         u, v = turned(
-            x - chance.uniform(n, -100, 100), y - chance.uniform(n, -100, 100),
+            x - chance.uniform(n, -100, 100),
+            y - chance.uniform(n, -100, 100),
             chance.uniform(n, 0, 6.3),
         )
         bend = chance.normal(n, 8) * torch.sin(u / chance.spread(n, 20, 90))
@@ -185,7 +188,9 @@ def _framed(
     side = torch.where(u.abs() - wide / 2 > v.abs() - tall / 2, v, u)
     for k in range(3):
         on = chance.yes(n, (0.45, 0.3, 0.2)[k])
-        strip = on * torch.where(chance.yes(n, 0.7), chance.uniform(n, 8, 24), chance.uniform(n, 24, 60))
+        strip = on * torch.where(
+            chance.yes(n, 0.7), chance.uniform(n, 8, 24), chance.uniform(n, 24, 60)
+        )
         here = (far > -(depth + strip)) & (far <= -depth)
         pitch = torch.where(chance.yes(n, 0.6), chance.spread(n, 25, 260), chance.spread(n, 8, 25))
         ties = torch.floor(side / pitch + share(zone * 0 + k, 8))

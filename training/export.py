@@ -1,7 +1,8 @@
 """Export trained weights: ``python -m training.export FOLDER -o lead-map.onnx.xz``.
 
-The exporter folds the batch norms into the convolutions. Weights are rounded to what half precision
-holds and stay in single precision, so that every reader takes them; packed, they need half the room.
+The exporter folds the batch norms into the convolutions. Weights are rounded to what half
+precision holds and stay in single precision, so that every reader takes them; packed, they need
+half the room.
 """
 
 from __future__ import annotations

@@ -68,7 +68,9 @@ def split_rectangles(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
         upright = wide * bias > tall * (1 - bias)
         at = 0.28 + 0.44 * share(label, 22)
         cut_x, cut_y = left + at * wide, low + at * tall
-        room = torch.where(upright, torch.minimum(at, 1 - at) * wide, torch.minimum(at, 1 - at) * tall)
+        room = torch.where(
+            upright, torch.minimum(at, 1 - at) * wide, torch.minimum(at, 1 - at) * tall
+        )
         go = (room > small) & (share(label, 23 + depth) > 0.12)
         over = torch.where(upright, x > cut_x, y > cut_y)
         left = torch.where(go & upright & over, cut_x, left)
@@ -90,7 +92,9 @@ def wheel(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     ring = torch.floor((r / step) ** power)
     turn = torch.atan2(y, x) / (2 * math.pi) + chance.uniform(n, 0, 1)
     stagger = 0.5 * (ring.long() % 2) * chance.yes(n, 0.5)
-    more = torch.where(chance.yes(n, 0.5), 1.0 + (ring > 1) + (ring > 3) * 2.0, torch.ones_like(ring))
+    more = torch.where(
+        chance.yes(n, 0.5), 1.0 + (ring > 1) + (ring > 3) * 2.0, torch.ones_like(ring)
+    )
     wavy = chance.sometimes(n, 0.25, 0.02, 0.12) * torch.sin(r / chance.spread(n, 8, 40))
     # Some rings are rows of beads.
     middle = step * (ring + 0.5) ** (1 / power)
@@ -146,7 +150,9 @@ def crossing_circles(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     """Circles on a lattice that cut or touch each other: vesicas, tangent and pointed arches."""
     n = len(x)
     pitch = chance.spread(n, 36, 150)
-    high = pitch * torch.where(chance.yes(n, 0.5), chance.pick(n, (0.866, 1.0)), chance.uniform(n, 0.7, 1.4))
+    high = pitch * torch.where(
+        chance.yes(n, 0.5), chance.pick(n, (0.866, 1.0)), chance.uniform(n, 0.7, 1.4)
+    )
     radius = pitch * torch.where(
         chance.yes(n, 0.5), chance.pick(n, (0.5, 0.7071, 1.0)), chance.uniform(n, 0.45, 1.05)
     )
@@ -271,13 +277,31 @@ def beads(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     disc = torch.hypot(u, w) < bead * chance.uniform(n, 0.38, 0.5)
     lozenge = u.abs() + w.abs() < bead * 0.5
     shape = torch.where(chance.yes(n, 0.5), disc, lozenge) & chance.yes(n, 0.5)
-    small = torch.where(shape, mix(i, row, 1), mix(torch.where(chance.yes(n, 0.6), i, i * 0), row, 2))
+    small = torch.where(
+        shape, mix(i, row, 1), mix(torch.where(chance.yes(n, 0.6), i, i * 0), row, 2)
+    )
     pane = mix(torch.floor(x / chance.spread(n, 30, 160)), row, 3)
     return torch.where(v < bead, small, pane)
 
 
 REGULAR = (
-    lattice, lattice, uneven_grid, bricks, split_rectangles, split_rectangles, wheel, roundels,
-    scales, crossing_circles, crossing_circles, arcade, arcade, straight_lines, rosette, tiles,
-    beads, beads, beads,
+    lattice,
+    lattice,
+    uneven_grid,
+    bricks,
+    split_rectangles,
+    split_rectangles,
+    wheel,
+    roundels,
+    scales,
+    crossing_circles,
+    crossing_circles,
+    arcade,
+    arcade,
+    straight_lines,
+    rosette,
+    tiles,
+    beads,
+    beads,
+    beads,
 )

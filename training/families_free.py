@@ -126,7 +126,9 @@ def ribbons(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     n = len(x)
     wide = chance.uniform(n, 9, 30)
     long = chance.spread(n, 60, 220)
-    label = torch.where(chance.yes(n, 0.5), cells(chance, x, y), mix(torch.floor(x / long), torch.floor(y / long)))
+    label = torch.where(
+        chance.yes(n, 0.5), cells(chance, x, y), mix(torch.floor(x / long), torch.floor(y / long))
+    )
     for k in range(4):
         u, v = turned(x, y, chance.pick(n, (0.0, 1.5708, 0.785, -0.785)))
         swing = long * chance.uniform(n, 0.0, 0.4)
@@ -169,6 +171,16 @@ def overlapping_circles(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
 
 
 FREE = (
-    cells, cells, contours, waves, scrolls, leaves, leaves, figures, figures, ribbons, plain,
+    cells,
+    cells,
+    contours,
+    waves,
+    scrolls,
+    leaves,
+    leaves,
+    figures,
+    figures,
+    ribbons,
+    plain,
     overlapping_circles,
 )

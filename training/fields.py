@@ -33,9 +33,7 @@ def streaks(
 ) -> Tensor:
     """Return a field of unit deviation, patches `along_mm` by `across_mm`, turned by `angle`."""
     n = len(x)
-    texture = torch.randn(
-        (n, 1, _TEXTURE, _TEXTURE), generator=chance.source, device=chance.device
-    )
+    texture = torch.randn((n, 1, _TEXTURE, _TEXTURE), generator=chance.source, device=chance.device)
     u, v = turned(x, y, angle)
     size = _TEXTURE / 2
     # Beyond the texture it is mirrored, so no field runs out.

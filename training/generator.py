@@ -43,8 +43,17 @@ class Batch:
     def targets(self) -> Tensor:
         """Return (n, 8, S, S) in the order of the network's outputs."""
         return torch.stack(
-            (self.leaf, self.centre, self.joint, self.border, self.inside,
-             self.cosine, self.sine, self.width), dim=1,
+            (
+                self.leaf,
+                self.centre,
+                self.joint,
+                self.border,
+                self.inside,
+                self.cosine,
+                self.sine,
+                self.width,
+            ),
+            dim=1,
         )
 
 
@@ -58,7 +67,11 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
     tape, covered = marks.tape(chance, x, y)
     pigment = pigment * marks.erased(chance, x, y) * broken * covered
     dense = pigment + fold + tape + marks.smudges(chance, hand.worn, x, y)
-    dense = dense + marks.bars(chance, hand.worn, (leads.piece != 0).float(), x, y) + marks.printed(chance, x, y)
+    dense = (
+        dense
+        + marks.bars(chance, hand.worn, (leads.piece != 0).float(), x, y)
+        + marks.printed(chance, x, y)
+    )
     ink = torch.maximum(writing.words(chance, glyphs, x, y, 14), writing.lines(chance, x, y, 10))
     dense = torch.maximum(dense, ink) + 0.3 * torch.minimum(dense, ink)
     dense = marks.printed_things(chance, x, y, dense)

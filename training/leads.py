@@ -109,9 +109,7 @@ def _pair(a: Tensor, b: Tensor) -> Tensor:
     return (mix(torch.minimum(a, b), torch.maximum(a, b)) & ~1) | border.long()
 
 
-def _seeds(
-    label: Tensor, zone: Tensor, widths: Widths
-) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+def _seeds(label: Tensor, zone: Tensor, widths: Widths) -> tuple[Tensor, Tensor, Tensor, Tensor]:
     """Return the lead line inside every coarse cell: half width (-1 where none), x, y, pair."""
     n = len(label)
     x, y = grid(n, SIDE, CELL_MM, str(label.device))
@@ -123,10 +121,14 @@ def _seeds(
     zone_right, zone_down = _shifted(zone, 1, 2), _shifted(zone, 1, 1)
     # Outer cracks first, so that a crack through the middle of the cell has the last word.
     for r, c, to, other_zone, dx, dy in (
-        (0, 1, right, zone_right, 2 * q, -q), (1, 1, right, zone_right, 2 * q, q),
-        (1, 0, down, zone_down, -q, 2 * q), (1, 1, down, zone_down, q, 2 * q),
-        (0, 0, right, zone_right, 0.0, -q), (1, 0, right, zone_right, 0.0, q),
-        (0, 0, down, zone_down, -q, 0.0), (0, 1, down, zone_down, q, 0.0),
+        (0, 1, right, zone_right, 2 * q, -q),
+        (1, 1, right, zone_right, 2 * q, q),
+        (1, 0, down, zone_down, -q, 2 * q),
+        (1, 1, down, zone_down, q, 2 * q),
+        (0, 0, right, zone_right, 0.0, -q),
+        (1, 0, right, zone_right, 0.0, q),
+        (0, 0, down, zone_down, -q, 0.0),
+        (0, 1, down, zone_down, q, 0.0),
     ):
         a, b = label[:, r::2, c::2], to[:, r::2, c::2]
         crack = a != b
@@ -186,7 +188,7 @@ def _moved(t: Tensor, dy: int, dx: int) -> Tensor:
 
 def _without_slivers(label: Tensor, zone: Tensor, widths: Widths) -> Tensor:
     """Give pieces that no glazier would cut to the pieces around them."""
-    half, at_x, at_y, _, edge = _nearest(label, zone, widths)
+    edge = _nearest(label, zone, widths)[4]
     n = len(label)
     coarse = label[:, ::2, ::2]
     own = mix(coarse, torch.arange(n, device=label.device)[:, None, None])
@@ -248,8 +250,15 @@ def _joints(
 
 
 def _free_leads(
-    chance: Chance, x: Tensor, y: Tensor, away: Tensor, half: Tensor,
-    dx: Tensor, dy: Tensor, pair: Tensor, piece: Tensor,
+    chance: Chance,
+    x: Tensor,
+    y: Tensor,
+    away: Tensor,
+    half: Tensor,
+    dx: Tensor,
+    dy: Tensor,
+    pair: Tensor,
+    piece: Tensor,
 ) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
     """Add leads over cracks that end freely inside a piece.
 

@@ -25,7 +25,9 @@ def smudges(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> Tensor:
     n = len(x)
     cloud = patches(chance, x, y, chance.spread(n, 10, 80))
     total = chance.sometimes(n, 0.6, 0.0, 0.4) * worn * torch.sigmoid((cloud - 0.8) * 4)
-    smear = streaks(chance, x, y, chance.spread(n, 20, 120), chance.spread(n, 3, 16), chance.uniform(n, 0, 3.15))
+    smear = streaks(
+        chance, x, y, chance.spread(n, 20, 120), chance.spread(n, 3, 16), chance.uniform(n, 0, 3.15)
+    )
     total = total + chance.sometimes(n, 0.5, 0.0, 0.5) * worn * torch.sigmoid((smear - 1.2) * 5)
     for _ in range(3):
         u, v = _somewhere(chance, x, y, chance.uniform(n, 0, 3.15))
@@ -43,7 +45,9 @@ def erased(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     factor = torch.ones_like(x)
     for _ in range(2):
         u, v = _somewhere(chance, x, y, chance.uniform(n, 0, 3.15))
-        inside = _edge(u.abs() - chance.spread(n, 8, 60), 2.0) * _edge(v.abs() - chance.spread(n, 3, 12), 1.0)
+        inside = _edge(u.abs() - chance.spread(n, 8, 60), 2.0) * _edge(
+            v.abs() - chance.spread(n, 3, 12), 1.0
+        )
         factor = factor * (1 - chance.sometimes(n, 0.12, 0.3, 0.95) * inside)
     return factor
 
@@ -62,7 +66,9 @@ def folds(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, T
         u, v = _somewhere(chance, x, y, angle)
         v = v + chance.normal(n, 0.3) * torch.sin(u / chance.spread(n, 20, 90))
         short = chance.yes(n, 0.3)
-        there = torch.where(short, _edge(u.abs() - chance.spread(n, 10, 60), 1.0), torch.ones_like(u))
+        there = torch.where(
+            short, _edge(u.abs() - chance.spread(n, 10, 60), 1.0), torch.ones_like(u)
+        )
         there = there * chance.yes(n, (0.12 + 0.3 * worn) / (1 + 0.4 * k))
         wide = chance.spread(n, 0.25, 1.3)
         uneven = torch.sigmoid(2 * patches(chance, x, y, chance.spread(n, 4, 40)) + 1)
@@ -80,20 +86,24 @@ def folds(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, T
 def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Return the density of iron bars rubbed through from behind.
 
-    They run straight across whatever is leaded, without a joint, narrow or broad, faint or as dark as
-    lead; `inside` is 1 on the panel, beyond which they end or go on to their fixings.
+    They run straight across whatever is leaded, without a joint, narrow or broad, faint or as dark
+    as lead; `inside` is 1 on the panel, beyond which they end or go on to their fixings.
     """
     n = len(x)
     angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.02)
-    u, v = turned(x, y, angle)
+    _, v = turned(x, y, angle)
     gap = chance.uniform(n, 120, 400)
     v = v - chance.uniform(n, -130, 130)
     v = v - gap * torch.round(v / gap)
     wide = chance.spread(n, 1.5, 13)
     body = _edge(v.abs() - wide, chance.spread(n, 0.2, 3.0))
     rim = torch.exp(-(((v.abs() - wide) / chance.spread(n, 0.4, 2.0)) ** 2))
-    body = torch.maximum(body * chance.uniform(n, 0.2, 1.0), rim * chance.sometimes(n, 0.4, 0.2, 1.0))
-    uneven = torch.sigmoid(2 * patches(chance, x, y, chance.spread(n, 8, 80)) + chance.uniform(n, -1, 2))
+    body = torch.maximum(
+        body * chance.uniform(n, 0.2, 1.0), rim * chance.sometimes(n, 0.4, 0.2, 1.0)
+    )
+    uneven = torch.sigmoid(
+        2 * patches(chance, x, y, chance.spread(n, 8, 80)) + chance.uniform(n, -1, 2)
+    )
     strength = chance.sometimes(n, 0.25, 0.05, 1.0) * (0.3 + 0.7 * worn)
     beyond = torch.where(chance.yes(n, 0.6), inside, torch.ones_like(inside))
     return body * uneven * strength * beyond
@@ -126,7 +136,9 @@ def tape(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
         inside = _edge(u.abs() - long / 2, 0.2) * _edge(v.abs() - wide, 0.2)
         rim = torch.exp(-(((v.abs() - wide) / 0.4) ** 2)) * _edge(u.abs() - long / 2, 0.2)
         there = chance.yes(n, 0.08)
-        total = total + there * (inside * chance.uniform(n, -0.15, 0.35) + rim * chance.uniform(n, -0.2, 0.5))
+        total = total + there * (
+            inside * chance.uniform(n, -0.15, 0.35) + rim * chance.uniform(n, -0.2, 0.5)
+        )
         factor = factor * (1 - there * inside * chance.uniform(n, 0, 0.5))
     return total, factor
 

@@ -1,8 +1,8 @@
 """Train the network: ``python -m training.train --seconds 520 --out FOLDER [--resume FOLDER]``.
 
-On several accelerators start it with ``torchrun --nproc-per-node N -m training.train …``; each draws
-rubbings of its own. A run ends after `--seconds`; its learning rate falls over that time. The next
-run goes on from the averaged weights with another seed.
+On several accelerators start it with ``torchrun --nproc-per-node N -m training.train …``; each
+draws rubbings of its own. A run ends after `--seconds`; its learning rate falls over that time.
+The next run goes on from the averaged weights with another seed.
 """
 
 from __future__ import annotations

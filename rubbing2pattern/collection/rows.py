@@ -131,7 +131,7 @@ def _check_heads(place: Path, heads: list[str]) -> None:
         if head not in COLUMNS:
             raise UsageFault(
                 f"{place} has a column {head!r}, which is none of {', '.join(COLUMNS)}; other "
-                "options go into the column set, as lead.grid_mm=0.4"
+                "options go into the column set, as tidy.gap_mm=12"
             )
         if head in heads[:k]:
             raise UsageFault(f"{place} has two columns {head}")

@@ -44,7 +44,7 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     Raises
     ------
     ProgramDamaged
-        when the weights are not those the program was made with.
+        when the weights are missing or not those the program was made with.
     """
     rows, columns = grey.shape
     given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
@@ -55,10 +55,13 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
             low, right = min(top + _TILE, height), min(left + _TILE, width)
             t, s = max(0, top - _AROUND), max(0, left - _AROUND)
             part = given[:, :, t : min(height, low + _AROUND), s : min(width, right + _AROUND)]
-            seen = _seen(part)
-            out[:, top:low, left:right] = seen[:, top - t : low - t, left - s : right - s]
-    maps = _rounded(out[:, :rows, :columns])
-    return NetworkMaps(*maps[:7], width_mm=10.0 * maps[7])
+            inner = (slice(top - t, low - t), slice(left - s, right - s))
+            _unfold(_seen(part), inner, out[:, top:low, left:right])
+    del given
+    for k, grid in enumerate(out):
+        _settle(grid, is_share=k < _SHARES)
+    out[7] *= 10.0
+    return NetworkMaps(*(np.ascontiguousarray(grid[:rows, :columns]) for grid in out))
 
 
 def prepared(grey: Grey, mask: Mask) -> npt.NDArray[np.float32]:
@@ -101,24 +104,43 @@ def _padded(grid: npt.NDArray[np.generic], value: int) -> Grey:
 
 
 def _seen(given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Run the network; unfold its cells of 2 x 2; return (8, H, W), logits turned to shares."""
+    """Run the network; return its outputs, (32, H / 2, W / 2)."""
     network = _network()
     network.setInput(np.ascontiguousarray(given))
-    folded = np.asarray(network.forward(), dtype=np.float32)[0]
-    _, h, w = folded.shape
-    out = folded.reshape(8, 2, 2, h, w).transpose(0, 3, 1, 4, 2).reshape(8, 2 * h, 2 * w)
-    out[:_SHARES] = 1.0 / (1.0 + np.exp(-np.clip(out[:_SHARES], -30.0, 30.0)))
-    return out
+    return np.asarray(network.forward()[0], dtype=np.float32)
 
 
-def _rounded(maps: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Round to 1 / 255, so that no decision hangs on the last digits of a processor."""
-    return np.asarray(np.round(maps * 255.0) / np.float32(255.0), dtype=np.float32)
+def _unfold(
+    folded: npt.NDArray[np.float32], inner: tuple[slice, slice], out: npt.NDArray[np.float32]
+) -> None:
+    """Write a tile's inner part into (8, h, w): every cell of the network holds 2 x 2 of them."""
+    rows, columns = (slice(s.start // 2, s.stop // 2) for s in inner)
+    for k in range(len(folded)):
+        out[k // 4, k // 2 % 2 :: 2, k % 2 :: 2] = folded[k, rows, columns]
+
+
+def _settle(grid: Grid, *, is_share: bool) -> None:
+    """Turn logits into shares, and round to 1 / 255: no decision hangs on a processor's digits."""
+    if is_share:
+        np.clip(grid, -30.0, 30.0, out=grid)
+        np.negative(grid, out=grid)
+        np.exp(grid, out=grid)
+        grid += 1.0
+        np.reciprocal(grid, out=grid)
+    grid *= 255.0
+    np.round(grid, out=grid)
+    grid /= 255.0
 
 
 @cache
 def _network() -> cv2.dnn.Net:
-    packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
+    try:
+        packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
+    except OSError as fault:
+        raise ProgramDamaged(
+            f"the file {WEIGHTS} of this installation cannot be read ({fault.strerror}); "
+            "install the program again"
+        ) from fault
     if hashlib.sha256(packed).hexdigest() != SHA256:
         raise ProgramDamaged(
             f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "

@@ -41,7 +41,7 @@ def stray_of(net: Laid, sight: Sight, options: LayingOptions) -> tuple[Array, Ar
 
 
 def _along(net: Laid, k: int, sight: Sight) -> Array:
-    """Running lengths of the places of a run."""
+    """Return the running lengths of the places of a run."""
     start = 0.0 if net.runs[k].closed else net.stops[k][0].t_mm
     return np.asarray(start + sight.rows.along_mm[sight.rows.of(k)])
 

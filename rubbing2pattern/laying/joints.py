@@ -323,7 +323,8 @@ def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
         t = runs[run].shape.near(place)
         place = runs[run].shape.at(t)[0]
     stops = [
-        (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm)) for run, t in through.items()
+        (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm))
+        for run, t in through.items()
     ]
     misfit = max(one.misfit_mm, two.misfit_mm)
     for run, t, _ in ending:

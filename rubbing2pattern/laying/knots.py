@@ -110,9 +110,7 @@ def _groups(
     return out
 
 
-def paired(
-    out_of: list[int], stubs: Stubs, options: LayingOptions
-) -> tuple[list[Pair], list[int]]:
+def paired(out_of: list[int], stubs: Stubs, options: LayingOptions) -> tuple[list[Pair], list[int]]:
     """Return the pairing with the least cost and the ends left over."""
     clear = [e for e in out_of if stubs.seen_mm[e] > 0]
     n = len(clear)

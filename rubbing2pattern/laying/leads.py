@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.frame import Array
-from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import stray_of
 from rubbing2pattern.laying.joints import Joint, joints_of, merged
@@ -74,9 +73,7 @@ def laying(
     """
     options = options or LayingOptions()
     maps = maps or LeadMaps.of(lead)
-    cut = cut_at_corners(
-        on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options
-    )
+    cut = cut_at_corners(on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options)
     tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)
@@ -101,9 +98,7 @@ def laying(
     return Laying(_finished(current, rubbing, options), *stray)
 
 
-def _not_drawn(
-    knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: float
-) -> set[int]:
+def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: float) -> set[int]:
     """Return the nodes of knots in which the ridge shows lead that is not drawn."""
     lines = shapely.STRtree([shapely.linestrings(trimmed(net, k)) for k in range(len(net.runs))])
     out: set[int] = set()

@@ -17,7 +17,6 @@ from rubbing2pattern.laying.shape import Shape
 from rubbing2pattern.options.laying import LayingOptions
 
 
-
 @dataclass(frozen=True, slots=True)
 class Stop:
     """A joint on a run, at a length along it."""

@@ -64,9 +64,7 @@ def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions)
     return RawNet(net.nodes, net.ends, paths, net.sides)
 
 
-def shown_inside(
-    rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions
-) -> list[Array]:
+def shown_inside(rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions) -> list[Array]:
     """Return the places of every row, away from its ends, that the map shows as lead line."""
     height = grid_values(maps.centre, lead, rows.base)
     length = rows.length_mm[rows.owner]

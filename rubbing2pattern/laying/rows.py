@@ -136,7 +136,8 @@ def along_mean(values: Grid, rows: Rows, along_mm: float) -> Grid:
     here = np.arange(len(values))
     low = np.maximum(here - reach, rows.first[rows.owner])
     high = np.minimum(here + reach + 1, rows.first[rows.owner + 1])
-    return ((total[high] - total[low]) / (high - low)[:, None]).astype(np.float32)
+    mean = (total[high] - total[low]) / (high - low)[:, None]
+    return np.asarray(mean, dtype=np.float32)
 
 
 def best_paths(scores: Grid, rows: Rows, bend: float) -> Ints:

@@ -22,7 +22,6 @@ Chain = tuple[tuple[Part, ...], bool]
 """Edges of a run in order, and whether it is closed."""
 
 
-
 @dataclass(frozen=True, slots=True)
 class Run:
     """One lead that runs on through its joints.

@@ -18,7 +18,6 @@ from rubbing2pattern.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
 
-
 @dataclass(frozen=True, slots=True)
 class Shape:
     """A curve as a dense polyline, prolonged beyond what was measured.

@@ -64,7 +64,12 @@ def sight_of(
     width = np.array([r.width_mm for r in net.runs])
     half = 0.5 * width[rows.owner]
     search = np.full(len(half), options.edge_mm)
-    reach = 0.5 * float(width.max()) + options.edge_mm + options.strip_mm + 2.0 * options.profile_step_mm
+    reach = (
+        0.5 * float(width.max())
+        + options.edge_mm
+        + options.strip_mm
+        + 2.0 * options.profile_step_mm
+    )
     ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
     place, seen = [], []
     soldered = np.zeros(len(rows.base), dtype=bool)

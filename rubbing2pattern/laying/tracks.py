@@ -57,16 +57,16 @@ def tracked(
     either side of it. The width is first guessed from the working grid, then read.
     """
     rows = rows_along(paths, options.step_mm, 3.0)
-    widths = maps.width_mm if maps and maps.width_mm is not None else lead.width_mm
+    widths = maps.width_mm if maps and maps.width_mm is not None else lead.maps.width_mm
     guess = _by_edge(grid_values(widths, lead, rows.base), rows, 50.0)
-    guess = np.clip(guess, 2.5, 16.0)
+    guess = np.clip(guess, 2.5, 22.0)
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
     extra = _map_scores(maps, lead, rows, ink, options)
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, options)
         local = _dark_span(rows, ink, shift, guess)
-        guess = np.clip(_lone_width(rows, local, guess), 2.0, 18.0)
+        guess = np.clip(_lone_width(rows, local, guess), 2.0, 24.0)
     width = guess[rows.owner]
     reach = np.full(len(width), options.edge_mm)
     plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)

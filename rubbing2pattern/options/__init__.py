@@ -11,6 +11,8 @@ from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.fragments import FragmentOptions
 from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.options.joining import JoiningOptions
+from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.level import LevelOptions
@@ -36,7 +38,9 @@ class Options:
     lead: LeadOptions = field(default_factory=LeadOptions)
     skeleton: SkeletonOptions = field(default_factory=SkeletonOptions)
     trace: TraceOptions = field(default_factory=TraceOptions)
+    joining: JoiningOptions = field(default_factory=JoiningOptions)
     tidy: TidyOptions = field(default_factory=TidyOptions)
+    laying: LayingOptions = field(default_factory=LayingOptions)
     measure: MeasureOptions = field(default_factory=MeasureOptions)
     level: LevelOptions = field(default_factory=LevelOptions)
     pieces: PieceOptions = field(default_factory=PieceOptions)
@@ -53,7 +57,7 @@ class Options:
     compare: CompareOptions = field(default_factory=CompareOptions)
 
     def values(self) -> dict[str, Any]:
-        """Return every option by its full name, ``"lead.grid_mm"``, in a fixed order."""
+        """Return every option by its full name, ``"tidy.gap_mm"``, in a fixed order."""
         groups = {group.name: getattr(self, group.name) for group in fields(self)}
         return {
             f"{name}.{option.name}": getattr(group, option.name)

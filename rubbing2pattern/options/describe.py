@@ -18,9 +18,9 @@ a name without such an ending is a share, a ratio or a count.
 
 An option is changed with `--set GROUP.NAME=VALUE`, as often as needed:
 
-    rubbing2pattern trace rubbing.jpg --sheet A1 -o pattern --set lead.grid_mm=0.4
+    rubbing2pattern trace rubbing.jpg --sheet A1 -o pattern --set tidy.gap_mm=12
 
-or from Python, with `Options(lead=LeadOptions(grid_mm=0.4))`. Options that differ from their
+or from Python, with `Options(tidy=TidyOptions(gap_mm=12.0))`. Options that differ from their
 defaults are written into the record. Most rubbings need none of them changed.
 
 This page is made from the program (`make docs`); do not edit it by hand.

@@ -40,7 +40,9 @@ class LayingOptions(Checked):
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
     noise_mm: float = value(0.06, 0.01, 0.5, "least deviation that counts against a curve")
     noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
-    short_doubt_mm: float = value(2.0, 0.0, 60.0, "clean lead so long is judged with twice the noise")
+    short_doubt_mm: float = value(
+        2.0, 0.0, 60.0, "clean lead so long is judged with twice the noise"
+    )
     knot_mm: float = value(8.0, 3.0, 30.0, "a came does not bend and bend back within it")
     shared_mm: float = value(4.0, 1.0, 20.0, "edges nearer to each other share their error")
     centre_mm: float = value(0.06, 0.01, 0.5, "deviation of the middle between two clean edges")
@@ -60,7 +62,9 @@ class LayingOptions(Checked):
     same_mm: float = value(0.05, 0.001, 0.5, "nobody sets a lead more exactly")
     same_place_mm: float = value(7.0, 2.0, 20.0, "stops of one lead this near are the same place")
     plain_mm: float = value(0.1, 0.01, 0.5, "a line or an arc so near to a curve is as good")
-    undrawn_mm: float = value(0.9, 0.3, 4.0, "what the ridge shows farther from all leads is missing")
+    undrawn_mm: float = value(
+        0.9, 0.3, 4.0, "what the ridge shows farther from all leads is missing"
+    )
     one_sided: float = value(1.5, 1.0, 5.0, "deviation of a middle by one edge, of that by two")
     odd: float = value(3.0, 1.0, 20.0, "the same where the edges lie apart as in solder")
     missed_mm: float = value(0.3, 0.05, 2.0, "a curve that misses its joint by more is drawn to it")

@@ -1,4 +1,4 @@
-"""Options given as text: ``lead.grid_mm=0.4``."""
+"""Options given as text: ``tidy.gap_mm=12``."""
 
 from __future__ import annotations
 

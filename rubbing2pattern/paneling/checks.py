@@ -25,7 +25,8 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         if came.confidence < options.least_confidence:
             text = (
                 f"{came.id} is seen on {came.seen_share:.0%} of its {came.length_mm:.0f} mm and is "
-                f"a lead with a probability of {came.confidence:.2f}; look whether it is there."
+                f"a lead with a probability of {came.confidence:.2f}; without it "
+                f"{_without(beside)}; look whether it is there."
             )
             yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, beside)
         for low_mm, high_mm in came.gaps:
@@ -34,7 +35,17 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
                 f"{came.id} is not seen for {high_mm - low_mm:.0f} mm, {low_mm:.0f} mm from "
                 f"{came.start}, and is drawn on through the gap."
             )
-            yield Finding(Code.BRIDGED_GAP, Severity.CHECK, text, at, beside)
+            sure = came.confidence >= options.sure_confidence
+            short = high_mm - low_mm < options.harmless_gap_mm
+            severity = Severity.NOTE if sure and short else Severity.CHECK
+            yield Finding(Code.BRIDGED_GAP, severity, text, at, beside)
+
+
+def _without(beside: tuple[int, ...]) -> str:
+    """Say what the panel would be without a lead."""
+    if len(beside) == 2:
+        return f"pieces {beside[0]} and {beside[1]} are one"
+    return "the border is open there" if len(beside) == 1 and beside else "nothing else changes"
 
 
 def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
@@ -47,8 +58,9 @@ def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         group.sort(key=lambda came: -came.length_mm)
         most_mm = max(came.face_width_uncertainty_mm for came in group)
         several = len(group) > 1
+        names = _listed([came.id for came in group])
         text = (
-            f"The face width of {_listed([came.id for came in group])}, {width} mm, is uncertain by "
+            f"The face width of {names}, {width} mm, is uncertain by "
             f"{'up to ' if several else ''}{most_mm:.1f} mm; measure "
             f"{'them' if several else 'it'} on the panel."
         )

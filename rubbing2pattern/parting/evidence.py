@@ -26,12 +26,14 @@ class Evidence:
     Attributes
     ----------
     mean : of the lead line's log odds along it.
+    leaf : mean share of lead on the map.
     ink : mean density over the strength of lead nearby.
     length_mm : of the part that counts.
     odds : log odds that it is lead.
     """
 
     mean: Array
+    leaf: Array
     ink: Array
     length_mm: Array
     odds: Array
@@ -52,14 +54,15 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     1. `line` is read along the path: the map at its highest nearby;
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
        from sight under the one it meets; but never more than a third of the boundary;
-    3. the log odds are a weighted sum of the map's mean, the ink and the length's logarithm;
-       weights fitted on the validation set of the training;
+    3. the log odds are a weighted sum of the mean log odds of the lead line, the mean share of
+       lead, the ink and the length's logarithm; weights fitted on the training's validation set;
     4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder tells little;
     5. where the map shows nothing over `none_mm` and the ink agrees, there is no lead, whatever
        else parts the same two pieces: a lead ends there.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
-    covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
+    covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
+    covered += options.covered_mm
     rows = [_counted(net, k, covered, options) for k in range(len(net.paths))]
     places = np.vstack(rows)
     first = np.concatenate(([0], np.cumsum([len(r) for r in rows])[:-1])).astype(np.int64)
@@ -68,12 +71,14 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     count = np.diff(np.append(first, len(places)))
     mean = np.add.reduceat(logit, first) / count
     inked = np.add.reduceat(dark, first) / count
+    leaf = np.add.reduceat(grid_values(lead.maps.leaf, lead, places).astype(float), first) / count
     length = count * options.evidence_step_mm
-    constant, by_mean, by_ink, by_length = options.boundary_look
-    odds = constant + by_mean * mean + by_ink * inked + by_length * np.log(length)
+    constant, *weights = options.boundary_look
+    odds = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
     odds = odds * np.minimum(length / options.telling_mm, 1.0)  # rule 4
-    none = (mean < options.none_below) & (inked < options.none_ink) & (length > options.none_mm)
-    return Evidence(mean, inked, length, np.where(none, options.no_lead, odds))  # rule 5
+    none = (mean < options.none_below) & (inked < options.none_ink) & (leaf < options.none_leaf)
+    none &= length > options.none_mm
+    return Evidence(mean, leaf, inked, length, np.where(none, options.no_lead, odds))  # rule 5
 
 
 def _counted(net: RawNet, k: int, covered: Array, options: TidyOptions) -> Array:

@@ -12,6 +12,8 @@ from collections import defaultdict
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -26,28 +28,35 @@ def likeliest(net: RawNet, odds: Array, options: TidyOptions) -> tuple[Mask, Arr
 
     Strategy: greedy contraction (Keuper et al. 2015): the two basins whose common boundaries have
     the lowest sum become one, as long as that sum is below 0; then single basins are moved to a
-    neighbour while that raises the sum. Inside a piece a lead that ends freely may stay: what has
-    log odds over `free_odds`, is tied to a lead and `free_mm` long.
+    neighbour while that raises the sum; both by turns until neither does. Inside a piece a lead
+    that ends freely may stay: what has log odds over `free_odds`, is tied to a lead and `free_mm`
+    long.
 
     Parameters
     ----------
     net : all boundaries; side 0 is the outside.
     odds : (E,) log odds that each is lead.
     """
-    of = _moved(net.sides, odds, _contracted(net.sides, odds))
+    of: dict[int, int] = {}
+    settled = {a: a for a in set(net.sides.ravel().tolist())}
+    while settled != of:
+        of = settled
+        moved = _moved(net.sides, odds, _contracted(net.sides, odds, of))
+        settled = _named(net.sides, moved)
     stays, sure = _decided(net.sides, odds, of)
     return stays | _free(net, odds, stays, options), sure
 
 
-def _contracted(sides: Ints, odds: Array) -> dict[int, int]:
-    """Return the piece of every basin by greedy contraction."""
+def _contracted(sides: Ints, odds: Array, of: dict[int, int]) -> dict[int, int]:
+    """Return the piece of every basin by greedy contraction of the pieces so far."""
     weight: dict[int, dict[int, float]] = defaultdict(dict)
-    for (a, b), value in zip(sides.tolist(), odds.tolist(), strict=True):
+    for (first, second), value in zip(sides.tolist(), odds.tolist(), strict=True):
+        a, b = of[first], of[second]
         if a != b:
             weight[a][b] = weight[b][a] = weight[a].get(b, 0.0) + value
     heap = [(v, a, b) for a, others in weight.items() for b, v in others.items() if a < b]
     heapq.heapify(heap)
-    parent = {a: a for a in {int(s) for s in sides.ravel()}}
+    parent = {a: a for a in of.values()}
     while heap and heap[0][0] < 0.0:
         value, a, b = heapq.heappop(heap)
         if weight.get(a, {}).get(b) != value:
@@ -61,7 +70,7 @@ def _contracted(sides: Ints, odds: Array) -> dict[int, int]:
             weight[keep][c] = weight[c][keep] = total
             heapq.heappush(heap, (total, min(keep, c), max(keep, c)))
         parent[gone] = keep
-    return {a: _root(parent, a) for a in parent}
+    return {basin: _root(parent, a) for basin, a in of.items()}
 
 
 def _root(parent: dict[int, int], a: int) -> int:
@@ -93,6 +102,19 @@ def _moved(sides: Ints, odds: Array, of: dict[int, int]) -> dict[int, int]:
         if not changed:
             break
     return of
+
+
+def _named(sides: Ints, of: dict[int, int]) -> dict[int, int]:
+    """Name every piece by its lowest basin; parts of one that touch nowhere are pieces each."""
+    basins, rows = np.unique(sides, return_inverse=True)
+    a, b = rows.reshape(-1, 2).T
+    pieces = np.array([of[n] for n in basins.tolist()])
+    same = pieces[a] == pieces[b]
+    graph = coo_array((np.ones(same.sum()), (a[same], b[same])), shape=(len(basins),) * 2)
+    part = connected_components(graph, directed=False)[1]
+    lowest = np.full(len(basins), basins.max(initial=0))
+    np.minimum.at(lowest, part, basins)
+    return dict(zip(basins.tolist(), lowest[part].tolist(), strict=True))
 
 
 def _decided(sides: Ints, odds: Array, of: dict[int, int]) -> tuple[Mask, Array]:
@@ -152,7 +174,7 @@ def reduced(net: RawNet, stays: Mask, sure: Array) -> tuple[RawNet, Array]:
 
 
 def _chains(net: RawNet, kept: Ints) -> list[list[tuple[int, bool]]]:
-    """Return chains of boundaries that meet alone, each with whether it is walked from its start."""
+    """Return chains of boundaries that meet alone; True: walked from its start."""
     at: dict[int, list[tuple[int, bool]]] = defaultdict(list)
     for k in kept.tolist():
         a, b = net.ends[k].tolist()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import shapely
 from scipy.sparse import coo_array
@@ -11,40 +12,48 @@ from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.enclosed import enclosed
-from rubbing2pattern.reading import RawNet
+from rubbing2pattern.reading import LeadMap, RawNet
 
 
-def main_part(
-    net: RawNet, odds: Array, options: TidyOptions
-) -> tuple[RawNet, Array, tuple[Finding, ...]]:
-    """Return the longest part of a net and what lies inside it, with their log odds.
-
-    Parts outside are left out; those longer than `smallest_part_mm` are reported.
-    """
+def main_part(net: RawNet, odds: Array) -> tuple[RawNet, Array]:
+    """Return the longest part of a net and what lies inside it, with their log odds."""
     part = _parts(net)
     length = np.array([float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths])
     total = np.bincount(part, length) if len(part) else np.zeros(0)
     if len(total) < 2:
-        return net, odds, ()
+        return net, odds
     main = int(total.argmax())
-    outline = enclosed(net.paths[k] for k in np.flatnonzero(part == main))
     keep = part == main
-    found = []
+    outline = enclosed(net.paths[k] for k in np.flatnonzero(keep))
     for number in range(len(total)):
         rows = np.flatnonzero(part == number)
-        if number == main:
-            continue
-        if outline.contains(shapely.union_all([shapely.LineString(net.paths[k]) for k in rows])):
-            keep[rows] = True
-        elif total[number] >= options.smallest_part_mm:
-            place = net.paths[rows[0]][len(net.paths[rows[0]]) // 2]
-            found.append(_separate(float(total[number]), place))
+        lines = shapely.union_all([shapely.LineString(net.paths[k]) for k in rows])
+        keep[rows] |= bool(outline.contains(lines))
     rows = np.flatnonzero(keep)
     used, ends = np.unique(net.ends[rows], return_inverse=True)
     out = RawNet(
         net.nodes[used], ends.reshape(-1, 2), tuple(net.paths[k] for k in rows), net.sides[rows]
     )
-    return out, odds[rows], tuple(found)
+    return out, odds[rows]
+
+
+def beyond(net: RawNet, lead: LeadMap, options: TidyOptions) -> tuple[Finding, ...]:
+    """Report once, in words, lead lines that the map shows clear of the panel."""
+    px = lead.frame.px_per_mm
+    panel = np.zeros(lead.mask.shape, dtype=np.uint8)
+    for shape in shapely.get_parts(enclosed(net.paths)):
+        ring = lead.frame.to_px(shapely.get_coordinates(shape.exterior))
+        cv2.fillPoly(panel, [np.round(ring).astype(np.int32)], 1)
+    away_mm = cv2.distanceTransform(1 - panel, cv2.DIST_L2, 5) / px
+    lines = (lead.maps.centre > 0.5) & (away_mm > options.apart_mm)
+    length_mm = float(lines.sum()) / px**2 / options.line_width_mm
+    if length_mm < options.smallest_part_mm:
+        return ()
+    text = (
+        f"about {length_mm:.0f} mm of lead lines lie beside the panel, touch it nowhere and are "
+        "left out; if they are another panel, trace it from a picture of its own"
+    )
+    return (Finding(Code.SEPARATE_PARTS, Severity.CHECK, text),)
 
 
 def _parts(net: RawNet) -> np.ndarray:
@@ -53,11 +62,3 @@ def _parts(net: RawNet) -> np.ndarray:
     a, b = net.ends.T
     graph = coo_array((np.ones(len(a)), (a, b)), shape=(n, n))
     return np.asarray(connected_components(graph, directed=False)[1][a])
-
-
-def _separate(length_mm: float, place: Array) -> Finding:
-    text = (
-        f"dark lines {length_mm:.0f} mm long in all touch the panel nowhere and are left out; "
-        "if they are another panel, trace it from a picture of its own"
-    )
-    return Finding(Code.SEPARATE_PARTS, Severity.CHECK, text, (float(place[0]), float(place[1])))

@@ -13,8 +13,12 @@ from rubbing2pattern.reading import Grid, LeadMap, RawNet
 def split_at_gaps(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> RawNet:
     """Return the net with every boundary cut at both ends of a gap in the lead line.
 
-    A gap is a stretch of `gap_mm` and more where the map stays below `gap_below`; one at the very
-    end of a boundary is as long as the lead there covers, and `gap_mm` more.
+    Rules:
+
+    1. a gap is a stretch of `gap_mm` and more where the map stays below `gap_below`;
+    2. what shows at the end of a boundary, no further than the lead there covers, is that lead, not
+       the boundary: a gap that begins there begins at the end;
+    3. a gap at the end of a boundary is as long as the lead there covers, and `gap_mm` more.
     """
     nodes = [tuple(p) for p in net.nodes.tolist()]
     ends, paths, sides = [], [], []
@@ -48,12 +52,12 @@ def _cuts(
     least = round(options.gap_mm / step)
     edges = np.flatnonzero(np.diff(np.concatenate(([True], seen, [True])).astype(np.int8)))
     cuts: list[int] = []
+    hidden = [round(mm / step) for mm in covered]
     for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        need = least
-        need += round(covered[0] / step) if low == 0 else 0
-        need += round(covered[1] / step) if high == n else 0
-        if high - low < need or (low == 0 and high == n):
+        low = 0 if low <= hidden[0] else low  # rule 2
+        high = n if high >= n - hidden[1] else high
+        need = least + (hidden[0] if low == 0 else 0) + (hidden[1] if high == n else 0)  # rule 3
+        if high - low < need:
             continue
         cuts += [c for c in (low, high) if 1 < c < n - 2]
     return cuts
-

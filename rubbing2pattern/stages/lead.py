@@ -103,9 +103,9 @@ def _refuse_without_lines(line: Mask, options: LeadOptions) -> None:
     length_mm = float(line.sum()) * CELL_MM * CELL_MM / options.line_width_mm
     if length_mm < options.least_lines_mm:
         raise NoLeadFound(
-            f"no lead lines found: about {length_mm:.0f} mm of the picture look like lead, at least "
-            f"{options.least_lines_mm:.0f} mm should; is it a rubbing of a leaded panel, and is "
-            "the scale right?"
+            f"no lead lines found: about {length_mm:.0f} mm of the picture look like lead, at "
+            f"least {options.least_lines_mm:.0f} mm should; is it a rubbing of a leaded panel, "
+            "and is the scale right?"
         )
 
 

@@ -116,7 +116,7 @@ def _read(
     along = np.linspace(0.0, came.curve.length_mm, len(path))
     ring = came.start == came.end
     normal = left_normals(path, ring)
-    guess = float(np.clip(came.shown_width_mm, 2.0, 16.0))
+    guess = float(np.clip(came.shown_width_mm, 2.0, 24.0))
     off = offsets(0.5 * guess + options.beyond_mm, options.profile_step_mm)
     density = sample(rubbing, lead, path, normal, off).density
     contrast = _contrast(density, off, guess) / grid_values(lead.strength, lead, path)
@@ -159,7 +159,7 @@ def _between_leaves(
     shows = (along > leaves[came.start]) & (along < along[-1] - leaves[came.end])
     if shows.sum() < 3:
         return math.nan
-    guess = float(np.clip(came.shown_width_mm, 2.0, 16.0))
+    guess = float(np.clip(came.shown_width_mm, 2.0, 24.0))
     widths = readings(density[shows], off, guess, 3)
     widths = widths[np.isfinite(widths)]
     return float(np.percentile(widths, 25.0)) if widths.size else math.nan

@@ -11,7 +11,7 @@ from skimage.segmentation import watershed
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.skeleton import SkeletonOptions
-from rubbing2pattern.reading import Grid, LeadMap, Skeleton
+from rubbing2pattern.reading import LeadMap, Skeleton
 
 Labels = npt.NDArray[np.int32]
 Mask = npt.NDArray[np.bool_]

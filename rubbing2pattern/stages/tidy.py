@@ -10,20 +10,26 @@ import shapely
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
-from rubbing2pattern.laying import laying
+from rubbing2pattern.laying import Laying, laying
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
+from rubbing2pattern.parting.denied import denied_lead
 from rubbing2pattern.parting.evidence import evidence_of, highest_near
-from rubbing2pattern.parting.parts import main_part
+from rubbing2pattern.parting.landing import landed
 from rubbing2pattern.parting.partition import likeliest, reduced
+from rubbing2pattern.parting.parts import beyond, main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
 
 def tidy(
-    net: RawNet, lead: LeadMap, rubbing: Rubbing, options: TidyOptions | None = None
+    net: RawNet,
+    lead: LeadMap,
+    rubbing: Rubbing,
+    options: TidyOptions | None = None,
+    as_laid: LayingOptions | None = None,
 ) -> LeadNet:
     """Return the clean planar graph of lead lines.
 
@@ -32,10 +38,13 @@ def tidy(
     1. boundaries are cut where the map shows no lead for long;
     2. each gets log odds, from the map and the ink; the likeliest partition of all basins says
        which stay;
-    3. the largest part that hangs together stays, and what lies inside it;
-    4. leads are laid: runs through joints, fitted to their clean stretches, joints where they meet;
+    3. the largest part that hangs together stays, and what lies inside it; lead beside it is told;
+    4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
+       fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
-       be lead is a finding.
+       be lead is a finding;
+    6. so is ink that looks like lead where the map sees none;
+    7. so is a lead that may lie more than `off_mm` off.
 
     Raises
     ------
@@ -48,12 +57,32 @@ def tidy(
     odds = evidence_of(whole, line, lead, options).odds
     stays, sure = likeliest(whole, odds, options)  # rule 2
     kept, kept_odds = reduced(whole, stays, sure)
-    kept, kept_odds, apart = main_part(kept, kept_odds, options)  # rule 3
+    kept, kept_odds = main_part(kept, kept_odds)  # rule 3
+    apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
-    laid = laying(kept, rubbing, lead, _for_laying(lead), LayingOptions())  # rule 4
+    kept = landed(kept, lead, options)
+    laid = laying(kept, rubbing, lead, _for_laying(lead), as_laid)  # rule 4
     left = _left_out(whole, stays, sure, kept, options)
     settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
-    return replace(settled, findings=(*settled.findings, *apart, *left))
+    drawn = [came.curve.points() for came in settled.cames]
+    denied = denied_lead(drawn, lead, options)  # rule 6
+    off = _may_be_off(laid, options)  # rule 7
+    return replace(settled, findings=(*settled.findings, *apart, *left, *denied, *off))
+
+
+def _may_be_off(laid: Laying, options: TidyOptions) -> tuple[Finding, ...]:
+    """Report leads of which one in ten lies farther off than `off_mm`."""
+    return tuple(
+        Finding(
+            Code.LEAD_OFF,
+            Severity.CHECK,
+            f"the lead here may lie up to {bound:.1f} mm beside where it is drawn, for little of "
+            "it is seen alone; measure it on the panel.",
+            (float(at[0]), float(at[1])),
+        )
+        for bound, at in zip(laid.stray_mm, laid.stray_at, strict=True)
+        if bound > options.off_mm
+    )
 
 
 def _for_laying(lead: LeadMap) -> LeadMaps:
@@ -95,10 +124,12 @@ def _left_out(
         if chance < options.told_above or length < options.told_mm:
             continue
         if inner.contains(shapely.Point(at)):
-            text = (
-                f"{length:.0f} mm here may be a lead (probability {chance:.2f}) but are not drawn; "
-                "look whether there is one."
+            why = (
+                f"may be a lead (probability {chance:.2f})"
+                if chance < 0.5
+                else "look like lead, but are tied to no other lead,"
             )
+            text = f"{length:.0f} mm here {why} and are not drawn; look whether a lead runs here."
             found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, at))
     return tuple(found)
 
