@@ -11,7 +11,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.curves import Line
+from rubbing2pattern.curves import Arc, Line
 from rubbing2pattern.laying import Laying, laying
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, RawNet
@@ -122,13 +122,64 @@ def test_a_ring_is_one_circle() -> None:
     assert max(off) < 0.15
 
 
+def half_round(radius_mm: float) -> Points:
+    angle = np.linspace(0.0, math.pi, 61)
+    return [(80 + radius_mm * math.cos(a), 60 + radius_mm * math.sin(a)) for a in angle]
+
+
+@pytest.mark.parametrize("radius_mm", [9.0, 20.0])
+def test_a_half_round_is_one_arc_and_no_row_of_straight_leads(radius_mm: float) -> None:
+    arch = half_round(radius_mm)
+    drawn: list[Points] = [[(20, 60), (140, 60)], arch]
+    nodes = np.array([(20.0, 60.0), arch[-1], arch[0], (140.0, 60.0)])
+    ends = np.array([(0, 1), (1, 2), (2, 3), (2, 1)])
+    paths = (*(np.array([nodes[a], nodes[b]]) for a, b in ends[:3]), np.array(arch))
+    laid = read(drawn, RawNet(nodes, ends, paths, np.tile((1, 2), (4, 1))))
+    assert len(laid.net.cames) == 4
+    assert sum(isinstance(c.curve, Arc) for c in laid.net.cames) == 1
+    assert farthest_mm(laid, drawn) < 0.5
+
+
+def test_a_corner_stays_a_corner() -> None:
+    path: Points = [(20, 40), (80, 60), (120, 120)]
+    net = RawNet(np.array(path)[[0, 2]], np.array([(0, 1)]), (np.array(path),), np.array([(1, 2)]))
+    laid = read([path], net)
+    assert all(isinstance(c.curve, Line) for c in laid.net.cames)
+    assert joint_mm(laid, (80, 60)) < 0.4
+
+
+def test_a_link_that_the_map_shows_under_solder_is_drawn() -> None:
+    """Without it one of the two lower leads would be carried on to the upper one."""
+    drawn: list[Points] = [
+        [(20, 90), (140, 90)],
+        [(80, 90), (80, 80)],
+        [(80, 80), (50, 30)],
+        [(80, 80), (110, 30)],
+    ]
+    nodes: Points = [(20, 90), (80, 90), (140, 90), (80, 80), (50, 30), (110, 30)]
+    net = net_of(nodes, [(0, 1), (1, 2), (3, 4), (3, 5)])
+    link = np.array([(80.0, 90.0), (80.0, 80.0)])
+    sides = np.tile((1, 2), (5, 1))
+    net = RawNet(net.nodes, np.vstack((net.ends, (1, 3))), (*net.paths, link), sides)
+    density = leads(SIDE_MM, SIDE_MM, drawn, WIDTH_MM)
+    x, y = sheet(SIDE_MM, SIDE_MM)
+    inked = np.where(np.hypot(x - 80, y - 85) < 7.5, np.float32(0.8), density)
+    lead = lead_map(leads(SIDE_MM, SIDE_MM, drawn, 2.0))
+    laid = laying(net, photograph(inked), lead)
+    assert len(laid.net.cames) == 5
+    assert joint_mm(laid, (80, 90)) < 1.0
+    assert joint_mm(laid, (80, 80)) < 1.2
+    assert farthest_mm(laid, drawn) < 1.0
+
+
 def test_what_a_gap_hides_is_more_in_doubt() -> None:
     drawn: list[Points] = [[(10, 80), (60, 80)], [(100, 80), (150, 80)]]
     whole: list[Points] = [[(10, 80), (150, 80)]]
     net = net_of([(10, 80), (150, 80)], [(0, 1)])
     gap, seen = read(drawn, net), read(whole, net)
     assert farthest_mm(gap, whole) < 0.3
-    assert gap.stray_mm[0] >= seen.stray_mm[0]
+    assert gap.stray_mm[0] > seen.stray_mm[0] + 1.0
+    assert 60.0 < gap.stray_at[0, 0] < 100.0
 
 
 def test_options_outside_their_range_are_refused() -> None:

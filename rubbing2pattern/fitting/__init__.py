@@ -1,1 +1,1 @@
-"""Fitting lines, arcs and smooth cubics to measured points of lead lines."""
+"""Fitting lines, circles and smooth curves to measured places of lead lines."""
