@@ -38,7 +38,8 @@ def tidy(
     1. boundaries are cut where the map shows no lead for long;
     2. each gets log odds, from the map and the ink; the likeliest partition of all basins says
        which stay;
-    3. the largest part that hangs together stays, and what lies inside it; lead beside it is told;
+    3. the largest part that hangs together stays, and what lies inside it; lead beside it is
+       reported;
     4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
        fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from; what was left out though it may
