@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import RawNet
@@ -132,7 +133,7 @@ def _decided(sides: Ints, odds: Array, of: dict[int, int]) -> tuple[Mask, Array]
 
 def _free(net: RawNet, odds: Array, stays: Mask, options: TidyOptions) -> Mask:
     """Return boundaries inside pieces that stay as leads that end freely: tied ones, one by one."""
-    length = np.array([float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths])
+    length = np.array([polyline_length(p) for p in net.paths])
     likely = (odds > options.free_odds) & ~stays & (length > options.free_mm)
     tied = set(net.ends[stays].ravel().tolist())
     out = np.zeros(len(stays), dtype=bool)

@@ -8,6 +8,7 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -18,7 +19,7 @@ from rubbing2pattern.reading import LeadMap, RawNet
 def main_part(net: RawNet, odds: Array) -> tuple[RawNet, Array]:
     """Return the longest part of a net and what lies inside it, with their log odds."""
     part = _parts(net)
-    length = np.array([float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths])
+    length = np.array([polyline_length(p) for p in net.paths])
     total = np.bincount(part, length) if len(part) else np.zeros(0)
     if len(total) < 2:
         return net, odds

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.frame import Array
@@ -62,7 +63,7 @@ def tidy(
     apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
     kept = landed(kept, lead, options)
-    laid = laying(kept, rubbing, lead, _for_laying(lead), as_laid)  # rule 4
+    laid = laying(kept, rubbing, lead, LeadMaps.of(lead), as_laid)  # rule 4
     left = _left_out(whole, stays, sure, kept, options)
     settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
     drawn = [came.curve.points() for came in settled.cames]
@@ -86,11 +87,6 @@ def _may_be_off(laid: Laying, options: TidyOptions) -> tuple[Finding, ...]:
     )
 
 
-def _for_laying(lead: LeadMap) -> LeadMaps:
-    maps = lead.maps
-    return LeadMaps(maps.centre, maps.leaf, maps.joint, maps.cosine, -maps.sine, maps.width_mm)
-
-
 def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
     """Refuse a picture of which hardly anything that looks like a lead line holds together."""
     if not net.paths:
@@ -99,7 +95,7 @@ def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
         )
     cell_mm = 1.0 / lead.frame.px_per_mm
     seen_mm = float(lead.maps.centre[lead.mask].sum()) * cell_mm * cell_mm / _LINE_MM
-    kept_mm = sum(float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in net.paths)
+    kept_mm = sum(polyline_length(p) for p in net.paths)
     if kept_mm < options.least_seen * seen_mm:
         raise NoLeadFound(
             f"no lead lines found: of {seen_mm:.0f} mm of dark lines only {kept_mm:.0f} mm "
@@ -120,7 +116,7 @@ def _left_out(
     for k in np.flatnonzero(~stays):
         chance = float(_chance(sure[k]))
         path = net.paths[k]
-        length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+        length = polyline_length(path)
         at = point_along(path, 0.5)
         if chance < options.told_above or length < options.told_mm:
             continue
