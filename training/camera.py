@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import torch
 
-from training.chance import Chance, Tensor
+from training.chance import Chance, Tensor, fused
 from training.fields import blurred, patches, streaks, turned
 
 
+@fused
 def photographed(
     chance: Chance, density: Tensor, raised: Tensor, x: Tensor, y: Tensor
 ) -> tuple[Tensor, Tensor, Tensor]:
@@ -16,12 +17,16 @@ def photographed(
     `raised` is about 1 on lead: under slanting light the paper's relief shows beside it.
     """
     n = len(density)
-    paper = chance.uniform(n, 0.3, 0.95)
+    paper = torch.where(
+        chance.yes(n, 0.25), chance.spread(n, 0.07, 0.5), chance.uniform(n, 0.3, 0.95)
+    )
     cloud = 0.04 * patches(chance, x, y, chance.spread(n, 3, 120)) * chance.uniform(n, 0, 1)
     angle = chance.uniform(n, 0, 6.3)
-    slope = torch.gradient(raised, dim=(1, 2))
+    # Under a low light the paper's own waves show too, and every raised lead has two sides.
+    cockle = chance.sometimes(n, 0.2, 0.2, 2.0) * patches(chance, x, y, chance.spread(n, 6, 60))
+    slope = torch.gradient(raised + cockle, dim=(1, 2))
     relief = slope[1] * torch.cos(angle) + slope[0] * torch.sin(angle)
-    relief = relief * chance.sometimes(n, 0.25, -0.25, 0.25)
+    relief = relief * chance.sometimes(n, 0.4, -0.9, 0.9)
     light = paper * torch.exp(-density + cloud + relief) * _light(chance, x, y)
     light, mask, sheet = _cut_out(chance, light, x, y)
     return _recorded(chance, light), mask, sheet
@@ -72,15 +77,15 @@ def _cut_out(chance: Chance, light: Tensor, x: Tensor, y: Tensor) -> tuple[Tenso
 def _recorded(chance: Chance, light: Tensor) -> Tensor:
     """Blur, expose, sharpen, add noise, press as JPEG, round to eight bits."""
     n = len(light)
-    light = blurred(light, chance.spread(n, 0.15, 1.5))
+    light = blurred(light, chance.spread(n, 0.15, 2.0), 2.0)
     top = light.amax(dim=(1, 2), keepdim=True)
     grey = (light / top * chance.uniform(n, 0.75, 1.12)).clamp(0, 1) ** chance.uniform(
         n, 0.38, 0.75
     )
-    soft = blurred(grey, chance.uniform(n, 0.8, 2.5))
+    soft = blurred(grey, chance.uniform(n, 0.8, 2.5), 2.5)
     grey = grey + chance.sometimes(n, 0.3, 0.2, 1.2) * (grey - soft)
-    noise = torch.randn(grey.shape, generator=chance.source, device=chance.device)
-    grain = blurred(noise, chance.uniform(n, 0.05, 0.9))
+    noise = torch.randn(grey.shape, device=chance.device)
+    grain = blurred(noise, chance.uniform(n, 0.05, 0.9), 0.9)
     grey = grey + grain * chance.spread(n, 0.001, 0.03)
     grey = torch.where(chance.yes(n, 0.5), _pressed(chance, grey), grey)
     return torch.round(255 * grey.clamp(0, 1))

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import torch
+import torch.nn.functional as nnf
 
-from training.chance import Chance, Tensor, share
+from training.chance import Chance, Tensor, fused, share
 from training.design import OUTSIDE
 from training.fields import blurred, patches, streaks, turned
 from training.leads import Leads
@@ -18,15 +19,20 @@ from training.leads import Leads
 
 @dataclass(slots=True)
 class Hand:
-    """How worn a rubbing is and which way the stick went, (n, 1, 1) each."""
+    """How worn a rubbing is, which way the stick went, and whether it is ink, (n, 1, 1) each.
+
+    Ink (a marker, soft wax, a brush) covers evenly: no grain, and all or nothing.
+    """
 
     worn: Tensor
     angle: Tensor
+    ink: Tensor
 
 
 def draw_hand(chance: Chance, n: int) -> Hand:
-    """Draw how worn each rubbing is, 0 .. 1, and the direction of its strokes."""
-    return Hand(chance.uniform(n, 0, 1) ** 1.2, chance.uniform(n, 0, 3.15))
+    """Draw how worn each rubbing is, 0 .. 1, the direction of its strokes, and its stuff."""
+    ink = chance.sometimes(n, 0.14, 0.7, 1.0)
+    return Hand(chance.uniform(n, 0, 1) ** 1.2, chance.uniform(n, 0, 3.15), ink)
 
 
 def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
@@ -37,13 +43,19 @@ def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> T
     lead = _on_lead(chance, leads, hand, edge)
     lead = lead * _lost(chance, leads, hand, x, y, edge)
     lead = torch.maximum(lead, _solder(chance, leads, edge))
+    lead = torch.maximum(lead, _run_together(chance, lead, edge, x, y))
+    lead = _inked(chance, lead, hand)
+    iron = _iron(chance, leads, edge, x, y)
+    lead = torch.maximum(lead, iron) + 0.3 * torch.minimum(lead, iron)
     ground = _on_glass(chance, leads, hand, x, y, edge) + _on_bench(chance, leads, hand, x, y, edge)
-    reach = _reached(chance, leads, hand, x, y, edge)
+    ground = ground * (1 - 0.8 * hand.ink * chance.yes(n, 0.8))
+    reach = _reached(chance, leads, hand, x, y)
     dose = (lead * pressure + ground * pressure**0.7) * reach
     dose = _registered(chance, dose)
     return _pigment(chance, dose * chance.spread(n, 0.35, 3.0), hand, x, y)
 
 
+@fused
 def _pressure(chance: Chance, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     """Return the stick's pressure: bands of strokes, some left out, and a hand that tires."""
     n = len(x)
@@ -60,9 +72,11 @@ def _pressure(chance: Chance, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     parts = parts + fast * chance.uniform(n, 0, 0.5) * hand.worn
     left_out = torch.sigmoid((bands * 0.7 + slow * 0.5 - chance.uniform(n, 1.1, 3.5)) * 6)
     missing = chance.yes(n, 0.2 + 0.5 * hand.worn) * chance.uniform(n, 0.4, 1.0)
+    strength = strength * (1 - 0.9 * hand.ink)
     return torch.exp(strength * parts - 0.5 * strength**2) * (1 - missing * left_out)
 
 
+@fused
 def _on_lead(chance: Chance, leads: Leads, hand: Hand, edge: Tensor) -> Tensor:
     """Return the dose across a lead: flat, hollow, round, one-sided or of any other shape."""
     n = len(edge)
@@ -102,6 +116,7 @@ def _on_lead(chance: Chance, leads: Leads, hand: Hand, edge: Tensor) -> Tensor:
     return (body + outside) * wide_pale
 
 
+@fused
 def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: Tensor) -> Tensor:
     """Return how much of each lead is there: pale leads, drop-outs, paper lifted at solder."""
     n = len(x)
@@ -110,11 +125,15 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
     kept = torch.exp(spread * (torch.erfinv((2 * own - 1).clamp(-0.98, 0.98)) * 1.4))
     nearly_gone = share(leads.lead, 42) < chance.uniform(n, 0, 0.09) * hand.worn
     kept = torch.where(nearly_gone, kept * share(leads.lead, 43) * 0.3, kept)
-    border_pale = leads.border & chance.yes(n, 0.15)
-    kept = torch.where(border_pale, kept * chance.uniform(n, 0.1, 0.7), kept)
+    border_pale = leads.border & chance.yes(n, 0.22)
+    kept = torch.where(border_pale, kept * chance.uniform(n, 0.06, 0.7), kept)
+    # The stick only brushes over much of a broad leaf.
+    broad = ((leads.half_mm - 3.0) / 3.0).clamp(0, 1) * chance.sometimes(n, 0.45, 0.3, 1.0)
+    brushed = streaks(chance, x, y, chance.spread(n, 6, 60), chance.spread(n, 0.8, 6), hand.angle)
+    kept = kept * (1 - broad * torch.sigmoid((brushed - chance.uniform(n, -0.6, 1.2)) * 4))
     for size, chance_of in ((9.0, 0.7), (30.0, 0.6)):
         hole = patches(chance, x, y, chance.spread(n, size * 0.5, size * 1.8))
-        rate = chance.uniform(n, 1.0, 2.8) + 0.9 * (1 - hand.worn)
+        rate = chance.uniform(n, 0.9, 2.8) + 0.9 * (1 - hand.worn)
         depth = chance.yes(n, chance_of) * chance.uniform(n, 0.3, 1.0)
         kept = kept * (1 - depth * torch.sigmoid((hole - rate) * 7))
     ring = (leads.joint_mm - leads.solder_mm * chance.uniform(n, 1.0, 1.8)) / chance.uniform(
@@ -128,6 +147,7 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
     return kept * (1 - lifted) * (1 - fray)
 
 
+@fused
 def _solder(chance: Chance, leads: Leads, edge: Tensor) -> Tensor:
     """Return the dose on solder: round, softer than lead, at times hardly raised."""
     n = len(edge)
@@ -138,6 +158,69 @@ def _solder(chance: Chance, leads: Leads, edge: Tensor) -> Tensor:
     return dose * torch.sigmoid((leads.solder_mm - away) / soft) * chance.yes(n, 0.85)
 
 
+@fused
+def _run_together(chance: Chance, lead: Tensor, edge: Tensor, x: Tensor, y: Tensor) -> Tensor:
+    """Return the dose where leads lie so close that stick or solder bridges the glass between."""
+    n = len(edge)
+    solid = torch.sigmoid(-edge / 0.2)
+    total = torch.zeros_like(edge)
+    for reach, often in ((1, 0.25), (3, 0.3), (5, 0.15)):
+        wide = 2 * reach + 1
+        grown = nnf.max_pool2d(solid[:, None], wide, 1, reach)
+        closed = -nnf.max_pool2d(-grown, wide, 1, reach)[:, 0]
+        total = torch.maximum(total, closed * chance.sometimes(n, often, 0.3, 1.0))
+    beside = nnf.avg_pool2d(lead[:, None], 7, 1, 3)[:, 0]
+    patchy = torch.sigmoid(
+        3 * patches(chance, x, y, chance.spread(n, 6, 40)) + chance.uniform(n, -1, 4)
+    )
+    return total * patchy * (1.3 * beside).clamp_max(1.2)
+
+
+def _inked(chance: Chance, lead: Tensor, hand: Hand) -> Tensor:
+    """Let ink cover all that was touched, evenly."""
+    n = len(lead)
+    least = chance.uniform(n, 0.1, 0.45)
+    full = torch.sigmoid((lead - least) / chance.uniform(n, 0.02, 0.12)) * chance.spread(n, 0.7, 4)
+    return torch.where(hand.ink > 0, hand.ink * full + (1 - hand.ink) * lead, lead)
+
+
+@fused
+def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> Tensor:
+    """Return the dose on iron bars behind the glass, on edges and battens of the bench.
+
+    They run straight across leads and glass alike, as dark as lead at times, with soft edges; where
+    leads lift the paper they are pale. They end nowhere, or some way beyond the border.
+    """
+    n = len(x)
+    total = torch.zeros_like(x)
+    inside = leads.piece != OUTSIDE
+    for often in (0.2, 0.1):
+        angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.015)
+        angle = torch.where(chance.yes(n, 0.08), chance.uniform(n, 0, 3.15), angle)
+        u, v = turned(x, y, angle)
+        gap = chance.spread(n, 70, 500)
+        v = v - chance.uniform(n, -130, 130) + chance.normal(n, 0.5) * torch.sin(u / 80)
+        v = v - gap * torch.round(v / gap)
+        half = chance.spread(n, 1.2, 9)
+        body = torch.sigmoid((half - v.abs()) / chance.spread(n, 0.2, 3.5))
+        crown = chance.sometimes(n, 0.5, 0.2, 1.0)
+        body = body * (1 - crown * (v / half) ** 2).clamp_min(0.05)
+        rim = torch.exp(-(((v.abs() - half) / chance.spread(n, 0.5, 2.5)) ** 2))
+        body = torch.maximum(body, rim * chance.sometimes(n, 0.25, 0.3, 1.2))
+        lifted = 1 - chance.sometimes(n, 0.6, 0.2, 1.0) * torch.exp(
+            -edge.clamp_min(0) / chance.spread(n, 0.8, 8)
+        )
+        uneven = torch.sigmoid(
+            2.5 * patches(chance, x, y, chance.spread(n, 12, 120)) + chance.uniform(n, -1, 4)
+        )
+        beyond = leads.away_mm < chance.spread(n, 2, 200)
+        where = torch.where(chance.yes(n, 0.15), ~inside, inside | beyond)
+        strength = chance.yes(n, often) * chance.spread(n, 0.25, 1.6)
+        total = torch.maximum(total, body * lifted * uneven * where * strength)
+    return total
+
+
+@fused
 def _on_glass(
     chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: Tensor
 ) -> Tensor:
@@ -145,8 +228,9 @@ def _on_glass(
     n = len(x)
     inside = leads.piece != OUTSIDE
     tone = chance.sometimes(n, 0.75, 0.0, 0.12) + hand.worn * chance.sometimes(n, 0.5, 0.0, 0.4)
+    tone = tone + chance.sometimes(n, 0.12, 0.15, 0.9)
     piece = 0.3 + 1.4 * share(leads.piece, 61)
-    bridged = torch.sigmoid((edge - chance.spread(n, 0.5, 9)) / chance.uniform(n, 0.4, 2.5))
+    bridged = torch.sigmoid((edge - chance.spread(n, 0.2, 9)) / chance.uniform(n, 0.4, 2.5))
     texture = _texture(chance, leads, x, y)
     some = share(leads.piece, 62) < chance.uniform(n, 0, 1.2)
     dose = tone * piece * bridged * torch.where(some, texture, torch.ones_like(texture))
@@ -197,6 +281,7 @@ def _paint(
     return painted * strength * line * broken * bridged + cracked * thin * (edge > 0)
 
 
+@fused
 def _on_bench(
     chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: Tensor
 ) -> Tensor:
@@ -209,17 +294,21 @@ def _on_bench(
     )
     tone = chance.sometimes(n, 0.6, 0.0, 0.5) * (0.3 + 0.7 * hand.worn)
     down = torch.sigmoid((edge - chance.spread(n, 1, 15)) / chance.uniform(n, 0.5, 4))
-    return outside * tone * grain * down
+    # The edge of the bench or a batten beside the panel, along its border.
+    away = (edge - chance.spread(n, 3, 60)).abs() - chance.spread(n, 0.4, 7)
+    batten = torch.sigmoid(-away / chance.spread(n, 0.2, 2.5)) * chance.sometimes(n, 0.12, 0.1, 1.2)
+    return outside * (tone * grain * down + batten)
 
 
-def _reached(
-    chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: Tensor
-) -> Tensor:
+@fused
+def _reached(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     """Return 1 where the strokes went: past the border with ragged ends; at times not so far."""
     n = len(x)
-    outside = (leads.piece == OUTSIDE) * edge.clamp_min(0)
+    outside = (leads.piece == OUTSIDE) * leads.away_mm
     ragged = streaks(chance, x, y, chance.spread(n, 30, 120), chance.spread(n, 2, 12), hand.angle)
-    limit = chance.spread(n, 2, 60) + 8 * ragged * chance.uniform(n, 0.1, 1.2)
+    short = chance.yes(n, 0.12) * chance.uniform(n, 0.2, 1.0) * leads.half_mm
+    limit = torch.where(short > 0, short, leads.half_mm + chance.spread(n, 2, 60))
+    limit = limit + ragged * chance.uniform(n, 0.1, 1.2) * (0.6 * limit).clamp_max(8.0)
     whole = torch.sigmoid((limit - outside) / chance.uniform(n, 0.3, 2))
     patch = patches(chance, x, y, chance.spread(n, 80, 200))
     gone = chance.yes(n, 0.04) * torch.sigmoid((patch - chance.uniform(n, 1.2, 2.2)) * 5)
@@ -236,21 +325,24 @@ def _registered(chance: Chance, dose: Tensor) -> Tensor:
         part = chance.uniform(len(twice), 0.1, 0.5)
         dose = dose.clone()
         dose[twice] = torch.maximum(dose[twice] * (1 - 0.3 * part), ghost * part)
-    smear = blurred(dose, chance.uniform(n, 1, 5))
+    smear = blurred(dose, chance.uniform(n, 1, 5), 5.0)
     return dose + chance.sometimes(n, 0.3, 0.0, 0.25) * smear
 
 
+@fused
 def _pigment(chance: Chance, dose: Tensor, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     """Fill the paper's tooth with pigment: grain, laid lines, fibres; saturates at full cover."""
     n = len(dose)
-    white = torch.randn(dose.shape, generator=chance.source, device=chance.device)
-    fine = blurred(white, chance.uniform(n, 0.05, 1.1))
+    white = torch.randn(dose.shape, device=chance.device)
+    fine = blurred(white, chance.uniform(n, 0.05, 1.1), 1.1)
     fine = fine / fine.std(dim=(1, 2), keepdim=True).clamp_min(1e-3)
     blotch = patches(chance, x, y, chance.spread(n, 1.0, 4.0))
     pitch = chance.spread(n, 0.8, 3)
     u, _ = turned(x, y, chance.pick(n, (0.0, 1.5708)) + chance.normal(n, 0.03))
     laid = torch.cos(u / pitch * 6.283) * chance.sometimes(n, 0.15, 0.1, 0.6)
     strength = chance.uniform(n, 0.1, 0.75) * (0.6 + 0.6 * hand.worn)
-    grain = torch.exp(strength * (fine + blotch * chance.uniform(n, 0, 0.8)) + laid)
-    full = chance.uniform(n, 0.8, 2.6)
+    rough = strength * (fine + blotch * chance.uniform(n, 0, 0.8)) + laid
+    grain = torch.exp(rough * (1 - hand.ink))
+    # Red or yellow wax is pale on a grey picture.
+    full = torch.where(chance.yes(n, 0.2), chance.spread(n, 0.2, 0.8), chance.uniform(n, 0.8, 2.6))
     return full * (1 - torch.exp(-dose * grain))

@@ -43,10 +43,11 @@ def _placed(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
     angle = torch.where(chance.yes(n, 0.75), chance.normal(n, 0.02), chance.uniform(n, 0, 6.3))
     scale = 1.0 + chance.uniform(n, -0.06, 0.06)
     u, v = turned(x * scale, y * scale, angle)
-    joined = chance.yes(n, 0.06)
+    joined = chance.yes(n, 0.1)
     seam, _ = turned(x - chance.uniform(n, -70, 70), y, chance.pick(n, (0.0, 1.5708)))
     off = joined * (seam > 0)
-    return u + off * chance.normal(n, 1.3), v + off * chance.normal(n, 1.3)
+    slip = chance.spread(n, 0.6, 2.5)
+    return u + off * slip * chance.normal(n), v + off * slip * chance.normal(n)
 
 
 def _hand(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
@@ -189,10 +190,10 @@ def _framed(
     for k in range(3):
         on = chance.yes(n, (0.45, 0.3, 0.2)[k])
         strip = on * torch.where(
-            chance.yes(n, 0.7), chance.uniform(n, 8, 24), chance.uniform(n, 24, 60)
+            chance.yes(n, 0.7), chance.uniform(n, 7, 24), chance.uniform(n, 24, 60)
         )
         here = (far > -(depth + strip)) & (far <= -depth)
-        pitch = torch.where(chance.yes(n, 0.6), chance.spread(n, 25, 260), chance.spread(n, 8, 25))
+        pitch = torch.where(chance.yes(n, 0.5), chance.spread(n, 25, 260), chance.spread(n, 7, 25))
         ties = torch.floor(side / pitch + share(zone * 0 + k, 8))
         mitre = (u > 0).long() + 2 * (v > 0).long()
         piece = mix(torch.where(chance.yes(n, 0.75), ties, ties * 0), mitre, k + 4001)

@@ -268,7 +268,7 @@ def beads(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     """Rows of tiny squares, discs or lozenges between rows of larger panes."""
     n = len(x)
     x, y = turned(x, y, chance.pick(n, (0.0, 1.5708)))
-    tall, bead = chance.spread(n, 30, 150), chance.uniform(n, 9, 24)
+    tall, bead = chance.spread(n, 24, 150), chance.spread(n, 7, 24)
     row = torch.floor(y / tall)
     v = y - row * tall
     i = torch.floor(x / bead)
@@ -282,6 +282,56 @@ def beads(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     )
     pane = mix(torch.floor(x / chance.spread(n, 30, 160)), row, 3)
     return torch.where(v < bead, small, pane)
+
+
+def pencils(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
+    """Bands that run together: circles through two points, or touching in one; needles of a fan."""
+    n = len(x)
+    pitch = chance.spread(n, 70, 400)
+    tall = pitch * chance.uniform(n, 0.6, 1.6)
+    x, y = turned(x, y, chance.pick(n, (0.0, 1.5708, 0.785)) + chance.normal(n, 0.05))
+    i, j = torch.round(x / pitch), torch.round(y / tall)
+    u, v = x - i * pitch, y - j * tall
+    v = torch.where(chance.yes(n, 0.5) & (i.long() % 2 == 0), -v, v)
+    r2 = (u * u + v * v).clamp_min(1e-3)
+    start = chance.uniform(n, 0, 1)
+    # All circles pass through two points; bands meet there at the angle of a step.
+    reach = pitch * chance.uniform(n, 0.2, 0.5)
+    step = chance.spread(n, 0.12, 0.9)
+    seen = torch.atan2(2 * reach * v, r2 - reach * reach)
+    through = torch.floor(seen / step + start)
+    # All circles touch the same line in one point.
+    grow = chance.uniform(n, 1.0, 3.5)
+    touching = torch.floor(torch.log(r2 / (2 * v.abs()).clamp_min(0.1)) * grow + start)
+    touching = touching * 2 + (v > 0)
+    rays = torch.round(chance.spread(n, 8, 45))
+    bent = chance.sometimes(n, 0.5, -0.8, 0.8) * torch.sqrt(r2) / pitch
+    needle = torch.floor((torch.atan2(v, u) / (2 * math.pi) + bent) % 1.0 * rays + start)
+    needle = torch.remainder(needle, rays)
+    cut = torch.floor(torch.sqrt(r2) / chance.spread(n, 30, 250) + share(needle.long(), 3))
+    cross = torch.floor(u / chance.spread(n, 25, 300)) * chance.yes(n, 0.6)
+    kinds = torch.stack(
+        (mix(through, cross, 1), mix(touching, cross, 2), mix(needle, cut * chance.yes(n, 0.7), 3))
+    )
+    kind = chance.whole(n, 0, len(kinds))
+    label = kinds.gather(0, kind[None].expand(1, *x.shape))[0]
+    hub = torch.sqrt(r2) < chance.sometimes(n, 0.4, 6, 30)
+    return mix(torch.where(hub, mix(i, j, 5), label), i, j)
+
+
+def thin_wedges(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
+    """Lines and wide arcs that cross at small angles, in two bundles."""
+    n = len(x)
+    label = torch.zeros_like(x, dtype=torch.long)
+    base, spread = chance.uniform(n, 0, 3.15), chance.spread(n, 0.05, 0.35)
+    for k in range(9):
+        lean = base + spread * chance.normal(n) + 1.5708 * (k % 4 == 3)
+        u, v = turned(x, y, lean)
+        bow = chance.sometimes(n, 0.4, -0.0015, 0.0015)
+        used = chance.yes(n, 0.6)
+        side = u + bow * v * v > chance.uniform(n, -130, 130)
+        label = label + (used & side) * mix(used * 0, k + 41)
+    return label
 
 
 REGULAR = (
@@ -304,4 +354,7 @@ REGULAR = (
     beads,
     beads,
     beads,
+    pencils,
+    pencils,
+    thin_wedges,
 )

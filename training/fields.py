@@ -8,7 +8,7 @@ from __future__ import annotations
 import torch
 import torch.nn.functional as nnf
 
-from training.chance import Chance, Tensor
+from training.chance import Chance, Tensor, fused
 
 CELL_MM = 0.5
 SIDE = 512
@@ -28,12 +28,13 @@ def turned(x: Tensor, y: Tensor, angle: Tensor) -> tuple[Tensor, Tensor]:
     return c * x + s * y, c * y - s * x
 
 
+@fused
 def streaks(
     chance: Chance, x: Tensor, y: Tensor, along_mm: Tensor, across_mm: Tensor, angle: Tensor
 ) -> Tensor:
     """Return a field of unit deviation, patches `along_mm` by `across_mm`, turned by `angle`."""
     n = len(x)
-    texture = torch.randn((n, 1, _TEXTURE, _TEXTURE), generator=chance.source, device=chance.device)
+    texture = torch.randn((n, 1, _TEXTURE, _TEXTURE), device=chance.device)
     u, v = turned(x, y, angle)
     size = _TEXTURE / 2
     # Beyond the texture it is mirrored, so no field runs out.
@@ -44,6 +45,7 @@ def streaks(
     return field[:, 0] * 1.5
 
 
+@fused
 def patches(chance: Chance, x: Tensor, y: Tensor, size_mm: Tensor) -> Tensor:
     """Return a field of unit deviation with round patches of the size given."""
     angle = chance.uniform(len(x), 0, 6.3)
@@ -52,9 +54,12 @@ def patches(chance: Chance, x: Tensor, y: Tensor, size_mm: Tensor) -> Tensor:
     return 0.85 * coarse + 0.5 * fine
 
 
-def blurred(picture: Tensor, sigma_cells: Tensor) -> Tensor:
-    """Return (n, S, S) pictures, each smoothed by its own Gaussian, (n, 1, 1) cells."""
-    reach = max(1, int(3 * float(sigma_cells.max()) + 0.5))
+def blurred(picture: Tensor, sigma_cells: Tensor, most_cells: float) -> Tensor:
+    """Return (n, S, S) pictures, each smoothed by its own Gaussian, (n, 1, 1) cells.
+
+    No sigma is larger than `most_cells`.
+    """
+    reach = max(1, int(3 * most_cells + 0.5))
     off = torch.arange(-reach, reach + 1, device=picture.device).float()
     kernel = torch.exp(-0.5 * (off / sigma_cells.reshape(-1, 1).clamp_min(0.05)) ** 2)
     kernel = kernel / kernel.sum(dim=1, keepdim=True)

@@ -64,15 +64,17 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
     hand = deposit.draw_hand(chance, n)
     pigment = deposit.density(chance, leads, hand, x, y)
     fold, broken = marks.folds(chance, hand.worn, x, y)
+    seam, parted = marks.seams(chance, x, y)
     tape, covered = marks.tape(chance, x, y)
-    pigment = pigment * marks.erased(chance, x, y) * broken * covered
-    dense = pigment + fold + tape + marks.smudges(chance, hand.worn, x, y)
+    pigment = pigment * marks.erased(chance, x, y) * broken * parted * covered
+    dense = pigment + fold + seam + tape + marks.smudges(chance, hand.worn, x, y)
     dense = (
         dense
         + marks.bars(chance, hand.worn, (leads.piece != 0).float(), x, y)
         + marks.printed(chance, x, y)
     )
-    ink = torch.maximum(writing.words(chance, glyphs, x, y, 14), writing.lines(chance, x, y, 10))
+    written = writing.words(chance, glyphs, x, y, 14, leads.joint_mm)
+    ink = torch.maximum(written, writing.lines(chance, x, y, 10))
     dense = torch.maximum(dense, ink) + 0.3 * torch.minimum(dense, ink)
     dense = marks.printed_things(chance, x, y, dense)
     edge = leads.away_mm - leads.half_mm
@@ -83,13 +85,15 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
 
 def _batch(leads: Leads, given: Tensor, grey: Tensor, edge: Tensor, sheet: Tensor) -> Batch:
     cosine, sine = direction(leads)
-    near = torch.exp(-((leads.away_mm / CENTRE_MM) ** 2) / 2) * sheet
+    near = torch.exp(-((leads.line_mm / CENTRE_MM) ** 2) / 2) * sheet
+    # A line under the border's leaf is not the border.
+    own = leads.border & (leads.away_mm < leads.line_mm + CENTRE_MM)
     return Batch(
         given,
         leaf=torch.sigmoid(-edge / 0.15) * sheet,
         centre=near,
         joint=torch.exp(-((leads.joint_mm / JOINT_MM) ** 2) / 2) * sheet,
-        border=near * leads.border,
+        border=near * own,
         inside=(leads.piece != 0).float() * sheet,
         cosine=cosine,
         sine=sine,
@@ -118,7 +122,7 @@ class Pool:
     def draw(self, n: int) -> Leads:
         """Return `n` designs, each flipped and turned by quarters at random."""
         total = len(self.leads.away_mm)
-        rows = torch.randperm(total, generator=self.chance.source, device=self.chance.device)[:n]
+        rows = torch.randperm(total, device=self.chance.device)[:n]
         leads = self.leads.take(rows)
         how = int(self.chance.whole(1, 0, 8))
         return _turned(leads, how)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import torch
 import torch.nn.functional as nnf
 
-from training.chance import Chance, Tensor
+from training.chance import Chance, Tensor, fused
 
 COARSE = 4
 BOX = 17
@@ -20,6 +20,7 @@ def log_density(grey: Tensor) -> Tensor:
     return -torch.log((grey + 4.0) / 259.0)
 
 
+@fused
 def prepared(grey: Tensor, mask: Tensor, chance: Chance | None = None) -> Tensor:
     """Return (n, 2, S, S): contrast of log density against its surroundings, and the mask.
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import torch
 
-from training.chance import Chance, Tensor, mix, share
+from training.chance import Chance, Tensor, fused, mix, share
 from training.design import OUTSIDE, draw_labels
 from training.fields import CELL_MM, SIDE, blurred, grid
 
@@ -23,7 +23,8 @@ class Leads:
 
     Attributes
     ----------
-    away_mm : distance to the nearest lead line.
+    line_mm : distance to the nearest lead line, true to a few mm; lines run on under leaves.
+    away_mm : distance to the line of the lead whose edge is nearest.
     half_mm : half the face width of that lead.
     normal_x, normal_y : unit vector from the lead line to the cell.
     lead : hash of that lead (the pair of pieces it parts), int64.
@@ -33,6 +34,7 @@ class Leads:
     border : whether the nearest lead is the border.
     """
 
+    line_mm: Tensor
     away_mm: Tensor
     half_mm: Tensor
     normal_x: Tensor
@@ -59,37 +61,50 @@ def draw_leads(chance: Chance, n: int) -> Leads:
     label, zone = draw_labels(chance, n)
     widths = _widths(chance, n)
     label = _without_slivers(label, zone, widths)
-    half, near_x, near_y, pair, _ = _nearest(label, zone, widths)
     x, y = grid(n, SIDE, CELL_MM, chance.device)
+    seeds = _seeds(label, zone, widths, x, y)
+    line = _line(seeds, x, y)
+    half, near_x, near_y, pair, _ = _nearest(seeds, x, y)
     joint_mm, solder = _joints(chance, label, half, x, y)
     piece = label[:, ::2, ::2].contiguous()
     dx, dy = x - near_x, y - near_y
     away = torch.hypot(dx, dy)
     border = (pair & 1).bool()
-    away, half, dx, dy, pair = _free_leads(chance, x, y, away, half, dx, dy, pair, piece)
+    _free_leads(chance, x, y, line, away, half, dx, dy, pair, piece)
     size = torch.hypot(dx, dy).clamp_min(1e-3)
     # Which side a cell lies on: its piece against the hash of the lead, the same all along it.
     side = torch.where(((piece ^ pair) & 2) == 0, 1.0, -1.0)
-    return Leads(away, half, dx / size, dy / size, pair, side, piece, joint_mm, solder, border)
+    return Leads(
+        line, away, half, dx / size, dy / size, pair, side, piece, joint_mm, solder, border
+    )
 
 
 @dataclass(slots=True)
 class Widths:
-    """Face widths of a design, (n, 1, 1) mm: of its zones, of the border, and how they stray."""
+    """Face widths of a design, (n, 1, 1) mm: of its zones, of the border, and how they stray.
+
+    `thick` is the width of single leads that stiffen a panel, `many` the share of such leads.
+    """
 
     zones: Tensor
     border: Tensor
     stray: Tensor
+    thick: Tensor
+    many: Tensor
 
 
 def _widths(chance: Chance, n: int) -> Widths:
-    main = torch.where(chance.yes(n, 0.3), chance.spread(n, 2.8, 4.2), chance.spread(n, 3.2, 9.5))
-    other = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 13.0))
-    third = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 9.0))
-    strip = torch.where(chance.yes(n, 0.6), main, chance.spread(n, 4.0, 12.0))
-    border = torch.where(chance.yes(n, 0.35), main, chance.spread(n, 4.5, 21.0))
+    main = torch.where(chance.yes(n, 0.35), chance.spread(n, 2.6, 4.2), chance.spread(n, 3.2, 9.5))
+    main = torch.where(chance.yes(n, 0.06), chance.uniform(n, 9.0, 18.0), main)
+    other = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 18.0))
+    third = torch.where(chance.yes(n, 0.5), main, chance.spread(n, 3.2, 14.0))
+    strip = torch.where(chance.yes(n, 0.55), main, chance.spread(n, 3.5, 20.0))
+    border = torch.where(chance.yes(n, 0.3), main, chance.spread(n, 4.5, 22.0))
+    border = torch.where(chance.yes(n, 0.15), chance.uniform(n, 11.0, 22.0), border)
     zones = torch.stack((main, other, third, strip, border))
-    return Widths(zones, border, chance.sometimes(n, 0.25, 0.05, 0.35))
+    stray = chance.sometimes(n, 0.25, 0.05, 0.35)
+    many = chance.sometimes(n, 0.15, 0.02, 0.25)
+    return Widths(zones, border, stray, chance.uniform(n, 8.0, 21.0), many)
 
 
 def _half_of(a: Tensor, b: Tensor, zone_a: Tensor, zone_b: Tensor, widths: Widths) -> Tensor:
@@ -98,8 +113,10 @@ def _half_of(a: Tensor, b: Tensor, zone_a: Tensor, zone_b: Tensor, widths: Width
     table = widths.zones[:, :, 0, 0]
     rows = torch.arange(len(a), device=a.device)[:, None, None].expand_as(zone)
     wide = table[zone, rows]
-    odd = share(_pair(a, b), 17) < 0.15
-    strayed = wide * (1 + widths.stray * (share(_pair(a, b), 18) - 0.5) * 2 * odd)
+    lead = _pair(a, b)
+    odd = share(lead, 17) < 0.15
+    strayed = wide * (1 + widths.stray * (share(lead, 18) - 0.5) * 2 * odd)
+    strayed = torch.where(share(lead, 19) < widths.many, widths.thick, strayed)
     return 0.5 * torch.where((a == OUTSIDE) | (b == OUTSIDE), widths.border, strayed)
 
 
@@ -109,10 +126,13 @@ def _pair(a: Tensor, b: Tensor) -> Tensor:
     return (mix(torch.minimum(a, b), torch.maximum(a, b)) & ~1) | border.long()
 
 
-def _seeds(label: Tensor, zone: Tensor, widths: Widths) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """Return the lead line inside every coarse cell: half width (-1 where none), x, y, pair."""
-    n = len(label)
-    x, y = grid(n, SIDE, CELL_MM, str(label.device))
+Seeds = tuple[Tensor, Tensor, Tensor, Tensor]
+"""Of every coarse cell: half the width of the lead (-1 where none), x and y of its line, pair."""
+
+
+@fused
+def _seeds(label: Tensor, zone: Tensor, widths: Widths, x: Tensor, y: Tensor) -> Seeds:
+    """Return the lead line inside every coarse cell."""
     half = torch.full_like(x, -1.0)
     at_x, at_y = x.clone(), y.clone()
     pair = torch.zeros_like(label[:, ::2, ::2])
@@ -148,37 +168,73 @@ def _shifted(t: Tensor, by: int, dim: int) -> Tensor:
     return rolled
 
 
-def _nearest(
-    label: Tensor, zone: Tensor, widths: Widths
-) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
+def _nearest(seeds: Seeds, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
     """Flood the seeds outward: half width, x, y, pair of the lead whose edge is nearest, its reach.
 
     Strategy: jump flooding. Every cell compares its candidate with those of eight cells `step`
     away, step falling from 64 to 1; twice 1 at the end mends what the jumps missed.
     """
-    half, at_x, at_y, pair = _seeds(label, zone, widths)
-    x, y = grid(len(label), SIDE, CELL_MM, str(label.device))
+    half, at_x, at_y, pair = seeds
     best = torch.where(half > 0, torch.hypot(x - at_x, y - at_y) - half, torch.full_like(x, 1e6))
     for step in (64, 32, 16, 8, 4, 2, 1, 1):
-        was = (half, at_x, at_y, pair, best)
-        for dy in (-step, 0, step):
-            for dx in (-step, 0, step):
-                if not dx and not dy:
-                    continue
-                h, px, py, k, known = (_moved(t, dy, dx) for t in was)
-                far = torch.hypot(x - px, y - py) - h
-                better = (known < 1e5) & (far < best)
-                half, at_x, at_y = (
-                    torch.where(better, new, old)
-                    for new, old in ((h, half), (px, at_x), (py, at_y))
-                )
-                pair, best = torch.where(better, k, pair), torch.where(better, far, best)
+        far = torch.tensor(step, device=x.device)
+        half, at_x, at_y, pair, best = _jumped(half, at_x, at_y, pair, best, x, y, far)
     none = best > 1e5
     half = torch.where(none, torch.full_like(half, 2.5), half)
     return half, torch.where(none, x + 150, at_x), torch.where(none, y, at_y), pair, best
 
 
-def _moved(t: Tensor, dy: int, dx: int) -> Tensor:
+@fused
+def _jumped(
+    half: Tensor,
+    at_x: Tensor,
+    at_y: Tensor,
+    pair: Tensor,
+    best: Tensor,
+    x: Tensor,
+    y: Tensor,
+    step: Tensor,
+) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
+    """Let every cell take the best lead that it or a cell `step` away knows."""
+    was = (half, at_x, at_y, pair, best)
+    for dy, dx in _AROUND:
+        h, px, py, k, known = (_moved(t, dy * step, dx * step) for t in was)
+        far = torch.hypot(x - px, y - py) - h
+        better = (known < 1e5) & (far < best)
+        half = torch.where(better, h, half)
+        at_x, at_y = torch.where(better, px, at_x), torch.where(better, py, at_y)
+        pair, best = torch.where(better, k, pair), torch.where(better, far, best)
+    return half, at_x, at_y, pair, best
+
+
+_AROUND = tuple((dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dy or dx)
+
+
+def _line(seeds: Seeds, x: Tensor, y: Tensor) -> Tensor:
+    """Return the distance to the nearest lead line, whatever leaf covers it; beyond 4 mm more."""
+    there = seeds[0] > 0
+    at_x = torch.where(there, seeds[1], torch.full_like(x, 1e5))
+    at_y = torch.where(there, seeds[2], torch.full_like(y, 1e5))
+    for step in (4, 2, 1, 1, 1):
+        far = torch.tensor(step, device=x.device)
+        at_x, at_y = _nearer(at_x, at_y, x, y, far)
+    return torch.hypot(x - at_x, y - at_y).clamp_max(200.0)
+
+
+@fused
+def _nearer(
+    at_x: Tensor, at_y: Tensor, x: Tensor, y: Tensor, step: Tensor
+) -> tuple[Tensor, Tensor]:
+    """Let every cell take the nearest place that it or one of four cells `step` away knows."""
+    was_x, was_y = at_x, at_y
+    for dy, dx in ((-1, 0), (1, 0), (0, -1), (0, 1)):
+        px, py = _moved(was_x, dy * step, dx * step), _moved(was_y, dy * step, dx * step)
+        better = (x - px) ** 2 + (y - py) ** 2 < (x - at_x) ** 2 + (y - at_y) ** 2
+        at_x, at_y = torch.where(better, px, at_x), torch.where(better, py, at_y)
+    return at_x, at_y
+
+
+def _moved(t: Tensor, dy: Tensor | int, dx: Tensor | int) -> Tensor:
     """Return the value `dy` rows and `dx` columns on; at the edge what lies there."""
     h, w = t.shape[1:]
     rows = (torch.arange(h, device=t.device) + dy).clamp(0, h - 1)
@@ -188,7 +244,8 @@ def _moved(t: Tensor, dy: int, dx: int) -> Tensor:
 
 def _without_slivers(label: Tensor, zone: Tensor, widths: Widths) -> Tensor:
     """Give pieces that no glazier would cut to the pieces around them."""
-    edge = _nearest(label, zone, widths)[4]
+    x, y = grid(len(label), SIDE, CELL_MM, str(label.device))
+    edge = _nearest(_seeds(label, zone, widths, x, y), x, y)[4]
     n = len(label)
     coarse = label[:, ::2, ::2]
     own = mix(coarse, torch.arange(n, device=label.device)[:, None, None])
@@ -214,12 +271,13 @@ def _filled(label: Tensor, keep: Tensor) -> Tensor:
     from_x = torch.where(keep, x, torch.full_like(x, 1e6))
     from_y = torch.where(keep, y, torch.full_like(y, 1e6))
     for step in (32, 16, 8, 4, 2, 1, 1):
-        for dy, dx in ((-step, 0), (step, 0), (0, -step), (0, step)):
-            px, py, k = _moved(from_x, dy, dx), _moved(from_y, dy, dx), _moved(label, dy, dx)
-            better = (x - px) ** 2 + (y - py) ** 2 < (x - from_x) ** 2 + (y - from_y) ** 2
-            from_x, from_y = torch.where(better, px, from_x), torch.where(better, py, from_y)
-            label = torch.where(better & ~outside, k, label)
-    return label
+        far = torch.tensor(step, device=label.device)
+        from_x, from_y = _nearer(from_x, from_y, x, y, far)
+    row, column = (from_y - y[:, :1, :1]).long(), (from_x - x[:, :1, :1]).long()
+    there = from_x < 1e5
+    index = torch.where(there, row * side + column, torch.zeros_like(row))
+    taken = label.flatten(1).gather(1, index.flatten(1)).reshape(label.shape)
+    return torch.where(there & ~outside, taken, label)
 
 
 def _joints(
@@ -236,10 +294,7 @@ def _joints(
     x_at = torch.where(met, x, torch.full_like(x, 1e5))
     y_at = torch.where(met, y, torch.full_like(y, 1e5))
     for step in (32, 16, 8, 4, 2, 1, 1):
-        for dy, dx in ((-step, 0), (step, 0), (0, -step), (0, step)):
-            px, py = _moved(x_at, dy, dx), _moved(y_at, dy, dx)
-            better = (x - px) ** 2 + (y - py) ** 2 < (x - x_at) ** 2 + (y - y_at) ** 2
-            x_at, y_at = torch.where(better, px, x_at), torch.where(better, py, y_at)
+        x_at, y_at = _nearer(x_at, y_at, x, y, torch.tensor(step, device=x.device))
     far = torch.hypot(x - x_at, y - y_at).clamp_max(200.0)
     # One joint gives several cells; on a grid of 3 mm they mostly share a draw.
     where = mix(torch.round(x_at / 3), torch.round(y_at / 3), chance.whole(n, 0, 1 << 30))
@@ -253,14 +308,15 @@ def _free_leads(
     chance: Chance,
     x: Tensor,
     y: Tensor,
+    line: Tensor,
     away: Tensor,
     half: Tensor,
     dx: Tensor,
     dy: Tensor,
     pair: Tensor,
     piece: Tensor,
-) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
-    """Add leads over cracks that end freely inside a piece.
+) -> None:
+    """Add leads over cracks that end freely inside a piece, in place.
 
     Each is a bow of `steps` straight parts; it shows only in the piece where it begins.
     """
@@ -285,20 +341,21 @@ def _free_leads(
             t = ((ux * (qx - px) + uy * (qy - py)) / step**2).clamp(0, 1)
             ex, ey = ux - t * (qx - px), uy - t * (qy - py)
             far = torch.hypot(ex, ey)
+            line[rows] = torch.where(inside, torch.minimum(line[rows], far), line[rows])
             new = inside & (far - wide < away[rows] - half[rows])
             for old, value in ((away, far), (dx, ex), (dy, ey), (half, wide.expand_as(far))):
                 old[rows] = torch.where(new, value, old[rows])
             pair[rows] = torch.where(new, mix(piece[rows] * 0, 5001 + k) & ~1, pair[rows])
             px, py, angle = qx, qy, angle + bow * step
-    return away, half, dx, dy, pair
 
 
+@fused
 def direction(leads: Leads) -> tuple[Tensor, Tensor]:
     """Return cos 2t and sin 2t of the direction t in which the nearest lead runs, smoothed."""
     weight = leads.away_mm.clamp_max(1.0) * torch.exp(-leads.away_mm / 4)
     c = (leads.normal_y**2 - leads.normal_x**2) * weight
     s = -2 * leads.normal_x * leads.normal_y * weight
     sigma = torch.full((len(c), 1, 1), 1.5, device=c.device)
-    c, s = blurred(c, sigma), blurred(s, sigma)
+    c, s = blurred(c, sigma, 1.5), blurred(s, sigma, 1.5)
     size = torch.hypot(c, s).clamp_min(1e-6)
     return c / size, s / size

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import torch
 
-from training.chance import Chance, Tensor, mix, share
+from training.chance import Chance, Tensor, fused, mix, share
 from training.fields import patches, streaks, turned
 
 
@@ -20,6 +20,7 @@ def _edge(away: Tensor, soft: float | Tensor) -> Tensor:
     return torch.sigmoid(-away / soft)
 
 
+@fused
 def smudges(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Return the density of finger marks, smears and stains with a rim."""
     n = len(x)
@@ -39,6 +40,7 @@ def smudges(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> Tensor:
     return total
 
 
+@fused
 def erased(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     """Return a factor on the pigment: strokes of a rubber, creases where it broke off."""
     n = len(x)
@@ -46,12 +48,13 @@ def erased(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     for _ in range(2):
         u, v = _somewhere(chance, x, y, chance.uniform(n, 0, 3.15))
         inside = _edge(u.abs() - chance.spread(n, 8, 60), 2.0) * _edge(
-            v.abs() - chance.spread(n, 3, 12), 1.0
+            v.abs() - chance.spread(n, 3, 25), 1.0
         )
-        factor = factor * (1 - chance.sometimes(n, 0.12, 0.3, 0.95) * inside)
+        factor = factor * (1 - chance.sometimes(n, 0.15, 0.3, 1.0) * inside)
     return factor
 
 
+@fused
 def folds(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
     """Return the density of folds and a factor on the pigment.
 
@@ -83,6 +86,30 @@ def folds(chance: Chance, worn: Tensor, x: Tensor, y: Tensor) -> tuple[Tensor, T
     return dark + ridge, factor
 
 
+@fused
+def seams(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
+    """Return the density of seams between joined papers and a factor on the pigment.
+
+    The upper paper's edge is dark or shows its shadow; beside it a strip may be hardly rubbed.
+    """
+    n = len(x)
+    dark, factor = torch.zeros_like(x), torch.ones_like(x)
+    for _ in range(2):
+        there = chance.yes(n, 0.1)
+        angle = chance.pick(n, (0.0, 1.5708, 3.1416, 4.7124)) + chance.normal(n, 0.02)
+        _, v = _somewhere(chance, x, y, angle)
+        v = v + chance.sometimes(n, 0.3, 0.2, 1.0) * patches(chance, x, y, chance.spread(n, 5, 40))
+        line = torch.exp(-((v / chance.spread(n, 0.25, 1.2)) ** 2))
+        uneven = torch.sigmoid(2 * patches(chance, x, y, chance.spread(n, 8, 60)) + 1)
+        dark = dark + there * line * uneven * chance.uniform(n, 0, 1.2)
+        strip = torch.sigmoid(v / 0.3) * torch.sigmoid((chance.spread(n, 0.8, 20) - v) / 1.0)
+        factor = factor * (1 - there * strip * chance.sometimes(n, 0.6, 0.3, 1.0))
+        tone = torch.sigmoid(v / 0.2) * chance.uniform(n, -0.1, 0.2)
+        dark = dark + there * tone * chance.yes(n, 0.5)
+    return dark, factor
+
+
+@fused
 def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Return the density of iron bars rubbed through from behind.
 
@@ -109,6 +136,7 @@ def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> 
     return body * uneven * strength * beyond
 
 
+@fused
 def printed(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     """Return the density of ruled or squared paper, and of lines set out on it."""
     n = len(x)
@@ -125,6 +153,7 @@ def printed(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     return line * chance.sometimes(n, 0.1, 0.05, 0.6)
 
 
+@fused
 def tape(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
     """Return the density of tape (darker, yellowed, or pale and glossy) and a factor on pigment."""
     n = len(x)
@@ -143,6 +172,7 @@ def tape(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
     return total, factor
 
 
+@fused
 def printed_things(chance: Chance, x: Tensor, y: Tensor, density: Tensor) -> Tensor:
     """Lay printed targets, grey scales, rulers and crosses over the density; return it."""
     n = len(x)

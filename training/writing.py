@@ -6,9 +6,10 @@ from itertools import pairwise
 
 import numpy as np
 import torch
+import torch.nn.functional as nnf
 
-from training.chance import Chance, Tensor, mix, share
-from training.fields import turned
+from training.chance import Chance, Tensor, fused, mix, share
+from training.fields import CELL_MM, turned
 
 CELLS = 64
 _STROKES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
@@ -171,37 +172,72 @@ def _distance(strokes: list[np.ndarray], x: np.ndarray, y: np.ndarray) -> np.nda
     return best
 
 
-def words(chance: Chance, glyphs: Tensor, x: Tensor, y: Tensor, count: int) -> Tensor:
-    """Return the density of up to `count` words a picture, anywhere, also across leads."""
+def words(
+    chance: Chance, glyphs: Tensor, x: Tensor, y: Tensor, count: int, joint_mm: Tensor
+) -> Tensor:
+    """Return the density of up to `count` words a picture, anywhere, also across leads.
+
+    Half of them lie where joints are near: over small pieces and narrow strips.
+    """
     total = torch.zeros_like(x)
     busy = chance.uniform(len(x), 0, 1) ** 2
     for k in range(count):
-        rows = chance.yes(len(x), busy).flatten().nonzero().flatten()
-        if not len(rows):
-            continue
-        m = len(rows)
-        high = chance.spread(m, 5, 85)
-        wide = high * chance.uniform(m, 0.55, 0.9)
-        angle = torch.where(chance.yes(m, 0.7), chance.normal(m, 0.1), chance.uniform(m, 0, 6.3))
-        at_x, at_y = chance.uniform(m, -130, 130), chance.uniform(m, -130, 130)
-        u, v = turned(x[rows] - at_x, y[rows] - at_y, angle)
-        letters = torch.where(chance.yes(m, 0.6), chance.whole(m, 1, 4), chance.whole(m, 3, 12))
-        place = u / wide
-        slot = torch.floor(place)
-        inside = (slot >= 0) & (slot < letters) & (v.abs() < high / 2)
-        which = (share(mix(slot, chance.whole(m, 0, 1 << 30)), k) * len(glyphs)).long()
-        column = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
-        row = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
-        far = glyphs[which.clamp(0, len(glyphs) - 1), row, column] * high
-        pen = chance.spread(m, 0.3, 1.4) * torch.where(
-            chance.yes(m, 0.45), (high / 10).clamp(1, 3.6), torch.ones_like(high)
-        )
-        ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.4)) * inside
-        # A dry pen or a stick of graphite leaves grain, a wet one none.
-        grain = torch.rand(ink.shape, generator=chance.source, device=chance.device)
-        dry = 1 - chance.sometimes(m, 0.5, 0.1, 0.8) * grain
-        total[rows] = torch.maximum(total[rows], ink * dry * chance.uniform(m, 0.15, 2.2))
+        total = _word(chance, glyphs, x, y, joint_mm, total, busy, k % 2)
     return total
+
+
+@fused
+def _word(
+    chance: Chance,
+    glyphs: Tensor,
+    x: Tensor,
+    y: Tensor,
+    joint_mm: Tensor,
+    total: Tensor,
+    busy: Tensor,
+    tight: int,
+) -> Tensor:
+    m = len(x)
+    there = chance.yes(m, busy)
+    high = chance.spread(m, 5, 85)
+    wide = high * chance.uniform(m, 0.55, 0.9)
+    angle = torch.where(chance.yes(m, 0.7), chance.normal(m, 0.1), chance.uniform(m, 0, 6.3))
+    at_x, at_y = _spot(chance, joint_mm) if tight else _anywhere(chance, m)
+    letters = torch.where(chance.yes(m, 0.6), chance.whole(m, 1, 4), chance.whole(m, 3, 12))
+    u, v = turned(x - at_x, y - at_y, angle)
+    u = u + chance.uniform(m, 0, 1) * wide * letters
+    place = u / wide
+    slot = torch.floor(place)
+    inside = (slot >= 0) & (slot < letters) & (v.abs() < high / 2)
+    which = (share(mix(slot, chance.whole(m, 0, 1 << 30)), 1) * len(glyphs)).long()
+    column = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
+    row = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
+    far = glyphs[which.clamp(0, len(glyphs) - 1), row, column] * high
+    bold = (high / chance.uniform(m, 6, 12)).clamp(1, 5.5)
+    pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.45), bold, 1.0)
+    ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.4)) * inside
+    # A dry pen or a stick of graphite leaves grain, a wet one none.
+    grain = torch.rand(ink.shape, device=ink.device)
+    dry = 1 - chance.sometimes(m, 0.5, 0.1, 0.8) * grain
+    return torch.maximum(total, ink * dry * chance.uniform(m, 0.15, 2.2) * there)
+
+
+def _anywhere(chance: Chance, n: int) -> tuple[Tensor, Tensor]:
+    return chance.uniform(n, -130, 130), chance.uniform(n, -130, 130)
+
+
+def _spot(chance: Chance, joint_mm: Tensor) -> tuple[Tensor, Tensor]:
+    """Return the one of several random places that has most joints about it."""
+    n, tries = len(joint_mm), 6
+    crowded = nnf.avg_pool2d(joint_mm[:, None].clamp_max(40.0), 32)[:, 0].flatten(1)
+    cells = joint_mm.shape[1] // 32
+    at = chance.whole(n, 0, cells * cells, tries)
+    best = at.gather(1, crowded.gather(1, at).argmin(dim=1, keepdim=True))
+    step = 32 * CELL_MM
+    inside = chance.uniform(n, -0.5, 0.5), chance.uniform(n, -0.5, 0.5)
+    column, row = (best % cells)[:, :, None], (best // cells)[:, :, None]
+    off = (cells - 1) / 2
+    return (column - off + inside[0]) * step, (row - off + inside[1]) * step
 
 
 def lines(chance: Chance, x: Tensor, y: Tensor, count: int) -> Tensor:
@@ -209,25 +245,26 @@ def lines(chance: Chance, x: Tensor, y: Tensor, count: int) -> Tensor:
     total = torch.zeros_like(x)
     busy = chance.uniform(len(x), 0, 1) ** 2
     for _ in range(count):
-        rows = chance.yes(len(x), 0.5 * busy).flatten().nonzero().flatten()
-        if not len(rows):
-            continue
-        m = len(rows)
-        angle = torch.where(
-            chance.yes(m, 0.6),
-            chance.pick(m, (0.0, 1.5708)) + chance.normal(m, 0.03),
-            chance.uniform(m, 0, 3.15),
-        )
-        u, v = turned(
-            x[rows] - chance.uniform(m, -130, 130), y[rows] - chance.uniform(m, -130, 130), angle
-        )
-        long = chance.spread(m, 8, 300)
-        bend = chance.normal(m, 1.5) * torch.sin(u / chance.spread(m, 20, 90))
-        away = torch.hypot((u.abs() - long / 2).clamp_min(0), v + bend)
-        ring = (torch.hypot(u, v * chance.uniform(m, 0.7, 1.3)) - chance.spread(m, 5, 30)).abs()
-        away = torch.where(chance.yes(m, 0.2), ring, away)
-        wide = chance.spread(m, 0.25, 1.8)
-        dashes = chance.yes(m, 0.15) & (torch.sin(u / chance.spread(m, 2, 8)) > 0)
-        ink = torch.sigmoid((wide / 2 - away) / 0.15) * ~dashes
-        total[rows] = torch.maximum(total[rows], ink * chance.uniform(m, 0.1, 1.6))
+        total = _drawn(chance, x, y, total, busy)
     return total
+
+
+@fused
+def _drawn(chance: Chance, x: Tensor, y: Tensor, total: Tensor, busy: Tensor) -> Tensor:
+    m = len(x)
+    there = chance.yes(m, 0.5 * busy)
+    angle = torch.where(
+        chance.yes(m, 0.6),
+        chance.pick(m, (0.0, 1.5708)) + chance.normal(m, 0.03),
+        chance.uniform(m, 0, 3.15),
+    )
+    u, v = turned(x - chance.uniform(m, -130, 130), y - chance.uniform(m, -130, 130), angle)
+    long = chance.spread(m, 8, 300)
+    bend = chance.normal(m, 1.5) * torch.sin(u / chance.spread(m, 20, 90))
+    away = torch.hypot((u.abs() - long / 2).clamp_min(0), v + bend)
+    ring = (torch.hypot(u, v * chance.uniform(m, 0.7, 1.3)) - chance.spread(m, 5, 30)).abs()
+    away = torch.where(chance.yes(m, 0.2), ring, away)
+    wide = chance.spread(m, 0.25, 2.4)
+    dashes = chance.yes(m, 0.15) & (torch.sin(u / chance.spread(m, 2, 8)) > 0)
+    ink = torch.sigmoid((wide / 2 - away) / 0.15) * ~dashes
+    return torch.maximum(total, ink * chance.uniform(m, 0.1, 1.6) * there)
