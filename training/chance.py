@@ -26,7 +26,7 @@ def fuse(*, on: bool) -> None:
 
 def fused(function: Callable[Given, Out]) -> Callable[Given, Out]:
     """Mark a function that is worth compiling."""
-    compiled: Callable[Given, Out] = torch.compile(function, dynamic=False)
+    compiled: Callable[Given, Out] = torch.compile(function)
 
     @functools.wraps(function)
     def called(*args: Given.args, **named: Given.kwargs) -> Out:
@@ -83,7 +83,6 @@ class Chance:
 _ODD = (-7046029254386353131, -4417276706812531889, 1609587929392839161)
 
 
-@fused
 def mix(*parts: Tensor | int) -> Tensor:
     """Return a hash of whole numbers, int64; equal parts give equal hashes."""
     total: Tensor | int = 0
@@ -100,7 +99,6 @@ def _wrapped(value: Tensor | int) -> Tensor | int:
     return (value + 2**63) % 2**64 - 2**63 if isinstance(value, int) else value
 
 
-@fused
 def share(hashed: Tensor, salt: int) -> Tensor:
     """Return a number of 0 .. 1 for each hash; another `salt` gives another number."""
     return (mix(hashed, salt) & 0xFFFFFF).float() / float(0x1000000)

@@ -103,7 +103,7 @@ def _widths(chance: Chance, n: int) -> Widths:
     border = torch.where(chance.yes(n, 0.15), chance.uniform(n, 11.0, 22.0), border)
     zones = torch.stack((main, other, third, strip, border))
     stray = chance.sometimes(n, 0.25, 0.05, 0.35)
-    many = chance.sometimes(n, 0.15, 0.02, 0.25)
+    many = chance.sometimes(n, 0.1, 0.02, 0.2)
     return Widths(zones, border, stray, chance.uniform(n, 8.0, 21.0), many)
 
 

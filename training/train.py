@@ -17,7 +17,7 @@ import torch
 import torch.distributed as dist
 
 from training import validate
-from training.chance import Chance
+from training.chance import Chance, fuse
 from training.generator import Pool, render
 from training.network import LeadNetwork, loss_of, unfolded
 from training.writing import atlas
@@ -31,6 +31,7 @@ def main() -> None:
     """Read the command line and train."""
     args = _arguments()
     rank, world, device = _placed(args.device)
+    fuse(on=device.startswith("cuda") and not args.eager)
     torch.manual_seed(args.seed)
     network = LeadNetwork().to(device, memory_format=torch.channels_last)
     averaged = torch.optim.swa_utils.AveragedModel(
@@ -45,6 +46,7 @@ def main() -> None:
         model = torch.nn.parallel.DistributedDataParallel(network, device_ids=[rank])
     chance = Chance(args.seed * 1000 + rank + 17, device)
     steps = _run(args, model, network, averaged, chance, device, rank)
+    fuse(on=False)
     if rank == 0:
         args.out.mkdir(parents=True, exist_ok=True)
         torch.save(averaged.module.state_dict(), args.out / "weights.pt")
@@ -160,6 +162,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--fresh", type=int, default=16, help="designs drawn anew at a time")
     parser.add_argument("--each", type=int, default=4, help="steps between fresh designs")
     parser.add_argument("--validation", type=int, default=128, help="rubbings of the fixed set")
+    parser.add_argument("--eager", action="store_true", help="compile nothing")
     parser.add_argument("--device", default="")
     return parser.parse_args()
 
