@@ -43,7 +43,7 @@ def main() -> None:
         averaged.module.load_state_dict(state)
     model = network
     if world > 1:
-        model = torch.nn.parallel.DistributedDataParallel(network, device_ids=[rank])
+        model = torch.nn.parallel.DistributedDataParallel(network)
     chance = Chance(args.seed * 1000 + rank + 17, device)
     steps = _run(args, model, network, averaged, chance, device, rank)
     fuse(on=False)
@@ -67,10 +67,10 @@ def _run(
     rank: int,
 ) -> int:
     """Train until the time is over; return the number of steps."""
+    began, step, shown = time.monotonic(), 0, 0.0
     glyphs = atlas(args.seed, device)
     pool = Pool(chance, args.pool, args.fresh)
     optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=DECAY)
-    began, step, shown = time.monotonic(), 0, 0.0
     done = torch.zeros(1, device=device)
     while True:
         part = (time.monotonic() - began) / args.seconds
@@ -140,7 +140,7 @@ def _placed(wanted: str) -> tuple[int, int, str]:
     """Return rank, number of processes and device; begin the group where there are several."""
     rank, world = int(os.environ.get("RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
     device = wanted or ("cuda" if torch.cuda.is_available() else "cpu")
-    if device == "cuda":
+    if device == "cuda" and torch.cuda.device_count() > 1:
         device = f"cuda:{rank}"
         torch.cuda.set_device(rank)
     if world > 1:
