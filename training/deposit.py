@@ -194,15 +194,15 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
     n = len(x)
     total = torch.zeros_like(x)
     inside = leads.piece != OUTSIDE
-    for often in (0.2, 0.1):
+    for often in (0.12, 0.06):
         angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.015)
         angle = torch.where(chance.yes(n, 0.08), chance.uniform(n, 0, 3.15), angle)
         u, v = turned(x, y, angle)
         gap = chance.spread(n, 70, 500)
         v = v - chance.uniform(n, -130, 130) + chance.normal(n, 0.5) * torch.sin(u / 80)
         v = v - gap * torch.round(v / gap)
-        half = chance.spread(n, 1.2, 9)
-        body = torch.sigmoid((half - v.abs()) / chance.spread(n, 0.2, 3.5))
+        half = chance.spread(n, 2.5, 9)
+        body = torch.sigmoid((half - v.abs()) / chance.spread(n, 0.5, 4.0))
         crown = chance.sometimes(n, 0.5, 0.2, 1.0)
         body = body * (1 - crown * (v / half) ** 2).clamp_min(0.05)
         rim = torch.exp(-(((v.abs() - half) / chance.spread(n, 0.5, 2.5)) ** 2))

@@ -28,6 +28,11 @@ def lattice(chance: Chance, x: Tensor, y: Tensor) -> Tensor:
     p, q = a - torch.floor(a) - 0.5, b - torch.floor(b) - 0.5
     inner = torch.maximum(p.abs(), q.abs()) < chance.uniform(n, 0.15, 0.35)
     put = chance.yes(n, 0.15) & (share(cell, 3) < chance.uniform(n, 0.2, 1.0)) & (size > 45)
+    # Leads that run straight on through the crossings, as bars would.
+    every = chance.whole(n, 1, 6)
+    through = torch.floor((a - b) / every) * chance.yes(n, 0.2)
+    through = through + 1000 * torch.floor((a + b) / every) * chance.yes(n, 0.08)
+    cell = torch.where(diamond, mix(cell, through), cell)
     return torch.where(put & inner, mix(cell, 1), cell)
 
 
