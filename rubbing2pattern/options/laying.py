@@ -17,6 +17,9 @@ class LayingOptions(Checked):
     strip_mm: float = value(1.2, 0.4, 3.0, "of dark and pale on either side of a leaf's edge")
     along_mm: float = value(2.0, 0.5, 10.0, "a profile is the mean of so much either way")
     edge_mm: float = value(1.1, 0.2, 3.0, "how far an edge may lie from where it is expected")
+    least_share: float = value(
+        0.8, 0.3, 1.0, "of the width on the map, which 19 of 20 leads keep within an eighth"
+    )
     seen_above: float = value(0.25, 0.05, 0.8, "of the local strength; paper and smears reach it")
     solder: float = value(0.95, 0.4, 2.0, "of the narrower leads of a joint: radius of its solder")
     solder_mm: float = value(0.6, 0.0, 3.0, "added to it: a frayed rim, a joint off its place")
