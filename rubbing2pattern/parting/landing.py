@@ -204,9 +204,7 @@ class _Work:
         ahead = ahead[(ahead - begin) @ fit.along > step]
         return _Butt(end, at, np.vstack((place, begin, ahead)))
 
-    def _joined(
-        self, node: int, one: End, two: End, through: Array, butts: list[_Butt]
-    ) -> None:
+    def _joined(self, node: int, one: End, two: End, through: Array, butts: list[_Butt]) -> None:
         """Put the nodes where the butts land, and cut the lead that is met there."""
         s, least = running_length(through), self.options.course_mm / 3.0
         groups: list[list[_Butt]] = []
