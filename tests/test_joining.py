@@ -185,7 +185,7 @@ def test_a_lead_that_jogs_alone_is_no_join() -> None:
 
 
 def test_leads_that_wave_alike_are_no_join() -> None:
-    """Hills and sky: every lead bends and bends back at the same place, as if all of them jogged."""
+    """Hills and sky: all leads bend and bend back at the same places, as if they jogged."""
     x = np.arange(20.0, 240.01, 4.0)
     waves = [np.column_stack((x, y + 8.0 * np.sin((x - 30.0) / 11.0))) for y in range(45, 225, 30)]
     leads = [(tuple(a), tuple(b)) for wave in waves for a, b in itertools.pairwise(wave.tolist())]
