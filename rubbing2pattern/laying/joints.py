@@ -318,7 +318,27 @@ def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
     if len(through) > 1:
         place = one.place if len(one.through) > 1 else place
         place = two.place if len(two.through) > 1 and len(one.through) < 2 else place
-    elif len(through) == 1:
+    return _set(place, through, ending, max(one.misfit_mm, two.misfit_mm), runs, same_mm)
+
+
+def carried(joint: Joint, runs: list[Run], same_mm: float) -> Joint:
+    """Return a joint of the same leads after they have been fitted again."""
+    through: dict[int, list[float]] = {}
+    for run, t in joint.through:
+        through.setdefault(run, []).append(t)
+    return _set(joint.place, through, joint.ending, joint.misfit_mm, runs, same_mm)
+
+
+def _set(
+    place: Array,
+    through: dict[int, list[float]],
+    ending: list[tuple[int, float, bool]],
+    misfit_mm: float,
+    runs: list[Run],
+    same_mm: float,
+) -> Joint:
+    """Set a joint near a place: on the one lead that runs through, if it is one."""
+    if len(through) == 1:
         run = next(iter(through))
         t = runs[run].shape.near(place)
         place = runs[run].shape.at(t)[0]
@@ -326,7 +346,7 @@ def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
         (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm))
         for run, t in through.items()
     ]
-    misfit = max(one.misfit_mm, two.misfit_mm)
+    misfit = misfit_mm
     for run, t, _ in ending:
         foot, along = runs[run].shape.at(t)
         d = place - foot
