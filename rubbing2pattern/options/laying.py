@@ -41,6 +41,7 @@ class LayingOptions(Checked):
     least_round_mm: float = value(20.0, 5.0, 60.0, "no piece of glass is smaller round its rim")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
+    corner_near_mm: float = value(15.0, 3.0, 40.0, "a butt nearer to a corner may share its node")
     noise_mm: float = value(0.06, 0.01, 0.5, "least deviation that counts against a curve")
     noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
     short_doubt_mm: float = value(
