@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from pathlib import Path
 
@@ -181,6 +182,19 @@ def test_a_lead_that_jogs_alone_is_no_join() -> None:
     off = np.array([-1.4, 1.4])
     parts = [(a, tuple(middle)), (tuple(middle + off), tuple(np.array(b) + off))]
     assert rejoined(*_drawn([*rest, *parts], None)) is None  # type: ignore[list-item]
+
+
+def test_leads_that_wave_alike_are_no_join() -> None:
+    """Hills and sky: all leads bend and bend back at the same places, as if they jogged."""
+    x = np.arange(20.0, 240.01, 4.0)
+    waves = [np.column_stack((x, y + 8.0 * np.sin((x - 30.0) / 11.0))) for y in range(45, 225, 30)]
+    leads = [(tuple(a), tuple(b)) for wave in waves for a, b in itertools.pairwise(wave.tolist())]
+    _, lead, rubbing = _drawn(leads, None)
+    nodes = np.vstack([wave[[0, -1]] for wave in waves])
+    paths = tuple(evenly(wave, 0.5) for wave in waves)
+    ends = np.arange(len(nodes)).reshape(-1, 2)
+    net = RawNet(nodes, ends, paths, np.ones_like(ends))
+    assert rejoined(net, lead, rubbing) is None
 
 
 def test_a_mended_sheet_is_not_mended_again() -> None:

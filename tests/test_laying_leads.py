@@ -99,6 +99,16 @@ def test_a_lead_is_carried_on_into_a_sharp_joint(deg: float) -> None:
     assert farthest_mm(laid, drawn) < 0.3
 
 
+def test_a_butt_beside_a_corner_keeps_its_own_place() -> None:
+    """The net has the corner and the butt beside it as one node."""
+    drawn: list[Points] = [[(20, 140), (20, 20), (140, 20)], [(20, 26), (140, 60)]]
+    net = net_of([(20, 140), (20.5, 22), (140, 20), (140, 60)], [(0, 1), (1, 2), (1, 3)])
+    laid = read(drawn, net)
+    assert joint_mm(laid, (20, 20)) < 0.4
+    assert joint_mm(laid, (20, 26)) < 0.6
+    assert farthest_mm(laid, drawn) < 0.4
+
+
 def test_a_short_lead_between_two_leads_stays() -> None:
     drawn: list[Points] = [[(10, 60), (150, 60)], [(10, 76), (150, 76)], [(80, 60), (80, 76)]]
     nodes: Points = [(10, 60), (81, 60), (150, 60), (10, 76), (79, 76), (150, 76)]

@@ -5,6 +5,7 @@ A *stop* is a place on a run that belongs to a joint.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 
@@ -71,7 +72,8 @@ def joints_of(
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
     2. an end goes on by its own curve to the first lead it comes to, and butts there; the
        nearest first, so that of two ends that would cross the farther butts against the nearer;
-    3. with no lead running through, all ends meet where their curves pass nearest;
+    3. with no lead running through, all ends meet where their curves pass nearest; if they miss
+       each other by more than `meet_mm`, two make a corner and the others butt beside it;
     4. joints nearer to each other than `close_mm` are one;
     5. a knot of which not all leads hang together has a short lead that was taken for solder.
 
@@ -245,12 +247,44 @@ def _met(
         )
         return [Joint(shape.at(t)[0], [], [(way.run, t, way.at_last)])]
     place, misfit = meeting([(w.run, w.at_last) for w in ends], runs, centre)
-    if nodes > 1 and misfit > options.meet_mm:
-        return None
+    if misfit > options.meet_mm:
+        cornered = _cornered(ends, runs, centre, options) if len(ends) > 2 else None
+        if cornered is not None or nodes > 1:
+            return cornered
     joint = Joint(place, misfit_mm=misfit)
     for w in ends:
         joint.ending.append((w.run, _end_length(runs, w.run, w.at_last, place), w.at_last))
     return [joint]
+
+
+def _cornered(
+    ends: list[Way], runs: list[Run], centre: Array, options: LayingOptions
+) -> list[Joint] | None:
+    """Let two ends make a corner, and the others butt against them beside it.
+
+    So a lead that butts close to a corner of the border comes out, which one node seems to hold. Of
+    all pairs the one is taken whose corner and butts lie nearest to the node.
+    """
+    best: list[Joint] | None = None
+    least = options.corner_near_mm
+    for pair in itertools.combinations(ends, 2):
+        place, misfit = meeting([(w.run, w.at_last) for w in pair], runs, centre)
+        if misfit > options.meet_mm:
+            continue
+        corner = Joint(place, misfit_mm=misfit)
+        sides = []
+        for w in pair:
+            t = _end_length(runs, w.run, w.at_last, place)
+            corner.ending.append((w.run, t, w.at_last))
+            sides.append(_way(runs, w.run, w.low, t, w.at_last))
+        butted = _butted([w for w in ends if w not in pair], sides, runs, alone=False,
+                         back_mm=options.clear_mm)  # fmt: skip
+        if butted is None:
+            continue
+        far = max(math.dist(j.place, centre) for j in (corner, *butted))
+        if far < least:
+            best, least = [corner, *butted], far
+    return best
 
 
 def _end_length(runs: list[Run], run: int, at_last: bool, place: Array) -> float:
@@ -318,7 +352,27 @@ def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
     if len(through) > 1:
         place = one.place if len(one.through) > 1 else place
         place = two.place if len(two.through) > 1 and len(one.through) < 2 else place
-    elif len(through) == 1:
+    return _set(place, through, ending, max(one.misfit_mm, two.misfit_mm), runs, same_mm)
+
+
+def carried(joint: Joint, runs: list[Run], same_mm: float) -> Joint:
+    """Return a joint of the same leads after they have been fitted again."""
+    through: dict[int, list[float]] = {}
+    for run, t in joint.through:
+        through.setdefault(run, []).append(t)
+    return _set(joint.place, through, joint.ending, joint.misfit_mm, runs, same_mm)
+
+
+def _set(
+    place: Array,
+    through: dict[int, list[float]],
+    ending: list[tuple[int, float, bool]],
+    misfit_mm: float,
+    runs: list[Run],
+    same_mm: float,
+) -> Joint:
+    """Set a joint near a place: on the one lead that runs through, if it is one."""
+    if len(through) == 1:
         run = next(iter(through))
         t = runs[run].shape.near(place)
         place = runs[run].shape.at(t)[0]
@@ -326,7 +380,7 @@ def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
         (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm))
         for run, t in through.items()
     ]
-    misfit = max(one.misfit_mm, two.misfit_mm)
+    misfit = misfit_mm
     for run, t, _ in ending:
         foot, along = runs[run].shape.at(t)
         d = place - foot

@@ -11,7 +11,7 @@ import shapely
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import stray_of
-from rubbing2pattern.laying.joints import Joint, joints_of, merged
+from rubbing2pattern.laying.joints import Joint, carried, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
@@ -83,8 +83,9 @@ def laying(
     fitted: dict[Chain, Run] = {}
     while True:
         plan = _Plan.of(cut, tracks, clean, stubs, plain, fitted, options)
-        joints, failed = plan.joints(plan.runs, options)
-        current = laid(plan.runs, joints, options)
+        found = plan.joints(plan.runs, {}, options)
+        failed = {n for i, knot in enumerate(plan.knots) if i not in found for n in knot.nodes}
+        current = plan.laid(plan.runs, found, options)
         failed |= _not_drawn(plan.knots, current, shown, options.undrawn_mm)
         if not failed - plain:
             break
@@ -92,8 +93,8 @@ def laying(
     for _ in range(options.settle):
         sight = sight_of(current, rubbing, lead, maps, options)
         runs = refitted(current, sight, options)
-        joints, _ = plan.joints(runs, options)
-        current = laid(runs, joints, options)
+        found = plan.joints(runs, found, options)
+        current = plan.laid(runs, found, options)
     stray = stray_of(current, sight_of(current, rubbing, lead, maps, options), options)
     return Laying(_finished(current, rubbing, options), *stray)
 
@@ -149,20 +150,30 @@ class _Plan:
                 run_of[2 * k + 1] = (number, forward)
         return cls(net.nodes, knots, stubs, runs, run_of)
 
-    def joints(self, runs: list[Run], options: LayingOptions) -> tuple[list[Joint], set[int]]:
-        """Return all joints, and the nodes of knots that do not fit together."""
-        out: list[Joint] = []
-        failed: set[int] = set()
-        for knot in self.knots:
+    def joints(
+        self, runs: list[Run], before: dict[int, list[Joint]], options: LayingOptions
+    ) -> dict[int, list[Joint]]:
+        """Return the joints of every knot by its number.
+
+        A knot whose leads do not fit together keeps the joints it had `before`, if any.
+        """
+        out: dict[int, list[Joint]] = {}
+        for i, knot in enumerate(self.knots):
             if len(knot.pairs) == 1 and not knot.alone:
+                out[i] = []
                 continue
             centre = self.nodes[list(knot.nodes)].mean(axis=0)
             found = joints_of(knot, runs, self.run_of, self.stubs, centre, options)
-            if found is None:
-                failed |= set(knot.nodes)
-            else:
-                out.extend(found)
-        return merged(out, runs, options), failed
+            if found is not None:
+                out[i] = found
+            elif i in before:
+                out[i] = [carried(j, runs, options.same_place_mm) for j in before[i]]
+        return out
+
+    def laid(self, runs: list[Run], found: dict[int, list[Joint]], options: LayingOptions) -> Laid:
+        """Return the runs with all joints of the knots, near ones made one."""
+        joints = [joint for i in range(len(self.knots)) for joint in found.get(i, [])]
+        return laid(runs, merged(joints, runs, options), options)
 
 
 def _finished(net: Laid, rubbing: Rubbing, options: LayingOptions) -> LeadNet:

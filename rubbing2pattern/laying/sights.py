@@ -82,6 +82,7 @@ def sight_of(
         seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
     width = _widths(place, seen, soldered, rows, width, options)  # rule 2
     middle, sigma = _middles(place, seen, soldered, width[rows.owner], options)  # rule 3
+    sigma *= _unsteady(middle, sigma, rows, options)[rows.owner]
     ridge = ridge_near(rows, lead, maps, options, options.ridge_mm)
     off = _ridge_deviation(ridge, rows, options)
     middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
@@ -147,6 +148,28 @@ def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
     sigma = options.ridge_off_mm * options.ridge_apart_mm / np.maximum(gap, 0.1)
     shown = (ridge.height > options.ridge_above) & (gap > 0.4 * options.ridge_apart_mm)
     return np.where(shown, sigma, np.inf)
+
+
+def _unsteady(middle: Array, sigma: Array, rows: Rows, options: LayingOptions) -> Array:
+    """Return how much more the ink's middle wavers along each run than is expected, (R,), >= 1.
+
+    It is read twice the length apart that profiles are averaged over, so that the two share no ink.
+    """
+    apart = max(1, round(2.0 * options.along_mm / options.step_mm))
+    out = np.ones(len(rows.first) - 1)
+    for k in range(len(out)):
+        m, s = middle[rows.of(k)], sigma[rows.of(k)]
+        if len(m) <= apart:
+            continue
+        z = np.abs(m[apart:] - m[:-apart]) / np.hypot(s[apart:], s[:-apart])
+        z = z[np.isfinite(s[apart:] + s[:-apart])]
+        if len(z) * options.step_mm >= options.clear_mm:
+            out[k] = max(1.0, _NORMAL * float(np.median(z)))
+    return out
+
+
+_NORMAL = 1.4826
+"""Standard deviations to a median deviation."""
 
 
 def _with_ridge(middle: Array, sigma: Array, ridge: Array, off: Array) -> tuple[Array, Array]:

@@ -54,19 +54,21 @@ def tracked(
 
     Strategy: a box of the lead's width is slid across every profile, and the best smooth path
     through the scores is taken for all edges at once; the two edges of the leaf are then found on
-    either side of it. The width is first guessed from the working grid, then read.
+    either side of it. The width is first guessed from the working grid, then read; a pale hollow
+    band reads too narrow, so it stays above `least_share` of the guess.
     """
     rows = rows_along(paths, options.step_mm, 3.0)
     widths = maps.width_mm if maps and maps.width_mm is not None else lead.maps.width_mm
-    guess = _by_edge(grid_values(widths, lead, rows.base), rows, 50.0)
-    guess = np.clip(guess, 2.5, 22.0)
+    foretold = grid_values(widths, lead, rows.base)
+    guess = np.clip(_by_edge(foretold, rows, 50.0), 2.5, 22.0)
+    least = options.least_share * _by_edge(foretold, rows, 20.0)
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
     extra = _map_scores(maps, lead, rows, ink, options)
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, options)
         local = _dark_span(rows, ink, shift, guess)
-        guess = np.clip(_lone_width(rows, local, guess), 2.0, 24.0)
+        guess = np.clip(_lone_width(rows, local, guess), np.maximum(least, 2.0), 24.0)
     width = guess[rows.owner]
     reach = np.full(len(width), options.edge_mm)
     plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)

@@ -47,6 +47,7 @@ class JoiningOptions(Checked):
         25.0, 8.0, 80.0, "course on either side, measured in the picture"
     )
     track_clean: int = value(6, 3, 40, "places of it that must be clean")
+    hold: float = value(1.0, 0.0, 1e6, "places that say a lead does not bend and bend back")
     strip_edge_mm: float = value(1.2, 0.4, 3.0, "beside a leaf, by which its edge is found")
     solder: float = value(0.5, 0.2, 1.0, "of a lead's width: how far solder reaches from a joint")
     solder_mm: float = value(1.5, 0.0, 5.0, "added to it")

@@ -17,6 +17,9 @@ class LayingOptions(Checked):
     strip_mm: float = value(1.2, 0.4, 3.0, "of dark and pale on either side of a leaf's edge")
     along_mm: float = value(2.0, 0.5, 10.0, "a profile is the mean of so much either way")
     edge_mm: float = value(1.1, 0.2, 3.0, "how far an edge may lie from where it is expected")
+    least_share: float = value(
+        0.8, 0.3, 1.0, "of the width on the map, which 19 of 20 leads keep within an eighth"
+    )
     seen_above: float = value(0.25, 0.05, 0.8, "of the local strength; paper and smears reach it")
     solder: float = value(0.95, 0.4, 2.0, "of the narrower leads of a joint: radius of its solder")
     solder_mm: float = value(0.6, 0.0, 3.0, "added to it: a frayed rim, a joint off its place")
@@ -38,6 +41,7 @@ class LayingOptions(Checked):
     least_round_mm: float = value(20.0, 5.0, 60.0, "no piece of glass is smaller round its rim")
     close_mm: float = value(2.5, 0.5, 8.0, "two joints nearer than this are one")
     meet_mm: float = value(1.2, 0.1, 4.0, "leads that pass a place this close meet there")
+    corner_near_mm: float = value(15.0, 3.0, 40.0, "a butt nearer to a corner may share its node")
     noise_mm: float = value(0.06, 0.01, 0.5, "least deviation that counts against a curve")
     noise_share: float = value(0.015, 0.0, 0.1, "of the width: edges of wide leads are found worse")
     short_doubt_mm: float = value(

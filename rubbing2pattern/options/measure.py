@@ -17,6 +17,7 @@ class MeasureOptions(Checked):
     step_mm: float = value(0.5, 0.2, 2.0, "several profiles per grain of the paper")
     profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of what is asked of a width")
     beyond_mm: float = value(4.0, 1.5, 10.0, "glass on either side that shows what bare is")
+    map_share: float = value(0.95, 0.3, 1.0, "of the width on the map; a lead is seldom narrower")
     blob: float = value(0.8, 0.4, 2.0, "of the widest lead: how far solder reaches from a joint")
     window_mm: float = value(8.0, 2.0, 40.0, "stretch that gives one reading of the width")
     least_mm: float = value(3.0, 1.0, 20.0, "clean lead without which no width is read")

@@ -29,6 +29,8 @@ class TidyOptions(Checked):
     wide_mm: float = value(7.0, 3.0, 30.0, "under a narrower leaf a flood has no room to stray")
     through_deg: float = value(25.0, 5.0, 60.0, "a lead that is met runs on as straight as this")
     course_mm: float = value(9.0, 3.0, 40.0, "so much of a lead beside a leaf tells its direction")
+    shown_above: float = value(0.3, 0.05, 0.9, "of the map's line; under a wide leaf it is lower")
+    beside_line_mm: float = value(3.0, 0.5, 8.0, "the line of the lead that is met shows so far")
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")
     off_mm: float = value(1.0, 0.2, 10.0, "as much as leaf and groze can hide")

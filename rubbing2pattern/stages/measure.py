@@ -116,7 +116,8 @@ def _read(
     along = np.linspace(0.0, came.curve.length_mm, len(path))
     ring = came.start == came.end
     normal = left_normals(path, ring)
-    guess = float(np.clip(came.shown_width_mm, 2.0, 24.0))
+    came = replace(came, shown_width_mm=_guess(came, path, lead, options))
+    guess = came.shown_width_mm
     off = offsets(0.5 * guess + options.beyond_mm, options.profile_step_mm)
     density = sample(rubbing, lead, path, normal, off).density
     contrast = _contrast(density, off, guess) / grid_values(lead.strength, lead, path)
@@ -147,6 +148,17 @@ def _read(
     return _Reading(shown, sigma, length, share, mean, gaps, halves)
 
 
+def _guess(came: NetCame, path: Array, lead: LeadMap, options: MeasureOptions) -> float:
+    """Return the width around which edges are looked for, mm.
+
+    The paler middle of a wide hollow lead has edges of its own; the map is not misled by them.
+    """
+    cut = len(path) // 4
+    width = grid_values(lead.maps.width_mm, lead, path[cut : len(path) - cut])
+    least = options.map_share * float(np.percentile(width, 20.0))
+    return float(np.clip(came.shown_width_mm, max(2.0, min(least, 24.0)), 24.0))
+
+
 def _between_leaves(
     came: NetCame, density: Grid, off: Array, along: Array, leaves: Array, options: MeasureOptions
 ) -> float:
@@ -159,8 +171,7 @@ def _between_leaves(
     shows = (along > leaves[came.start]) & (along < along[-1] - leaves[came.end])
     if shows.sum() < 3:
         return math.nan
-    guess = float(np.clip(came.shown_width_mm, 2.0, 24.0))
-    widths = readings(density[shows], off, guess, 3)
+    widths = readings(density[shows], off, came.shown_width_mm, 3)
     widths = widths[np.isfinite(widths)]
     return float(np.percentile(widths, 25.0)) if widths.size else math.nan
 

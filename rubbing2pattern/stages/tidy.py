@@ -62,8 +62,8 @@ def tidy(
     kept, kept_odds = main_part(kept, kept_odds)  # rule 3
     apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
-    kept = landed(kept, lead, options)
-    laid = laying(kept, rubbing, lead, LeadMaps.of(lead), as_laid)  # rule 4
+    straight = landed(kept, line, lead, options)
+    laid = laying(straight, rubbing, lead, LeadMaps.of(lead), as_laid)  # rule 4
     left = _left_out(whole, stays, sure, kept, options)
     settled = _with_confidence(laid.net, kept, kept_odds)  # rule 5
     drawn = [came.curve.points() for came in settled.cames]
