@@ -28,3 +28,4 @@ class AuditOptions(Checked):
     near_mm: float = value(25.0, 0.0, 200.0, "a free end this near another lead may go on to it")
     touch_mm: float = value(4.0, 0.1, 50.0, "a finding touches pieces as near as half a wide lead")
     same_place_mm: float = value(3.0, 0.0, 50.0, "two findings of one kind this near are one")
+    same_doubt_mm: float = value(12.0, 0.0, 50.0, "a joint off its place takes its leads along")
