@@ -39,6 +39,7 @@ class TidyOptions(Checked):
     denied_fill: float = value(
         0.5, 0.1, 1.0, "of its rectangle; a straight or bowed strip fills it"
     )
+    denied_few: int = value(3, 0, 100, "more such strips in one panel are texture of its glass")
     narrowest_mm: float = value(2.2, 0.5, 5.0, "the narrowest came is sold at 3 mm, worn to 2.5")
     widest_mm: float = value(20.0, 5.0, 40.0, "the widest border lead")
     apart_mm: float = value(12.0, 2.0, 100.0, "half the widest border and what overruns it")

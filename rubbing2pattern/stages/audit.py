@@ -22,6 +22,12 @@ from rubbing2pattern.paneling.checks import (
 )
 from rubbing2pattern.paneling.notches import check_notches
 
+_GRAVER = {
+    Code.LEAD_OFF: (Code.DOUBTFUL_JOINT, Code.FREE_END, Code.DOUBTFUL_LEAD, Code.BRIDGED_GAP),
+    Code.FREE_END: (Code.DOUBTFUL_JOINT,),
+}
+"""Doubts that include another of the same place."""
+
 GRAVEST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
 
@@ -33,7 +39,8 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     1. Findings that came with the panel stay. One with a place but no pieces gets the pieces whose
        centre outlines lie within `touch_mm` of it; one that says that a lead may lie off its place
        those beside the lead there.
-    2. A lead that may lie off within `same_doubt_mm` of a joint that may is told with the joint.
+    2. One doubt, one finding: a lead that may lie off is told with a graver doubt about that place,
+       within `same_doubt_mm`, and a free end with the joint where its lead crosses another.
     3. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
        one that came first, with the pieces of all. Without a place the messages must be equal; of
        a border that is cut off they make one wherever they lie, for it is cut along a whole side.
@@ -85,11 +92,17 @@ def _touched(
 
 def _told_once(findings: Sequence[Finding], same_doubt_mm: float) -> list[Finding]:
     """Rule 2."""
-    joints = [f.at for f in findings if f.code is Code.DOUBTFUL_JOINT and f.at]
 
     def told(finding: Finding) -> bool:
-        at = finding.at if finding.code is Code.LEAD_OFF else None
-        return at is not None and any(math.dist(at, joint) <= same_doubt_mm for joint in joints)
+        graver = _GRAVER.get(finding.code, ())
+        return any(
+            f.code in graver
+            and f.severity is not Severity.NOTE
+            and f.at is not None
+            and finding.at is not None
+            and math.dist(finding.at, f.at) <= same_doubt_mm
+            for f in findings
+        )
 
     return [f for f in findings if not told(f)]
 

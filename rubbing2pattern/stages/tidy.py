@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.laying import laying
@@ -38,8 +40,8 @@ def tidy(
        reported;
     4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
        fitted to their clean stretches, joints where they meet;
-    5. every came is as probable as the boundaries it was made from; what was left out though it may
-       be lead is a finding;
+    5. every came is as probable as the boundaries it was made from, a stump that closes a piece as
+       one that is no stump; what was left out though it may be lead is a finding;
     6. so is ink that looks like lead where the map sees none;
     7. so is a lead that may lie more than `off_mm` off.
 
@@ -51,9 +53,9 @@ def tidy(
     options = options or TidyOptions()
     line = highest_near(lead, options)
     whole = split_at_gaps(net, line, lead, options)  # rule 1
-    odds = evidence_of(whole, line, lead, options).odds
-    stays, sure = likeliest(whole, odds, options)  # rule 2
-    kept, kept_odds = reduced(whole, stays, sure)
+    seen = evidence_of(whole, line, lead, options)
+    stays, sure = likeliest(whole, seen.odds, options)  # rule 2
+    kept, kept_odds = reduced(whole, stays, np.maximum(sure, seen.alone))  # rule 5
     kept, kept_odds = main_part(kept, kept_odds)  # rule 3
     apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
