@@ -22,7 +22,7 @@ import shapely
 from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
-from rubbing2pattern.laying.rows import Ints, Mask
+from rubbing2pattern.laying.rows import Ints, Mask, along_mean
 from rubbing2pattern.laying.sights import Sight, pieces_of
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -35,7 +35,7 @@ class Doubts:
     ----------
     stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`.
     at : (C, 2) where each came is most in doubt.
-    figures : (C, 7) what it was told from, see `figures_of`.
+    figures : (C, 8) what it was told from, see `figures_of`.
     """
 
     stray_mm: Array
@@ -84,6 +84,7 @@ class _Local:
     room_mm : from the leaf to the nearest other leaf, at most `room_mm`; negative where they fuse.
     open : whether the lead line runs outside all other leaves.
     height : of the ridge.
+    unseen : share of places within `unseen_mm` along that have no ridge.
     """
 
     ridge_mm: Array
@@ -91,10 +92,11 @@ class _Local:
     room_mm: Array
     open: Mask
     height: Array
+    unseen: Array
 
 
 def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOptions) -> Array:
-    """Return what tells how far off a came may be, (C, 7).
+    """Return what tells how far off a came may be, (C, 8).
 
     1. log of its mean distance from the ridge;
     2. log of the greatest deviation of its curve;
@@ -102,13 +104,16 @@ def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOpti
     4. log of its length under other leaves;
     5. mean room beside it: leads run astray where there are others to follow;
     6. whether it is neither straight nor round;
-    7. log odds of the lowest ridge along it, outside other leaves and joints.
+    7. log odds of the lowest ridge along it, outside other leaves and joints;
+    8. greatest share of places without a ridge near any of its places outside other leaves: what is
+       lost altogether is bridged straight, what is weak leads astray.
     """
     rows = []
     for came in cames:
         at = came.rows
-        inner = local.open[at] & (came.from_end_mm > options.near_joint_mm)
-        low = float(local.height[at][inner if inner.any() else slice(None)].min())
+        free = at[local.open[at]] if local.open[at].any() else at
+        inner = at[local.open[at] & (came.from_end_mm > options.near_joint_mm)]
+        low = float(local.height[inner if len(inner) else at].min())
         low = min(max(low, 0.05), 0.95)
         rows.append(
             (
@@ -119,9 +124,10 @@ def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOpti
                 local.room_mm[at].mean(),
                 float(isinstance(net.runs[came.run].shape.fit, SmoothFit)),
                 np.log(low / (1.0 - low)),
+                local.unseen[free].max(),
             )
         )
-    return np.array(rows, dtype=np.float64).reshape(-1, 7)
+    return np.array(rows, dtype=np.float64).reshape(len(cames), -1)
 
 
 _NEAR_MM = 0.05
@@ -167,7 +173,9 @@ def _local_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptio
     ridge[at] = far
     sigma = np.concatenate([_sigma(net, k, sight) for k in range(len(net.runs))])
     room, free = _room(sight, options)
-    return _Local(ridge, sigma, room, free, sight.height)
+    low = np.asarray(sight.height < options.ridge_low, dtype=np.float32)
+    unseen = along_mean(low[:, None], rows, options.unseen_mm)[:, 0].astype(np.float64)
+    return _Local(ridge, sigma, room, free, sight.height, unseen)
 
 
 def _sigma(net: Laid, k: int, sight: Sight) -> Array:
@@ -195,7 +203,7 @@ def _room(sight: Sight, options: LayingOptions) -> tuple[Array, Mask]:
 
 def _worst(came: _Came, local: _Local, sight: Sight, options: LayingOptions) -> Array:
     """Return the place that is most in doubt, as far from the ends as `beside_joint_mm` allows."""
-    _, ridge, sigma, *_ = options.stray_look
+    ridge, sigma = options.stray_look[1:3]
     doubt = ridge * np.log(local.ridge_mm[came.rows] + _NEAR_MM)
     doubt = doubt + sigma * np.log(local.sigma_mm[came.rows] + _NEAR_MM)
     away = np.minimum(came.from_end_mm, options.beside_joint_mm)
