@@ -13,7 +13,7 @@ class AuditOptions(Checked):
 
     least_confidence: float = value(0.9, 0.0, 1.0, "one in ten such leads is none")
     sure_confidence: float = value(0.98, 0.5, 1.0, "one such lead in fifty is none")
-    harmless_gap_mm: float = value(12.0, 0.0, 60.0, "a sure lead goes on over so short a drop-out")
+    harmless_gap_mm: float = value(25.0, 0.0, 60.0, "a sure lead goes on over so short a drop-out")
     joint_uncertainty_mm: float = value(1.0, 0.05, 20.0, "as much as leaf and groze can hide")
     width_uncertainty_mm: float = value(0.6, 0.05, 5.0, "half the step between stock sizes")
     small_area_mm2: float = value(60.0, 1.0, 1e4, "8 by 8 mm: hardly to be cut and held")
