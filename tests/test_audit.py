@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Point, Severity
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.options.pieces import PieceOptions
@@ -70,6 +71,30 @@ def test_a_bridged_gap_is_found_where_it_is() -> None:
     assert "30 mm" in finding.message
 
 
+@pytest.mark.parametrize(
+    ("length_mm", "confidence", "off_at", "severity"),
+    [
+        (20.0, 1.0, None, Severity.NOTE),
+        (30.0, 1.0, None, Severity.CHECK),
+        (20.0, 0.95, None, Severity.CHECK),
+        (20.0, 1.0, (100.0, 57.0), Severity.CHECK),
+        (20.0, 1.0, (30.0, 15.0), Severity.NOTE),
+    ],
+)
+def test_a_gap_is_harmless_where_the_lead_is_sure_and_in_its_place(
+    length_mm: float, confidence: float, off_at: Point | None, severity: Severity
+) -> None:
+    draft = frame(200, 100)
+    gap = (111.8 - 0.5 * length_mm, 111.8 + 0.5 * length_mm)
+    draft.line((0, 0), (200, 100), gaps=(gap,), confidence=confidence)
+    findings = () if off_at is None else (off_at_place(off_at),)
+    panel = audit(cut_pieces(replace(draft.net(), findings=findings), PieceOptions()), OPTIONS)
+    assert only(panel, Code.BRIDGED_GAP).severity is severity
+    told = Code.LEAD_OFF in codes(panel)
+    assert told is (off_at is not None and severity is Severity.NOTE)
+    assert audit(panel, OPTIONS) == panel
+
+
 def test_a_doubtful_lead_and_an_uncertain_width() -> None:
     draft = frame(200, 100).line(
         (0, 0),
@@ -103,6 +128,32 @@ def test_a_doubtful_joint_touches_all_pieces_round_it() -> None:
     assert finding.pieces == (1, 2, 3, 4)
     assert "2.5 mm" in finding.message
     assert "J5" in finding.message
+
+
+def off_at_place(at: Point) -> Finding:
+    return Finding(Code.LEAD_OFF, Severity.CHECK, "the lead here may lie 1.2 mm or more beside", at)
+
+
+def test_a_lead_that_may_lie_off_doubts_the_pieces_beside_it_alone() -> None:
+    """Even near a joint, and with its place a little beside the line that is drawn."""
+    net = nets.two_by_two().net()
+    panel = cut_pieces(replace(net, findings=(off_at_place((103.0, 150.8)),)), PieceOptions())
+    finding = only(audit(panel, OPTIONS), Code.LEAD_OFF)
+    assert len(finding.pieces) == 2
+    came = next(c for c in panel.cames if set(c.pieces) == set(finding.pieces))
+    assert LineString(came.path).distance(ShapelyPoint(103.0, 150.8)) < 1.0
+
+
+@pytest.mark.parametrize(("aside_mm", "told"), [(9.0, False), (20.0, True)])
+def test_a_lead_at_a_doubtful_joint_is_told_with_the_joint(aside_mm: float, told: bool) -> None:
+    net = nets.two_by_two().net()
+    joints = tuple(
+        replace(j, uncertainty_mm=2.5) if (j.x_mm, j.y_mm) == (100, 150) else j for j in net.joints
+    )
+    net = replace(net, joints=joints, findings=(off_at_place((100.0 + aside_mm, 150.0)),))
+    panel = audit(cut_pieces(net, PieceOptions()), OPTIONS)
+    assert (Code.LEAD_OFF in codes(panel)) is told
+    assert audit(panel, OPTIONS) == panel
 
 
 def test_small_pieces_slivers_and_pieces_without_glass() -> None:

@@ -192,6 +192,17 @@ def test_what_a_gap_hides_is_more_in_doubt() -> None:
     assert 60.0 < gap.stray_at[0, 0] < 100.0
 
 
+def test_what_runs_beside_its_ridge_is_more_in_doubt() -> None:
+    """The ink of a lead lies 1.4 mm beside where the map sees it, as under a smear."""
+    drawn: list[Points] = [[(10, 80), (150, 80)]]
+    net = net_of([(10, 80), (150, 80)], [(0, 1)])
+    density = leads(SIDE_MM, SIDE_MM, drawn, WIDTH_MM)
+    beside = leads(SIDE_MM, SIDE_MM, [[(10, 81.4), (150, 81.4)]], 2.0)
+    with_map = laying(net, photograph(density), lead_map(leads(SIDE_MM, SIDE_MM, drawn, 2.0)))
+    apart = laying(net, photograph(density), lead_map(beside))
+    assert apart.stray_mm[0] > 1.5 * with_map.stray_mm[0]
+
+
 def test_options_outside_their_range_are_refused() -> None:
     with pytest.raises(Exception, match="step_mm"):
         LayingOptions(step_mm=0.0)

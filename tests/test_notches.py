@@ -7,7 +7,7 @@ import math
 import pytest
 from shapely.geometry import Point as Place, Polygon, box
 
-from rubbing2pattern.findings import Code, Severity
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.notches import inward_corners
@@ -59,3 +59,22 @@ def test_two_pieces_whose_short_lead_was_not_read_are_told_with_its_length() -> 
     assert "a lead of 14 mm" in finding.message
     assert len(finding.pieces) == 1
     assert finding.at is not None
+
+
+def bent_lead(*, held: bool) -> Finding:
+    """Return what is told of a lead that turns by 90 degrees within 5 mm, with a lead there or not.
+
+    The lead runs on through the joint and bends behind it.
+    """
+    draft = Draft().line((0, 0), (100, 0), (100, 80), (63, 80), (30, 80), (0, 80), (0, 30), (0, 0))
+    draft.line((0, 30), (60, 30)).cubic((60, 30), (64, 30), (63, 30), (63, 80))
+    if held:
+        draft.line((60, 30), (30, 80))
+    panel = audit(cut_pieces(draft.net(), PieceOptions()), AuditOptions())
+    (finding,) = [f for f in panel.findings if f.code is Code.INWARD_CORNER]
+    return finding
+
+
+def test_a_corner_where_a_lead_runs_through_is_a_note() -> None:
+    assert bent_lead(held=True).severity is Severity.NOTE
+    assert bent_lead(held=False).severity is Severity.CHECK

@@ -1,43 +1,150 @@
 """How far each came may be off where it was laid, and where it is off the most.
 
-    stray = c0 + c1 sigma + c2 misfit + c3 unseen
+The log odds that a came lies more than t mm off anywhere are
 
-with sigma the greatest deviation of the came's curve, misfit the distance of the joints at its ends
-from the curves that come to them, and unseen the longest stretch along it without a ridge in the
-map, in mm. The coefficients are those of a quantile regression (Koenker and Bassett 1978) for
-0.9: nine of ten cames lie nowhere farther off than that.
+    w . x - k ln t
+
+with the figures x of `figures_of` and weights fitted on rubbings of which the truth is known, for
+several t at once (proportional odds, McCullagh 1980). So the same few numbers say how likely 1 mm
+is and how far off it may be at a given chance.
+
+Legend: C cames, N places along all runs.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
+from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
-from rubbing2pattern.laying.rows import Ints, Mask
-from rubbing2pattern.laying.sights import Sight
+from rubbing2pattern.laying.rows import Ints, Mask, along_mean
+from rubbing2pattern.laying.sights import Sight, pieces_of
 from rubbing2pattern.options.laying import LayingOptions
 
 
-def stray_of(net: Laid, sight: Sight, options: LayingOptions) -> tuple[Array, Array]:
-    """Return for every came how far it may be off and where, (C,) mm and (C, 2).
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """How far cames may be off.
 
-    The place is where the sum of the three is greatest, the misfit counted at the ends alone.
+    Attributes
+    ----------
+    stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`.
+    at : (C, 2) where each came is most in doubt.
+    figures : (C, 8) what it was told from, see `figures_of`.
     """
-    stray, at = [], []
+
+    stray_mm: Array
+    at: Array
+    figures: Array
+
+
+def doubts_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptions) -> Doubts:
+    """Return for every came how far it may be off and where.
+
+    The place is where ridge and deviation together say most, away from the joints at the ends: a
+    doubt about a lead is one about the two pieces beside it.
+
+    Parameters
+    ----------
+    ridges : paths on the map's ridge from which the leads were laid.
+    """
+    cames = _cames_of(net, sight)
+    local = _local_of(net, sight, ridges, options)
+    figures = figures_of(net, cames, local, options)
+    constant, *weights, fall = options.stray_look
+    odds = constant + figures @ np.array(weights)
+    told = np.log(options.stray_chance / (1.0 - options.stray_chance))
+    at = [_worst(came, local, sight, options) for came in cames]
+    return Doubts(np.exp((odds - told) / fall), np.array(at).reshape(-1, 2), figures)
+
+
+@dataclass(frozen=True, slots=True)
+class _Came:
+    """A stretch of a run between two stops: rows of its places, how far each is from an end."""
+
+    run: int
+    ends: tuple[Stop, Stop]
+    rows: Ints
+    from_end_mm: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Local:
+    """What is known at every place, (N,) each.
+
+    Attributes
+    ----------
+    ridge_mm : distance from the ridge path nearest by.
+    sigma_mm : deviation of the curve.
+    room_mm : from the leaf to the nearest other leaf, at most `room_mm`; negative where they fuse.
+    open : whether the lead line runs outside all other leaves.
+    height : of the ridge.
+    unseen : share of places within `unseen_mm` along that have no ridge.
+    """
+
+    ridge_mm: Array
+    sigma_mm: Array
+    room_mm: Array
+    open: Mask
+    height: Array
+    unseen: Array
+
+
+def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOptions) -> Array:
+    """Return what tells how far off a came may be, (C, 8).
+
+    1. log of its mean distance from the ridge;
+    2. log of the greatest deviation of its curve;
+    3. how far the joints at its ends lie off the curves that come to them;
+    4. log of its length under other leaves;
+    5. mean room beside it: leads run astray where there are others to follow;
+    6. whether it is neither straight nor round;
+    7. log odds of the lowest ridge along it, outside other leaves and joints;
+    8. greatest share of places without a ridge near any of its places outside other leaves: what is
+       lost altogether is bridged straight, what is weak leads astray.
+    """
+    rows = []
+    for came in cames:
+        at = came.rows
+        free = at[local.open[at]] if local.open[at].any() else at
+        inner = at[local.open[at] & (came.from_end_mm > options.near_joint_mm)]
+        low = float(local.height[inner if len(inner) else at].min())
+        low = min(max(low, 0.05), 0.95)
+        rows.append(
+            (
+                np.log(local.ridge_mm[at].mean() + _NEAR_MM),
+                np.log(local.sigma_mm[at].max() + _NEAR_MM),
+                max(float(net.misfit_mm[s.joint]) for s in came.ends),
+                np.log1p(options.step_mm * float((~local.open[at]).sum())),
+                local.room_mm[at].mean(),
+                float(isinstance(net.runs[came.run].shape.fit, SmoothFit)),
+                np.log(low / (1.0 - low)),
+                local.unseen[free].max(),
+            )
+        )
+    return np.array(rows, dtype=np.float64).reshape(len(cames), -1)
+
+
+_NEAR_MM = 0.05
+"""Added to distances before their logarithm is taken: less is nothing."""
+
+
+def _cames_of(net: Laid, sight: Sight) -> list[_Came]:
+    out = []
     for k, stops in enumerate(net.stops):
-        along = _along(net, k, sight)
+        along, turn = _along(net, k, sight), net.runs[k].shape.last_mm
+        first = int(sight.rows.first[k])
         for one, two in pairwise(stops):
-            index = _between(along, one, two, net.runs[k].shape.last_mm)
-            local = _doubts(net, k, along[index], (one, two), options)
-            low = sight.height[sight.rows.of(k)][index] < options.ridge_low
-            local += options.stray_unseen * options.step_mm * _stretches(low, options)
-            worst = int(local.argmax())
-            stray.append(options.stray_mm + _greatest(net, k, (one, two), low, options))
-            at.append(sight.rows.base[sight.rows.of(k)][index[worst]])
-    return np.array(stray), np.array(at).reshape(-1, 2)
+            here = _between(along, one, two, turn)
+            t = np.where(along[here] < one.t_mm, along[here] + turn, along[here])
+            away = np.minimum(t - one.t_mm, two.t_mm - t)
+            out.append(_Came(k, (one, two), first + here, away))
+    return out
 
 
 def _along(net: Laid, k: int, sight: Sight) -> Array:
@@ -57,41 +164,48 @@ def _between(along: Array, one: Stop, two: Stop, turn_mm: float) -> Ints:
     return here if len(here) else np.array([np.abs(along - middle).argmin()])
 
 
-def _doubts(
-    net: Laid, k: int, along: Array, ends: tuple[Stop, Stop], options: LayingOptions
-) -> Array:
-    """Sigma and misfit at places along a came, as they count."""
+def _local_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptions) -> _Local:
+    rows = sight.rows
+    points = shapely.points(rows.base)
+    lines = shapely.STRtree([shapely.linestrings(p) for p in ridges])
+    (at, _), far = lines.query_nearest(points, return_distance=True, all_matches=False)
+    ridge = np.zeros(len(points))
+    ridge[at] = far
+    sigma = np.concatenate([_sigma(net, k, sight) for k in range(len(net.runs))])
+    room, free = _room(sight, options)
+    low = np.asarray(sight.height < options.ridge_low, dtype=np.float32)
+    unseen = along_mean(low[:, None], rows, options.unseen_mm)[:, 0].astype(np.float64)
+    return _Local(ridge, sigma, room, free, sight.height, unseen)
+
+
+def _sigma(net: Laid, k: int, sight: Sight) -> Array:
     shape = net.runs[k].shape
-    out = options.stray_sigma * np.interp(along, shape.t_mm, shape.sigma_mm)
-    for place, stop in ((0, ends[0]), (-1, ends[1])):
-        out[place] += options.stray_misfit * net.misfit_mm[stop.joint]
-    return np.asarray(out)
+    along = _along(net, k, sight)
+    return np.interp(along % shape.last_mm if shape.closed else along, shape.t_mm, shape.sigma_mm)
 
 
-def _greatest(
-    net: Laid, k: int, ends: tuple[Stop, Stop], low: Mask, options: LayingOptions
-) -> float:
-    shape = net.runs[k].shape
-    a, b = shape.index(ends[0].t_mm), shape.index(ends[1].t_mm) + 1
-    sigma = float(shape.sigma_mm[a : max(b, a + 1)].max())
-    misfit = max(float(net.misfit_mm[s.joint]) for s in ends)
-    unseen = options.step_mm * float(_stretches(low, options).max())
-    return (
-        options.stray_sigma * sigma + options.stray_misfit * misfit + options.stray_unseen * unseen
-    )
+def _room(sight: Sight, options: LayingOptions) -> tuple[Array, Mask]:
+    """Return at every place the room to the nearest other leaf, and if it lies outside all."""
+    rows = sight.rows
+    pieces, owner = pieces_of(rows)
+    points = shapely.points(rows.base)
+    reach = options.room_mm + float(sight.width_mm.max())
+    at, piece = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=reach)
+    other = owner[piece] != rows.owner[at]
+    at, piece = at[other], piece[other]
+    own, theirs = sight.width_mm[rows.owner[at]], sight.width_mm[owner[piece]]
+    far = shapely.distance(points[at], pieces[piece]) - 0.5 * theirs
+    room, outside = np.full(len(points), options.room_mm), np.full(len(points), np.inf)
+    np.minimum.at(room, at, far - 0.5 * own)
+    np.minimum.at(outside, at, far)
+    return room, outside > 0.0
 
 
-def _stretches(low: Mask, options: LayingOptions) -> Array:
-    """Return at every place how many places its stretch without a ridge has; 0 where there is one.
-
-    What lies near the ends is left out: there the map shows the joint.
-    """
-    inner = low.copy()
-    near = round(options.near_joint_mm / options.step_mm)
-    if len(low) > 2 * near + 1:
-        inner[:near] = inner[len(low) - near :] = False
-    out = np.zeros(len(low))
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], inner.astype(np.int8), [0]))))
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        out[a:b] = b - a
-    return out
+def _worst(came: _Came, local: _Local, sight: Sight, options: LayingOptions) -> Array:
+    """Return the place that is most in doubt, as far from the ends as `beside_joint_mm` allows."""
+    ridge, sigma = options.stray_look[1:3]
+    doubt = ridge * np.log(local.ridge_mm[came.rows] + _NEAR_MM)
+    doubt = doubt + sigma * np.log(local.sigma_mm[came.rows] + _NEAR_MM)
+    away = np.minimum(came.from_end_mm, options.beside_joint_mm)
+    doubt = np.where(away >= away.max() - 1e-9, doubt, -np.inf)
+    return np.asarray(sight.rows.base[came.rows[int(doubt.argmax())]])

@@ -10,7 +10,7 @@ import shapely
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.corners import cut_at_corners
-from rubbing2pattern.laying.doubt import stray_of
+from rubbing2pattern.laying.doubt import doubts_of
 from rubbing2pattern.laying.joints import Joint, carried, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.maps import LeadMaps
@@ -33,7 +33,7 @@ class Laying:
     Attributes
     ----------
     net : joints and cames in the sheet's frame.
-    stray_mm : (C,) bound of the deviation anywhere on each came that nine of ten keep.
+    stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`.
     stray_at : (C, 2) where each came is most in doubt.
     """
 
@@ -95,8 +95,9 @@ def laying(
         runs = refitted(current, sight, options)
         found = plan.joints(runs, found, options)
         current = plan.laid(runs, found, options)
-    stray = stray_of(current, sight_of(current, rubbing, lead, maps, options), options)
-    return Laying(_finished(current, rubbing, options), *stray)
+    sight = sight_of(current, rubbing, lead, maps, options)
+    doubts = doubts_of(current, sight, list(cut.paths), options)
+    return Laying(_finished(current, rubbing, options), doubts.stray_mm, doubts.at)
 
 
 def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: float) -> set[int]:

@@ -135,7 +135,7 @@ def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
 
     Beside another lead it may be that one's, or that of both.
     """
-    pieces, owner = _pieces(rows)
+    pieces, owner = pieces_of(rows)
     at = rows.base + ridge.off_mm[:, None] * rows.normal
     near = shapely.STRtree(pieces).query(
         shapely.points(at), predicate="dwithin", distance=options.ridge_apart_mm
@@ -193,7 +193,7 @@ def in_sight(
     far, which = tree.query(edge, k=min(3, len(net.places)))
     far, which = far.reshape(len(edge), -1), which.reshape(len(edge), -1)
     soldered = (far < radius[which]).any(axis=1)
-    pieces, owner = _pieces(rows)
+    pieces, owner = pieces_of(rows)
     reach = 0.5 * width_mm[owner] + options.beside_mm
     boxes = shapely.box(*_grown(shapely.bounds(pieces), reach).T)
     candidates = shapely.STRtree(boxes).query(shapely.points(edge[free]), predicate="intersects")
@@ -209,7 +209,7 @@ def _grown(bounds: Array, by: Array) -> Array:
     return np.asarray(bounds + by[:, None] * np.array([-1.0, -1.0, 1.0, 1.0]))
 
 
-def _pieces(rows: Rows) -> tuple[Array, Ints]:
+def pieces_of(rows: Rows) -> tuple[Array, Ints]:
     """Cut the runs into short polylines; return them with the number of their run."""
     lines, owner = [], []
     for k in range(len(rows.first) - 1):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rubbing2pattern.options.base import Checked, value
+from rubbing2pattern.options.base import Checked, choice, value
 
 
 @dataclass(frozen=True)
@@ -76,8 +76,12 @@ class LayingOptions(Checked):
     square_deg: float = value(6.0, 1.0, 30.0, "how exactly short leads are set square to others")
     ridge_low: float = value(0.4, 0.05, 0.9, "where it is lower the map shows no lead")
     near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing")
-    stray_mm: float = value(0.22, 0.0, 2.0, "how far any came may be off")
-    stray_sigma: float = value(0.88, 0.0, 5.0, "times the deviation of its curve")
-    stray_misfit: float = value(0.65, 0.0, 5.0, "times what its joints lie off the curves there")
-    stray_unseen: float = value(0.05, 0.0, 1.0, "per mm of the longest stretch without a ridge")
+    stray_look: tuple[float, ...] = choice(
+        (3.99, 1.54, 1.22, 1.70, -1.25, 0.064, 0.17, -0.75, -2.17, 2.76),
+        "log odds of a came being off: constant, figures, log mm; fitted, see docs/lead-lines.md",
+    )
+    stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told")
+    unseen_mm: float = value(4.0, 1.0, 20.0, "either way: a short drop-out, not a grain of paper")
+    room_mm: float = value(20.0, 5.0, 60.0, "leads farther away do not lead another astray")
+    beside_joint_mm: float = value(6.0, 0.0, 20.0, "a place nearer to a joint doubts all around it")
     settle: int = value(3, 1, 5, "how often leads are read again along their fitted lines")

@@ -34,12 +34,14 @@ class TidyOptions(Checked):
     told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported")
     told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold")
     off_mm: float = value(1.0, 0.2, 10.0, "as much as leaf and groze can hide")
+    off_apart_mm: float = value(12.0, 0.0, 50.0, "doubts this near are seen at one look")
     denied_ink: float = value(0.6, 0.2, 1.5, "of the local strength; texture of glass stays below")
     denied_mm: float = value(25.0, 8.0, 200.0, "letters and numbers are shorter")
     denied_slender: float = value(3.5, 1.0, 20.0, "times as long as wide; a smear is broader")
     denied_fill: float = value(
         0.5, 0.1, 1.0, "of its rectangle; a straight or bowed strip fills it"
     )
+    denied_few: int = value(3, 0, 100, "more such strips in one panel are texture of its glass")
     narrowest_mm: float = value(2.2, 0.5, 5.0, "the narrowest came is sold at 3 mm, worn to 2.5")
     widest_mm: float = value(20.0, 5.0, 40.0, "the widest border lead")
     apart_mm: float = value(12.0, 2.0, 100.0, "half the widest border and what overruns it")

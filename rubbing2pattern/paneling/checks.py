@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 from shapely.geometry import LineString
+from shapely.ops import substring
 
 from rubbing2pattern.findings import Code, Finding, Point, Severity
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece
@@ -19,7 +20,13 @@ from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
 def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
-    """Find leads that may be none, and bridged gaps."""
+    """Find leads that may be none, and bridged gaps.
+
+    A gap is a note where the lead is sure, the gap is short, and nothing says that the lead may lie
+    off its place there.
+    """
+    places = [f.at for f in panel.findings if f.code is Code.LEAD_OFF and f.at]
+    off = shapely.points(np.array(places, dtype=np.float64).reshape(-1, 2))
     for came in panel.cames:
         middle, beside = point_along(came.path, 0.5), tuple(sorted(came.pieces))
         if came.confidence < options.least_confidence:
@@ -37,7 +44,10 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
             )
             sure = came.confidence >= options.sure_confidence
             short = high_mm - low_mm < options.harmless_gap_mm
-            severity = Severity.NOTE if sure and short else Severity.CHECK
+            part = substring(LineString(came.path), low_mm, high_mm)
+            strays = bool(shapely.dwithin(off, part, options.same_doubt_mm).any())
+            harmless = sure and short and not strays
+            severity = Severity.NOTE if harmless else Severity.CHECK
             yield Finding(Code.BRIDGED_GAP, severity, text, at, beside)
 
 

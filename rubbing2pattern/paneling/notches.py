@@ -17,18 +17,25 @@ from shapely.geometry import Polygon
 from rubbing2pattern.curves import as_point
 from rubbing2pattern.findings import Code, Finding, Point, Severity
 from rubbing2pattern.frame import Array
-from rubbing2pattern.model import Panel
+from rubbing2pattern.model import JointKind, Panel
 from rubbing2pattern.options.audit import AuditOptions
 
 _STEP_MM = 0.5
+_LOOSE = (JointKind.CORNER, JointKind.MEETING, JointKind.END)
+"""Joints through which no lead runs."""
 
 
 def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     """Find pieces with a corner that points into the glass, and say between which corners to look.
 
-    Rule: between chords of `notch_chord_mm` before and after a place the outline to the middle of
-    the leads turns inward by more than `notch_deg`.
+    Rules:
+
+    1. between chords of `notch_chord_mm` before and after a place the outline to the middle of the
+       leads turns inward by more than `notch_deg`;
+    2. where a lead runs through the joint at every such corner, or no joint is there, it is a note:
+       the leads meet there with all their ends, and few lack one.
     """
+    loose = [(j.x_mm, j.y_mm) for j in panel.joints if j.kind in _LOOSE]
     for piece in panel.pieces:
         corners = inward_corners(piece.outline, options.notch_chord_mm, options.notch_deg)
         if not corners:
@@ -39,7 +46,13 @@ def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
             f"glass is not cut so. {_where(corners)}"
         )
         at = max(corners, key=lambda corner: corner[1])[0]
-        yield Finding(Code.INWARD_CORNER, Severity.CHECK, text, at, (piece.number,))
+        held = all(
+            math.dist(place, joint) > options.notch_joint_mm
+            for place, _ in corners
+            for joint in loose
+        )
+        severity = Severity.NOTE if held else Severity.CHECK
+        yield Finding(Code.INWARD_CORNER, severity, text, at, (piece.number,))
 
 
 def inward_corners(

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Point, Severity
 from rubbing2pattern.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.reading import LeadMap
+from rubbing2pattern.reading import Grid, LeadMap
 
 
 def denied_lead(paths: Iterable[Array], lead: LeadMap, options: TidyOptions) -> tuple[Finding, ...]:
@@ -20,7 +21,8 @@ def denied_lead(paths: Iterable[Array], lead: LeadMap, options: TidyOptions) -> 
 
     1. its smallest rectangle is longer than `denied_mm`, as wide as a came, and `denied_slender`
        times as long as wide;
-    2. it fills at least half of that rectangle: texture of glass and writing do not.
+    2. it fills at least half of that rectangle: texture of glass and writing do not;
+    3. more than `denied_few` such strips are texture, and one finding.
 
     Parameters
     ----------
@@ -37,20 +39,53 @@ def denied_lead(paths: Iterable[Array], lead: LeadMap, options: TidyOptions) -> 
     outlines, _ = cv2.findContours(
         dark.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
     )
-    found = []
-    for outline in outlines:
-        (x, y), sides, _ = cv2.minAreaRect(outline)
-        long_mm, wide_mm = max(sides) / px, min(sides) / px
-        if not options.narrowest_mm <= wide_mm <= options.widest_mm or long_mm < options.denied_mm:
-            continue
-        full = cv2.contourArea(outline) / max(sides[0] * sides[1], 1.0)
-        if long_mm < options.denied_slender * wide_mm or full < options.denied_fill:
-            continue
-        at = lead.frame.to_mm(np.array([[x, y]]))[0]
-        text = (
-            f"a dark strip {long_mm:.0f} mm long and {wide_mm:.0f} mm wide looks like no lead as a "
-            "whole and is not drawn; look whether a lead runs here."
-        )
-        place = (float(at[0]), float(at[1]))
-        found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, place))
-    return tuple(found)
+    strips = [s for s in (_strip(o, lead, options) for o in outlines) if s is not None]
+    if len(strips) > options.denied_few:  # rule 3
+        return (_texture(strips),)
+    return tuple(_told(strip) for strip in strips)
+
+
+@dataclass(frozen=True, slots=True)
+class _Strip:
+    """A dark strip: sides and middle in mm, mean share of lead on the map."""
+
+    long_mm: float
+    wide_mm: float
+    at: Point
+    share: float
+
+
+def _strip(outline: Grid, lead: LeadMap, options: TidyOptions) -> _Strip | None:
+    """Return a patch as a strip, None where it is shaped like no lead (rules 1 and 2)."""
+    px = lead.frame.px_per_mm
+    (x, y), sides, _ = cv2.minAreaRect(outline)
+    long_mm, wide_mm = max(sides) / px, min(sides) / px
+    if not options.narrowest_mm <= wide_mm <= options.widest_mm or long_mm < options.denied_mm:
+        return None
+    full = cv2.contourArea(outline) / max(sides[0] * sides[1], 1.0)
+    if long_mm < options.denied_slender * wide_mm or full < options.denied_fill:
+        return None
+    patch = np.zeros(lead.mask.shape, dtype=np.uint8)
+    cv2.drawContours(patch, [outline], -1, 1, cv2.FILLED)
+    place = lead.frame.to_mm(np.array([[x, y]]))[0]
+    share = float(lead.maps.leaf[patch > 0].mean())
+    return _Strip(long_mm, wide_mm, (float(place[0]), float(place[1])), share)
+
+
+def _told(strip: _Strip) -> Finding:
+    text = (
+        f"a dark strip {strip.long_mm:.0f} mm long and {strip.wide_mm:.0f} mm wide looks like no "
+        "lead as a whole and is not drawn; look whether a lead runs here."
+    )
+    return Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, strip.at)
+
+
+def _texture(strips: list[_Strip]) -> Finding:
+    """Return one finding for many strips, at the one that looks most like lead."""
+    likeliest = max(strips, key=lambda s: (s.share, s.long_mm, s.at))
+    text = (
+        f"{len(strips)} dark strips of {min(s.long_mm for s in strips):.0f} to "
+        f"{max(s.long_mm for s in strips):.0f} mm look like no lead as a whole and are not drawn; "
+        "textured glass looks so; look here first whether a lead runs."
+    )
+    return Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, likeliest.at)

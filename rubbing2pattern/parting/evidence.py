@@ -30,6 +30,7 @@ class Evidence:
     ink : mean density over the strength of lead nearby.
     length_mm : of the part that counts.
     odds : log odds that it is lead.
+    alone : the same, were it no stump (rule 4 of `evidence_of`).
     """
 
     mean: Array
@@ -37,6 +38,7 @@ class Evidence:
     ink: Array
     length_mm: Array
     odds: Array
+    alone: Array
 
 
 def highest_near(lead: LeadMap, options: TidyOptions) -> Grid:
@@ -74,11 +76,12 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     leaf = np.add.reduceat(grid_values(lead.maps.leaf, lead, places).astype(float), first) / count
     length = count * options.evidence_step_mm
     constant, *weights = options.boundary_look
-    odds = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
-    odds = odds * np.minimum(length / options.telling_mm, 1.0)  # rule 4
+    alone = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
+    odds = alone * np.minimum(length / options.telling_mm, 1.0)  # rule 4
     none = (mean < options.none_below) & (inked < options.none_ink) & (leaf < options.none_leaf)
     none &= length > options.none_mm
-    return Evidence(mean, leaf, inked, length, np.where(none, options.no_lead, odds))  # rule 5
+    odds, alone = (np.where(none, options.no_lead, v) for v in (odds, alone))  # rule 5
+    return Evidence(mean, leaf, inked, length, odds, alone)
 
 
 def _counted(net: RawNet, k: int, covered: Array, options: TidyOptions) -> Array:

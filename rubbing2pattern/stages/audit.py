@@ -22,6 +22,12 @@ from rubbing2pattern.paneling.checks import (
 )
 from rubbing2pattern.paneling.notches import check_notches
 
+_GRAVER = {
+    Code.LEAD_OFF: (Code.DOUBTFUL_JOINT, Code.FREE_END, Code.DOUBTFUL_LEAD, Code.BRIDGED_GAP),
+    Code.FREE_END: (Code.DOUBTFUL_JOINT,),
+}
+"""Doubts that include another of the same place."""
+
 GRAVEST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
 
@@ -31,11 +37,14 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     Rules:
 
     1. Findings that came with the panel stay. One with a place but no pieces gets the pieces whose
-       centre outlines lie within `touch_mm` of it.
-    2. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
+       centre outlines lie within `touch_mm` of it; one that says that a lead may lie off its place
+       those beside the lead there.
+    2. One doubt, one finding: a lead that may lie off is told with a graver doubt about that place,
+       within `same_doubt_mm`, and a free end with the joint where its lead crosses another.
+    3. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
        one that came first, with the pieces of all. Without a place the messages must be equal; of
        a border that is cut off they make one wherever they lie, for it is cut along a whole side.
-    3. The gravest come first; then those that mean the whole panel; then by the lowest piece
+    4. The gravest come first; then those that mean the whole panel; then by the lowest piece
        touched, or the nearest where none is; then from the top and from the left.
 
     Auditing a panel again changes nothing.
@@ -55,6 +64,7 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
         *check_widths(panel, options),
     )
     placed = _with_pieces([*panel.findings, *made], panel, options.touch_mm)
+    placed = _told_once(placed, options.same_doubt_mm)
     merged = _merged(placed, options.same_place_mm)
     return replace(panel, findings=tuple(_in_order(merged, panel)))
 
@@ -73,12 +83,32 @@ def _with_pieces(findings: Sequence[Finding], panel: Panel, touch_mm: float) -> 
 def _touched(
     outlines: shapely.STRtree, panel: Panel, finding: Finding, touch_mm: float
 ) -> tuple[int, ...]:
+    if finding.code is Code.LEAD_OFF:
+        paths = shapely.STRtree([shapely.LineString(came.path) for came in panel.cames])
+        return tuple(sorted(panel.cames[int(paths.nearest(shapely.Point(finding.at)))].pieces))
     near = outlines.query(shapely.Point(finding.at), predicate="dwithin", distance=touch_mm)
     return tuple(sorted(panel.pieces[int(k)].number for k in near))
 
 
-def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
+def _told_once(findings: Sequence[Finding], same_doubt_mm: float) -> list[Finding]:
     """Rule 2."""
+
+    def told(finding: Finding) -> bool:
+        graver = _GRAVER.get(finding.code, ())
+        return any(
+            f.code in graver
+            and f.severity is not Severity.NOTE
+            and f.at is not None
+            and finding.at is not None
+            and math.dist(finding.at, f.at) <= same_doubt_mm
+            for f in findings
+        )
+
+    return [f for f in findings if not told(f)]
+
+
+def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
+    """Rule 3."""
     kept: list[Finding] = []
     for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
         for k, other in enumerate(kept):
@@ -102,7 +132,7 @@ def _same(a: Finding, b: Finding, same_place_mm: float) -> bool:
 
 
 def _in_order(findings: Sequence[Finding], panel: Panel) -> list[Finding]:
-    """Rule 3."""
+    """Rule 4."""
     outlines = np.array([piece.outline for piece in panel.pieces], dtype=object)
 
     def key(finding: Finding) -> tuple[int, int, float, float, str, str]:

@@ -1,0 +1,78 @@
+"""What is told of leads: how probable each is, what was left out, what may lie off its place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from rubbing2pattern.curves import polyline_length
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.frame import Array
+from rubbing2pattern.options.tidy import TidyOptions
+from rubbing2pattern.paneling.lines import point_along
+from rubbing2pattern.parting.partition import Mask
+from rubbing2pattern.reading import LeadNet, RawNet
+
+
+def left_out(
+    net: RawNet, stays: Mask, sure: Array, kept: RawNet, options: TidyOptions
+) -> tuple[Finding, ...]:
+    """Report boundaries inside the panel that were left out, though they may be lead."""
+    inner = shapely.union_all([shapely.LineString(p) for p in kept.paths]).envelope
+    found = []
+    for k in np.flatnonzero(~stays):
+        chance = float(_chance(sure[k]))
+        path = net.paths[k]
+        length = polyline_length(path)
+        at = point_along(path, 0.5)
+        if chance < options.told_above or length < options.told_mm:
+            continue
+        if inner.contains(shapely.Point(at)):
+            why = (
+                f"may be a lead (probability {chance:.2f})"
+                if chance < 0.5
+                else "look like lead, but are tied to no other lead,"
+            )
+            text = f"{length:.0f} mm here {why} and are not drawn; look whether a lead runs here."
+            found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, at))
+    return tuple(found)
+
+
+def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tuple[Finding, ...]:
+    """Report leads that may lie more than `off_mm` off, the worst of those close by for all.
+
+    Leads that meet or run side by side share their doubt: whoever measures one sees the others.
+    """
+    told: list[Finding] = []
+    doubts = [(float(mm), (float(x), float(y))) for mm, (x, y) in zip(stray_mm, at, strict=True)]
+    for off_mm, place in sorted(doubts, key=lambda d: -d[0]):
+        if off_mm <= options.off_mm:
+            break
+        if all(math.dist(place, f.at) > options.off_apart_mm for f in told if f.at):
+            text = (
+                f"the lead here may lie {off_mm:.1f} mm or more beside where it is drawn; measure "
+                "it on the panel."
+            )
+            told.append(Finding(Code.LEAD_OFF, Severity.CHECK, text, place))
+    return tuple(told)
+
+
+def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
+    """Give every came the probability of the boundary that runs beside most of it."""
+    lines = shapely.STRtree([shapely.LineString(p) for p in kept.paths])
+    chance = _chance(odds)
+    cames = []
+    for came in net.cames:
+        path = came.curve.points()
+        places = shapely.points([point_along(path, s) for s in (0.2, 0.35, 0.5, 0.65, 0.8)])
+        nearest = lines.query_nearest(places, all_matches=False)[1]
+        cames.append(replace(came, confidence=float(np.median(chance[nearest]))))
+    return replace(net, cames=tuple(cames))
+
+
+def _chance(odds: Array | float) -> Array:
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -30.0, 30.0))))
