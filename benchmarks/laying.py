@@ -13,7 +13,7 @@ import json
 import pickle
 import shlex
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +29,7 @@ from skimage.segmentation import watershed
 
 from benchmarks.alignment import sample
 from rubbing2pattern.frame import Frame, Warp
-from rubbing2pattern.laying import LeadMaps, laying
+from rubbing2pattern.laying import laying
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing, Skeleton
@@ -55,7 +55,6 @@ class Case:
     name: str
     rubbing: Rubbing
     lead: LeadMap
-    maps: LeadMaps
     net: RawNet
     cames: list[Array]
     widths_mm: list[float]
@@ -85,10 +84,9 @@ def case_of(folder: Path, kept: Path | None = None) -> Case:
     rng = np.random.default_rng(truth["case"]["seed"])
     basins, centre, leaf = stand_ins(lead.frame, cames, widths, joints[degree > 1], rng)
     branches = _branches(truth, cames, rng)
+    lead = replace(lead, maps=replace(lead.maps, centre=centre, leaf=leaf))
     net = trace(Skeleton(lead.frame, basins, branches))
-    case = Case(
-        folder.name, rubbing, lead, LeadMaps(centre, leaf), net, cames, widths, joints[real]
-    )
+    case = Case(folder.name, rubbing, lead, net, cames, widths, joints[real])
     if file:
         file.parent.mkdir(parents=True, exist_ok=True)
         with file.open("wb") as stream:
@@ -312,7 +310,6 @@ def main() -> None:
     parser.add_argument("--kept", type=Path, default=None, help="folder for what was read")
     parser.add_argument("--show", type=Path, default=None, help="folder for pictures of strays")
     parser.add_argument("--tidy", action="store_true", help="today's tidying instead")
-    parser.add_argument("--maps", action="store_true", help="lay with the maps, not ink alone")
     args = parser.parse_args()
     total: dict[str, list[Figures]] = {}
     for folder in args.folders:
@@ -321,7 +318,7 @@ def main() -> None:
         if args.tidy:
             net = tidy(case.net, case.lead, case.rubbing)
         else:
-            done = laying(case.net, case.rubbing, case.lead, case.maps if args.maps else None)
+            done = laying(case.net, case.rubbing, case.lead)
             net, stray_mm = done.net, done.stray_mm
         seconds = time.process_time() - start
         f = judged(case, net, stray_mm)

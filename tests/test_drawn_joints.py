@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from rubbing2pattern.curves import arc_through, points_at, running_length
-from rubbing2pattern.laying import LeadMaps, lay
+from rubbing2pattern.laying import lay
 from rubbing2pattern.reading import RawNet
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.skeleton import skeletonize
@@ -210,7 +210,6 @@ def test_a_crossing_seen_as_two_tees_is_laid_as_one_joint(apart_mm: float) -> No
         RawNet(nodes, ends, paths, np.zeros((len(ends), 2), np.int64)),
         rubbing,
         lead,
-        LeadMaps(lead.maps.centre, width_mm=lead.maps.width_mm),
     )
     assert sorted(degrees(net)) == [1, 1, 1, 1, 4]
     assert nearest(joints_of(net, 4), (80.0, 80.0)) < 0.3

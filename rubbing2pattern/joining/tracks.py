@@ -12,7 +12,6 @@ from rubbing2pattern.frame import Array, Mask
 from rubbing2pattern.joining.courses import away_from, chains_of
 from rubbing2pattern.joining.motion import Crossings, Motion
 from rubbing2pattern.joining.seam import Seam
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.tracks import tracked
 from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.options.laying import LayingOptions
@@ -78,9 +77,8 @@ def tracks_beside(
     index = {k: i for i, k in enumerate(sorted(k for chain in chains for k, _ in chain))}
     if not index:
         return []
-    maps, laying = lead.maps, LayingOptions()
-    seen = LeadMaps(maps.centre, maps.leaf, maps.joint, maps.cosine, -maps.sine, maps.width_mm)
-    found = tracked([part.paths[k] for k in index], rubbing, lead, seen, laying)
+    laying = LayingOptions()
+    found = tracked([part.paths[k] for k in index], rubbing, lead, laying)
     alone = found.alone(laying)
     out = []
     for chain in chains:

@@ -13,7 +13,6 @@ from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import doubts_of
 from rubbing2pattern.laying.joints import Joint, carried, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
@@ -46,18 +45,16 @@ def lay(
     net: RawNet,
     rubbing: Rubbing,
     lead: LeadMap,
-    maps: LeadMaps | None = None,
     options: LayingOptions | None = None,
 ) -> LeadNet:
     """Return the lead lines of a net whose pieces are right, see `laying`."""
-    return laying(net, rubbing, lead, maps, options).net
+    return laying(net, rubbing, lead, options).net
 
 
 def laying(
     net: RawNet,
     rubbing: Rubbing,
     lead: LeadMap,
-    maps: LeadMaps | None = None,
     options: LayingOptions | None = None,
 ) -> Laying:
     """Lay the leads, and say how far each may be off.
@@ -72,13 +69,12 @@ def laying(
     6. cames are cut from the runs at the joints.
     """
     options = options or LayingOptions()
-    maps = maps or LeadMaps.of(lead)
-    cut = cut_at_corners(on_ridge(net, lead, maps, options), widths_on(net, lead, maps), options)
-    tracks = tracked(list(cut.paths), rubbing, lead, maps, options)
+    cut = cut_at_corners(on_ridge(net, lead, options), widths_on(net, lead), options)
+    tracks = tracked(list(cut.paths), rubbing, lead, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
     clean = clean_places(tracks, solder, cut.ends, options)
     stubs = stubs_of(tracks, clean, options)
-    shown = shown_inside(tracks.rows, lead, maps, options)
+    shown = shown_inside(tracks.rows, lead, options)
     plain: set[int] = set()
     fitted: dict[Chain, Run] = {}
     while True:
@@ -91,11 +87,11 @@ def laying(
             break
         plain |= failed
     for _ in range(options.settle):
-        sight = sight_of(current, rubbing, lead, maps, options)
+        sight = sight_of(current, rubbing, lead, options)
         runs = refitted(current, sight, options)
         found = plan.joints(runs, found, options)
         current = plan.laid(runs, found, options)
-    sight = sight_of(current, rubbing, lead, maps, options)
+    sight = sight_of(current, rubbing, lead, options)
     doubts = doubts_of(current, sight, list(cut.paths), options)
     return Laying(_finished(current, rubbing, options), doubts.stray_mm, doubts.at)
 
@@ -187,5 +183,7 @@ def _finished(net: Laid, rubbing: Rubbing, options: LayingOptions) -> LeadNet:
         for one, two in pairwise(stops):
             start, end = net.places[one.joint], net.places[two.joint]
             curve = curve_between(run.shape, one, two, (start, end), options)
+            if curve.length_mm < options.same_mm:  # a straight run whose ends became one joint
+                continue
             cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
     return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)

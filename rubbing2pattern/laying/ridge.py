@@ -12,7 +12,6 @@ import numpy as np
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.rows import Rows, along_mean, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet
@@ -32,12 +31,10 @@ class Ridge:
     height: Array
 
 
-def ridge_near(
-    rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions, reach_mm: float
-) -> Ridge:
+def ridge_near(rows: Rows, lead: LeadMap, options: LayingOptions, reach_mm: float) -> Ridge:
     """Return the ridge within `reach_mm` of every place; what lies nearer is preferred."""
     off = offsets(reach_mm + 2.0 * options.profile_step_mm, options.profile_step_mm)
-    profile = across(maps.centre, rows, lead, off, options)
+    profile = across(lead.maps.centre, rows, lead, off, options)
     zero = np.full(len(profile), len(off) // 2)
     reach = round(reach_mm / options.profile_step_mm)
     preferred = profile - options.ridge_pull * (off / reach_mm) ** 2
@@ -52,10 +49,10 @@ def across(grid: Grid, rows: Rows, lead: LeadMap, off_mm: Array, options: Laying
     return along_mean(flat, rows, options.ridge_along_mm)
 
 
-def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions) -> RawNet:
+def on_ridge(net: RawNet, lead: LeadMap, options: LayingOptions) -> RawNet:
     """Return the net with its paths moved onto the ridge, where there is one."""
     rows = rows_along(list(net.paths), options.dense_mm, options.ridge_along_mm)
-    ridge = ridge_near(rows, lead, maps, options, options.ridge_near_mm)
+    ridge = ridge_near(rows, lead, options, options.ridge_near_mm)
     off = np.where(ridge.height > options.ridge_above, ridge.off_mm, 0.0)
     off = along_mean(off[:, None], rows, options.ridge_along_mm)[:, 0]
     off[rows.first[:-1]] = off[rows.first[1:] - 1] = 0.0  # ends stay at their nodes
@@ -64,17 +61,15 @@ def on_ridge(net: RawNet, lead: LeadMap, maps: LeadMaps, options: LayingOptions)
     return RawNet(net.nodes, net.ends, paths, net.sides)
 
 
-def shown_inside(rows: Rows, lead: LeadMap, maps: LeadMaps, options: LayingOptions) -> list[Array]:
+def shown_inside(rows: Rows, lead: LeadMap, options: LayingOptions) -> list[Array]:
     """Return the places of every row, away from its ends, that the map shows as lead line."""
-    height = grid_values(maps.centre, lead, rows.base)
+    height = grid_values(lead.maps.centre, lead, rows.base)
     length = rows.length_mm[rows.owner]
     inner = np.minimum(rows.along_mm, length - rows.along_mm) > options.near_joint_mm
     shown = inner & (height > options.ridge_above)
     return [rows.base[rows.of(k)][shown[rows.of(k)]] for k in range(len(rows.first) - 1)]
 
 
-def widths_on(net: RawNet, lead: LeadMap, maps: LeadMaps) -> Array:
-    """Return what the map says of the width along every path, (E,) mm; 0 without such a map."""
-    if maps.width_mm is None:
-        return np.zeros(len(net.paths))
-    return np.array([np.median(grid_values(maps.width_mm, lead, p)) for p in net.paths])
+def widths_on(net: RawNet, lead: LeadMap) -> Array:
+    """Return what the map says of the width along every path, (E,) mm."""
+    return np.array([np.median(grid_values(lead.maps.width_mm, lead, p)) for p in net.paths])

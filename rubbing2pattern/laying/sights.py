@@ -12,7 +12,6 @@ import shapely
 from scipy.spatial import cKDTree
 
 from rubbing2pattern.frame import Array
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.net import Laid, trimmed
 from rubbing2pattern.laying.ridge import Ridge, ridge_near
 from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along
@@ -49,9 +48,7 @@ class Sight:
     width_mm: Array
 
 
-def sight_of(
-    net: Laid, rubbing: Rubbing, lead: LeadMap, maps: LeadMaps, options: LayingOptions
-) -> Sight:
+def sight_of(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions) -> Sight:
     """Read all runs along their laid lines.
 
     1. an edge is in sight where it lies beside no leaf of another run; where solder may cover it,
@@ -83,7 +80,7 @@ def sight_of(
     width = _widths(place, seen, soldered, rows, width, options)  # rule 2
     middle, sigma = _middles(place, seen, soldered, width[rows.owner], options)  # rule 3
     sigma *= _unsteady(middle, sigma, rows, options)[rows.owner]
-    ridge = ridge_near(rows, lead, maps, options, options.ridge_mm)
+    ridge = ridge_near(rows, lead, options, options.ridge_mm)
     off = _ridge_deviation(ridge, rows, options)
     middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
     return Sight(rows, middle, sigma, soldered, ridge.off_mm, off, ridge.height, width)

@@ -11,7 +11,6 @@ import numpy as np
 
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.laying.rows import Ink, Mask, Rows, best_paths, ink_across, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
@@ -47,7 +46,6 @@ def tracked(
     paths: list[Array],
     rubbing: Rubbing,
     lead: LeadMap,
-    maps: LeadMaps | None,
     options: LayingOptions,
 ) -> Tracks:
     """Centre every edge on its lead.
@@ -58,13 +56,12 @@ def tracked(
     band reads too narrow, so it stays above `least_share` of the guess.
     """
     rows = rows_along(paths, options.step_mm, 3.0)
-    widths = maps.width_mm if maps and maps.width_mm is not None else lead.maps.width_mm
-    foretold = grid_values(widths, lead, rows.base)
+    foretold = grid_values(lead.maps.width_mm, lead, rows.base)
     guess = np.clip(_by_edge(foretold, rows, 50.0), 2.5, 22.0)
     least = options.least_share * _by_edge(foretold, rows, 20.0)
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
-    extra = _map_scores(maps, lead, rows, ink, options)
+    extra = _map_scores(lead, rows, ink)
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, options)
         local = _dark_span(rows, ink, shift, guess)
@@ -88,20 +85,14 @@ def _by_edge(values: Array | Grid, rows: Rows, percentile: float) -> Array:
     return out
 
 
-def _map_scores(
-    maps: LeadMaps | None, lead: LeadMap, rows: Rows, ink: Ink, options: LayingOptions
-) -> Grid | None:
+def _map_scores(lead: LeadMap, rows: Rows, ink: Ink) -> Grid:
     """Sample the centre map across the rows, (N, M)."""
-    if maps is None:
-        return None
     at = rows.base[:, None, :] + ink.off_mm[None, :, None] * rows.normal[:, None, :]
-    flat = grid_values(maps.centre, lead, at.reshape(-1, 2))
+    flat = grid_values(lead.maps.centre, lead, at.reshape(-1, 2))
     return np.asarray(flat.reshape(len(rows.base), -1), dtype=np.float32)
 
 
-def _centred(
-    rows: Rows, ink: Ink, guess: Array, extra: Grid | None, options: LayingOptions
-) -> Array:
+def _centred(rows: Rows, ink: Ink, guess: Array, extra: Grid, options: LayingOptions) -> Array:
     """Offset of the best path of a box through all profiles, (N,) mm."""
     step, zero = ink.step_mm, len(ink.off_mm) // 2
     reach = round(options.search_mm / step)
@@ -113,9 +104,7 @@ def _centred(
     core = ink.mean(at - half, at + half + 1)
     left = ink.mean(at + gap, at + gap + flank)
     right = ink.mean(at - gap - flank, at - gap)
-    score = (core - np.maximum(left, right)) / ink.strength[:, None]
-    if extra is not None:
-        score = score + extra[:, at]
+    score = (core - np.maximum(left, right)) / ink.strength[:, None] + extra[:, at]
     return np.asarray(ink.off_mm[at[best_paths(score, rows, 0.05)]], dtype=np.float64)
 
 

@@ -48,7 +48,7 @@ def landed(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> RawN
     return work.net()
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Butt:
     """An edge that ends at a lead: where it lands along that lead, and its path from there."""
 
@@ -57,7 +57,7 @@ class _Butt:
     path: Array
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Work:
     """The net while its nodes move; an edge that is gone has no path."""
 

@@ -9,7 +9,6 @@ import numpy as np
 from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.laying import laying
-from rubbing2pattern.laying.maps import LeadMaps
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.denied import denied_lead
@@ -60,7 +59,7 @@ def tidy(
     apart = beyond(kept, lead, options)
     _refuse_if_stray(kept, lead, options)
     straight = landed(kept, line, lead, options)
-    laid = laying(straight, rubbing, lead, LeadMaps.of(lead), as_laid)  # rule 4
+    laid = laying(straight, rubbing, lead, as_laid)  # rule 4
     left = left_out(whole, stays, sure, kept, options)
     settled = with_confidence(laid.net, kept, kept_odds)  # rule 5
     drawn = [came.curve.points() for came in settled.cames]
