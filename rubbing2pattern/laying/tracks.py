@@ -52,20 +52,22 @@ def tracked(
 
     Strategy: a box of the lead's width is slid across every profile, and the best smooth path
     through the scores is taken for all edges at once; the two edges of the leaf are then found on
-    either side of it. The width is first guessed from the working grid, then read; a pale hollow
-    band reads too narrow, so it stays above `least_share` of the guess.
+    either side of it. The width is first guessed from the map, then read, and stays near what the
+    map has where it is narrow: a pale hollow band reads too narrow, a short lead that ends under a
+    wide leaf too wide.
     """
     rows = rows_along(paths, options.step_mm, 3.0)
     foretold = grid_values(lead.maps.width_mm, lead, rows.base)
     guess = np.clip(_by_edge(foretold, rows, 50.0), 2.5, 22.0)
-    least = options.least_share * _by_edge(foretold, rows, 20.0)
+    narrow = _by_edge(foretold, rows, 20.0)
+    least, most = options.least_share * narrow, options.most_share * narrow
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
     extra = _map_scores(lead, rows, ink)
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, options)
         local = _dark_span(rows, ink, shift, guess)
-        guess = np.clip(_lone_width(rows, local, guess), np.maximum(least, 2.0), 24.0)
+        guess = np.clip(_lone_width(rows, local, guess), least, most).clip(2.0, 24.0)
     width = guess[rows.owner]
     reach = np.full(len(width), options.edge_mm)
     plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)

@@ -20,6 +20,7 @@ class LayingOptions(Checked):
     least_share: float = value(
         0.8, 0.3, 1.0, "of the width on the map, which 19 of 20 leads keep within an eighth"
     )
+    most_share: float = value(1.2, 1.0, 4.0, "the same; beside wide leaves more is read than is")
     seen_above: float = value(0.25, 0.05, 0.8, "of the local strength; paper and smears reach it")
     solder: float = value(0.95, 0.4, 2.0, "of the narrower leads of a joint: radius of its solder")
     solder_mm: float = value(0.6, 0.0, 3.0, "added to it: a frayed rim, a joint off its place")
