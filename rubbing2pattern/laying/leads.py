@@ -183,7 +183,5 @@ def _finished(net: Laid, rubbing: Rubbing, options: LayingOptions) -> LeadNet:
         for one, two in pairwise(stops):
             start, end = net.places[one.joint], net.places[two.joint]
             curve = curve_between(run.shape, one, two, (start, end), options)
-            if curve.length_mm < options.same_mm:  # a straight run whose ends became one joint
-                continue
             cames.append(NetCame(one.joint, two.joint, curve, number, shown_width_mm=run.width_mm))
     return LeadNet(joints, tuple(cames), rubbing.scale, findings=rubbing.findings)

@@ -93,8 +93,12 @@ def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
     kept = sorted({root(i) for i in range(len(same))})
     name = {r: i for i, r in enumerate(kept)}
     renamed = [
-        _distinct([Stop(s.t_mm, name[root(s.joint)]) for s in mine], options.same_place_mm)
-        for mine in stops
+        _distinct(
+            [Stop(s.t_mm, name[root(s.joint)]) for s in mine],
+            # A straight lead does not come back to a joint.
+            math.inf if isinstance(run.shape.fit, LineFit) else options.same_place_mm,
+        )
+        for run, mine in zip(runs, stops, strict=True)
     ]
     return Laid(
         runs,
