@@ -32,7 +32,7 @@ class Hand:
 def draw_hand(chance: Chance, n: int) -> Hand:
     """Draw how worn each rubbing is, 0 .. 1, the direction of its strokes, and its stuff."""
     ink = chance.sometimes(n, 0.14, 0.7, 1.0)
-    return Hand(chance.uniform(n, 0, 1) ** 1.2, chance.uniform(n, 0, 3.15), ink)
+    return Hand(chance.uniform(n, 0, 1) ** 1.8, chance.uniform(n, 0, 3.15), ink)
 
 
 def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
