@@ -177,11 +177,13 @@ def test_marks_profit_from_the_edges():
     assert rubbing.paper.bounds == pytest.approx((0, 0, 297, 420), abs=0.5)
 
 
-def test_marks_beside_a_panel_that_looks_like_a_sheet():
-    """Only a bright panel within a dark frame shows; no mark lies on it, so it is no sheet."""
+@pytest.mark.parametrize("lower", [450.0, 300.0], ids=["no mark on it", "half of the marks"])
+def test_marks_beside_a_panel_that_looks_like_a_sheet(lower):
+    """Only a bright panel within a dark frame shows; most marks lie off it, so it is no sheet."""
     scene = Scene(**A3, margin_mm=60, ground=60, tone=0.0)
     camera = replace(UPRIGHT, k1=0.03, pitch_deg=8)
-    at = np.array([(-30.0, -30), (327, -30), (327, 450), (-30, 450)])
+    inward = 130.0 if lower < 420.0 else 0.0
+    at = np.array([(-30.0, -30), (327, -30), (327 - inward, lower), (-30 + inward, lower)])
     pairs = enumerate(zip(camera.project(at).tolist(), at.tolist(), strict=True), 1)
     marks = Marks("m.csv", tuple(Mark(f"mark {n}", tuple(p), tuple(m)) for n, (p, m) in pairs))
     assert rectify(picture(scene, camera), marks, OPTIONS).paper is None

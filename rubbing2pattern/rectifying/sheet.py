@@ -79,7 +79,7 @@ class Sheet:
         way = np.roll(self.corners, -1, axis=0) - self.corners
         offset = self.fit.lens.ideal(places_px)[:, None] - self.corners
         inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
-        return bool(2 * inside.sum() >= len(places_px))
+        return bool(2 * inside.sum() > len(places_px))
 
     def partly(self, options: RectifyOptions) -> Sheet | None:
         """Return the sheet if it is whole, else with its clear sides alone; None of fewer than two.
