@@ -93,11 +93,7 @@ def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
     kept = sorted({root(i) for i in range(len(same))})
     name = {r: i for i, r in enumerate(kept)}
     renamed = [
-        _distinct(
-            [Stop(s.t_mm, name[root(s.joint)]) for s in mine],
-            # A straight lead does not come back to a joint.
-            math.inf if isinstance(run.shape.fit, LineFit) else options.same_place_mm,
-        )
+        _distinct([Stop(s.t_mm, name[root(s.joint)]) for s in mine], run, options)
         for run, mine in zip(runs, stops, strict=True)
     ]
     return Laid(
@@ -108,8 +104,12 @@ def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
     )
 
 
-def _distinct(stops: list[Stop], same_mm: float) -> list[Stop]:
-    """Leave out a stop that repeats the joint before it within a few mm."""
+def _distinct(stops: list[Stop], run: Run, options: LayingOptions) -> list[Stop]:
+    """Leave out a stop that repeats the joint before it within a few mm.
+
+    A straight lead does not come back to a joint, however far on.
+    """
+    same_mm = math.inf if isinstance(run.shape.fit, LineFit) else options.same_place_mm
     out = stops[:1]
     for stop in stops[1:]:
         if stop.joint == out[-1].joint and abs(stop.t_mm - out[-1].t_mm) < same_mm:
