@@ -20,6 +20,8 @@ from unittest.mock import patch
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy.optimize import minimize
+from scipy.special import expit
 from shapely.geometry import LineString
 
 from benchmarks.alignment import sample
@@ -54,7 +56,7 @@ class Cames:
     Attributes
     ----------
     tier, seed : of the rubbing.
-    figures : (C, F) what their doubt is told from.
+    figures : (C, F) the figures from which their doubt follows.
     off_mm : (C,) greatest distance from the true leads, or of a true lead from them.
     """
 
@@ -128,18 +130,8 @@ def fitted(figures: Array, off_mm: Array) -> Array:
     mean, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-9
     x = np.column_stack((np.ones(len(rows)), (rows - mean) / spread))
     pull = np.diag([1e-6, *[PULL] * rows.shape[1]])
-    b = np.zeros(x.shape[1])
-    b[0] = np.log(off.mean() / (1.0 - off.mean()))
-    for _ in range(60):
-        chance = _chance(x @ b)
-        slope = x.T @ (chance - off) + pull @ b
-        step = np.linalg.solve((x * (chance * (1.0 - chance))[:, None]).T @ x + pull, slope)
-        share = 1.0
-        while share > 1e-3 and _cost(x, off, pull, b - share * step) > _cost(x, off, pull, b):
-            share *= 0.5
-        b = b - share * step
-        if np.abs(step).max() < 1e-6:
-            break
+    start = np.zeros(x.shape[1])
+    b = minimize(_cost, start, (x, off, pull), jac=_slope).x
     weights = b[1:] / spread
     return np.concatenate(([b[0] - weights @ mean], weights))
 
@@ -148,13 +140,13 @@ def _with_distance(figures: Array, mm: float) -> Array:
     return np.column_stack((figures, np.full(len(figures), -np.log(mm))))
 
 
-def _cost(x: Array, off: Array, pull: Array, b: Array) -> float:
+def _cost(b: Array, x: Array, off: Array, pull: Array) -> float:
     odds = x @ b
     return float((np.logaddexp(0.0, odds) - off * odds).sum() + 0.5 * b @ pull @ b)
 
 
-def _chance(odds: Array) -> Array:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -30.0, 30.0))))
+def _slope(b: Array, x: Array, off: Array, pull: Array) -> Array:
+    return np.asarray(x.T @ (expit(x @ b) - off) + pull @ b)
 
 
 def reliability(cames: list[Cames]) -> str:
@@ -166,7 +158,7 @@ def reliability(cames: list[Cames]) -> str:
         look = fitted(
             np.vstack([c.figures for c in rest]), np.concatenate([c.off_mm for c in rest])
         )
-        stated.append(_chance(look[0] + one.figures @ look[1:-1]))
+        stated.append(expit(look[0] + one.figures @ look[1:-1]))
     lines = [f"| stated | {' | '.join(tiers)} |", "| --- |" + " --- |" * len(tiers)]
     for low, high in pairwise(EDGES):
         cells = []

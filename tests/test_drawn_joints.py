@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from rubbing2pattern.curves import arc_through, points_at, running_length
-from rubbing2pattern.laying import lay
+from rubbing2pattern.laying import laying
 from rubbing2pattern.reading import RawNet
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.skeleton import skeletonize
@@ -206,11 +206,11 @@ def test_a_crossing_seen_as_two_tees_is_laid_as_one_joint(apart_mm: float) -> No
     nodes = np.array([left, right, (20, 80), (140, 80), (80, 20), (80, 140)])
     ends = np.array([(2, 0), (4, 0), (0, 1), (1, 3), (1, 5)])
     paths = tuple(np.linspace(nodes[a], nodes[b], 200) for a, b in ends)
-    net = lay(
+    net = laying(
         RawNet(nodes, ends, paths, np.zeros((len(ends), 2), np.int64)),
         rubbing,
         lead,
-    )
+    ).net
     assert sorted(degrees(net)) == [1, 1, 1, 1, 4]
     assert nearest(joints_of(net, 4), (80.0, 80.0)) < 0.3
     assert len({came.strip for came in net.cames}) == 2

@@ -343,35 +343,29 @@ def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list
 def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
     """Make one joint of two; it lies on what runs through."""
     ending = one.ending + [e for e in two.ending if e not in one.ending]
-    through: dict[int, list[float]] = {}
-    for run, t in one.through + two.through:
-        if not any(run == r and abs(t - e) < same_mm for r, e, _ in ending):
-            through.setdefault(run, []).append(t)
+    through = [
+        (run, t)
+        for run, t in one.through + two.through
+        if not any(run == r and abs(t - e) < same_mm for r, e, _ in ending)
+    ]
     weight = [len(q.through) + len(q.ending) for q in (one, two)]
     place = (weight[0] * one.place + weight[1] * two.place) / sum(weight)
-    if len(through) > 1:
+    if len({run for run, _ in through}) > 1:
         place = one.place if len(one.through) > 1 else place
         place = two.place if len(two.through) > 1 and len(one.through) < 2 else place
-    return _set(place, through, ending, max(one.misfit_mm, two.misfit_mm), runs, same_mm)
+    misfit = max(one.misfit_mm, two.misfit_mm)
+    return carried(Joint(place, through, ending, misfit), runs, same_mm)
 
 
 def carried(joint: Joint, runs: list[Run], same_mm: float) -> Joint:
-    """Return a joint of the same leads after they have been fitted again."""
+    """Return a joint set on its leads as they are fitted now.
+
+    If one lead alone runs through, the joint moves onto it.
+    """
     through: dict[int, list[float]] = {}
     for run, t in joint.through:
         through.setdefault(run, []).append(t)
-    return _set(joint.place, through, joint.ending, joint.misfit_mm, runs, same_mm)
-
-
-def _set(
-    place: Array,
-    through: dict[int, list[float]],
-    ending: list[tuple[int, float, bool]],
-    misfit_mm: float,
-    runs: list[Run],
-    same_mm: float,
-) -> Joint:
-    """Set a joint near a place: on the one lead that runs through, if it is one."""
+    place = joint.place
     if len(through) == 1:
         run = next(iter(through))
         t = runs[run].shape.near(place)
@@ -380,10 +374,10 @@ def _set(
         (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm))
         for run, t in through.items()
     ]
-    misfit = misfit_mm
-    for run, t, _ in ending:
+    misfit = joint.misfit_mm
+    for run, t, _ in joint.ending:
         foot, along = runs[run].shape.at(t)
         d = place - foot
         misfit = max(misfit, abs(float(along[0] * d[1] - along[1] * d[0])))
-    ends = [(run, _end_length(runs, run, last, place), last) for run, _, last in ending]
+    ends = [(run, _end_length(runs, run, last, place), last) for run, _, last in joint.ending]
     return Joint(place, stops, ends, misfit)

@@ -41,23 +41,13 @@ class Laying:
     stray_at: Array
 
 
-def lay(
-    net: RawNet,
-    rubbing: Rubbing,
-    lead: LeadMap,
-    options: LayingOptions | None = None,
-) -> LeadNet:
-    """Return the lead lines of a net whose pieces are right, see `laying`."""
-    return laying(net, rubbing, lead, options).net
-
-
 def laying(
     net: RawNet,
     rubbing: Rubbing,
     lead: LeadMap,
     options: LayingOptions | None = None,
 ) -> Laying:
-    """Lay the leads, and say how far each may be off.
+    """Lay the leads of a net whose pieces are right, and say how far each may be off.
 
     1. every edge is centred on its lead, and cut at its corners;
     2. nodes tied by what shows no lead alone are read together; leads run through them where that

@@ -33,7 +33,6 @@ class Sight:
     middle_mm : (N,) offset of the lead's middle from the laid line, by edges and ridge together.
     sigma_mm : (N,) deviation of that; infinite where nothing is in sight.
     soldered : (N,) whether solder may cover an edge there.
-    ridge_mm, ridge_sigma_mm : (N,) the same as the first two, by the ridge alone.
     height : (N,) of the ridge.
     width_mm : (R,) width of every run.
     """
@@ -42,8 +41,6 @@ class Sight:
     middle_mm: Array
     sigma_mm: Array
     soldered: Mask
-    ridge_mm: Array
-    ridge_sigma_mm: Array
     height: Array
     width_mm: Array
 
@@ -83,7 +80,7 @@ def sight_of(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions)
     ridge = ridge_near(rows, lead, options, options.ridge_mm)
     off = _ridge_deviation(ridge, rows, options)
     middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
-    return Sight(rows, middle, sigma, soldered, ridge.off_mm, off, ridge.height, width)
+    return Sight(rows, middle, sigma, soldered, ridge.height, width)
 
 
 def _widths(

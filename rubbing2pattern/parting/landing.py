@@ -12,7 +12,7 @@ from itertools import combinations, pairwise
 import numpy as np
 import shapely
 
-from rubbing2pattern.curves import polyline_length, running_length
+from rubbing2pattern.curves import points_at, polyline_length, running_length
 from rubbing2pattern.fitting.primitives import fit_line
 from rubbing2pattern.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
@@ -216,8 +216,7 @@ class _Work:
         cuts = [float(np.mean([b.at_mm for b in g])) for g in groups]
         if not least < cuts[0] <= cuts[-1] < s[-1] - least:
             return
-        line = shapely.LineString(through)
-        spots = [shapely.get_coordinates(line.interpolate(c))[0] for c in cuts]
+        spots = points_at(through, s, np.array(cuts))
         names = [node]
         self.nodes[node] = spots[0]
         for spot in spots[1:]:
@@ -238,8 +237,7 @@ class _Work:
 
 def _way(path: Array, far_mm: float) -> Array:
     """Return the unit vector from a path's start to its place so far along."""
-    s = running_length(path)
-    v = path[min(int(s.searchsorted(far_mm)), len(path) - 1)] - path[0]
+    v = points_at(path, running_length(path), np.array([far_mm]))[0] - path[0]
     return np.asarray(v / max(float(np.hypot(*v)), 1e-9))
 
 

@@ -1,4 +1,4 @@
-"""What is told of leads: how probable each is, what was left out, what may lie off its place."""
+"""Findings about leads: how probable each is, what was left out, what may lie off its place."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from scipy.special import expit
 
 from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.findings import Code, Finding, Severity
@@ -25,7 +26,7 @@ def left_out(
     inner = shapely.union_all([shapely.LineString(p) for p in kept.paths]).envelope
     found = []
     for k in np.flatnonzero(~stays):
-        chance = float(_chance(sure[k]))
+        chance = float(expit(sure[k]))
         path = net.paths[k]
         length = polyline_length(path)
         at = point_along(path, 0.5)
@@ -64,7 +65,7 @@ def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tu
 def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
     """Give every came the probability of the boundary that runs beside most of it."""
     lines = shapely.STRtree([shapely.LineString(p) for p in kept.paths])
-    chance = _chance(odds)
+    chance = expit(odds)
     cames = []
     for came in net.cames:
         path = came.curve.points()
@@ -72,7 +73,3 @@ def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
         nearest = lines.query_nearest(places, all_matches=False)[1]
         cames.append(replace(came, confidence=float(np.median(chance[nearest]))))
     return replace(net, cames=tuple(cames))
-
-
-def _chance(odds: Array | float) -> Array:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -30.0, 30.0))))

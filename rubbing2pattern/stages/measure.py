@@ -156,7 +156,7 @@ def _guess(came: NetCame, path: Array, lead: LeadMap, options: MeasureOptions) -
     cut = len(path) // 4
     width = grid_values(lead.maps.width_mm, lead, path[cut : len(path) - cut])
     least = options.map_share * float(np.percentile(width, 20.0))
-    return float(np.clip(came.shown_width_mm, max(2.0, min(least, 24.0)), 24.0))
+    return float(np.clip(came.shown_width_mm, max(2.0, least), 24.0))
 
 
 def _between_leaves(
