@@ -125,6 +125,8 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
     kept = torch.exp(spread * (torch.erfinv((2 * own - 1).clamp(-0.98, 0.98)) * 1.4))
     nearly_gone = share(leads.lead, 42) < chance.uniform(n, 0, 0.09) * hand.worn
     kept = torch.where(nearly_gone, kept * share(leads.lead, 43) * 0.3, kept)
+    skipped = share(leads.lead, 45) < chance.sometimes(n, 0.4, 0.0, 0.025)
+    kept = torch.where(skipped & ~leads.border, kept * share(leads.lead, 46) ** 2 * 0.3, kept)
     border_pale = leads.border & chance.yes(n, 0.22)
     kept = torch.where(border_pale, kept * chance.uniform(n, 0.06, 0.7), kept)
     # The stick only brushes over much of a broad leaf.

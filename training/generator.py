@@ -74,6 +74,7 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
         + marks.printed(chance, x, y)
     )
     written = writing.words(chance, glyphs, x, y, 14, leads.joint_mm)
+    written = torch.maximum(written, writing.numbers(chance, glyphs, leads))
     ink = torch.maximum(written, writing.lines(chance, x, y, 10))
     dense = torch.maximum(dense, ink) + 0.3 * torch.minimum(dense, ink)
     dense = marks.printed_things(chance, x, y, dense)

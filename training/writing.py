@@ -10,8 +10,14 @@ import torch.nn.functional as nnf
 
 from training.chance import Chance, Tensor, fused, mix, share
 from training.fields import CELL_MM, turned
+from training.leads import Leads
 
 CELLS = 64
+HANDS = 4
+"""Hands that write every sign."""
+_PIECES = 40
+_REACH = 28
+"""Numbers a picture at most; cells that one reaches."""
 _STROKES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
     "0": (
         ((0.5, 0.95), (0.15, 0.7), (0.15, 0.3), (0.5, 0.05), (0.85, 0.3), (0.85, 0.7), (0.5, 0.95)),
@@ -144,7 +150,7 @@ def atlas(seed: int, device: str) -> Tensor:
     grid = (np.arange(CELLS) + 0.5) / CELLS
     x, y = np.meshgrid(grid, grid[::-1])
     out = []
-    for strokes in list(_STROKES.values()) * 4:
+    for strokes in list(_STROKES.values()) * HANDS:
         out.append(_distance([_written(np.array(s), rng) for s in strokes], x, y))
     for _ in range(40):
         out.append(_distance([_written(rng.uniform(0.1, 0.9, (rng.integers(3, 7), 2)), rng)], x, y))
@@ -220,6 +226,50 @@ def _word(
     grain = torch.rand(ink.shape, device=ink.device)
     dry = 1 - chance.sometimes(m, 0.5, 0.1, 0.8) * grain
     return torch.maximum(total, ink * dry * chance.uniform(m, 0.15, 2.2) * there)
+
+
+def numbers(chance: Chance, glyphs: Tensor, leads: Leads) -> Tensor:
+    """Return the density of a number in every piece, in half of the pictures, by one hand each.
+
+    A number fills its piece at most, and is often as bold and as dark as the leads about it.
+    """
+    depth = (leads.away_mm - leads.half_mm).clamp_min(0) * (leads.piece != 0)
+    n, side = len(depth), depth.shape[1]
+    middle = (nnf.max_pool2d(depth[:, None], 25, 1, 12)[:, 0] == depth) & (depth > 1.0)
+    score = (middle * torch.rand(depth.shape, device=depth.device)).flatten(1)
+    kept, at = score.topk(_PIECES, dim=1)
+    room = depth.flatten(1).gather(1, at)
+    most = chance.spread(n, 5, 18, 1)
+    high = torch.minimum(most, room * chance.uniform(n, 1.1, 2.3, _PIECES)).clamp_min(3)[..., None]
+    digits = torch.where(chance.yes(n, 0.75, _PIECES), 2, chance.whole(n, 1, 4, _PIECES))
+    wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
+    angle = chance.normal(n, 0.07, 1, 1) + chance.normal(n, 0.05, _PIECES, 1)
+    ring = chance.yes(n, 0.15, 1, 1)
+    pen = torch.minimum(high * chance.uniform(n, 0.06, 0.3, 1, 1), chance.spread(n, 0.4, 3.2, 1, 1))
+    dark = chance.uniform(n, 0.2, 2.0, 1, 1) * chance.yes(n, 0.5, 1, 1) * (kept[..., None] > 0)
+    soft = chance.uniform(n, 0.1, 0.4, 1, 1)
+    hand = chance.whole(n, 0, HANDS, 1, 1) * len(_STROKES)
+
+    off = torch.arange(-_REACH, _REACH, device=depth.device)
+    dy, dx = (t.flatten() for t in torch.meshgrid(off, off, indexing="ij"))
+    row, column = (at // side)[..., None] + dy, (at % side)[..., None] + dx
+    on = (row >= 0) & (row < side) & (column >= 0) & (column < side)
+    aside = chance.normal(n, 0.15, 2, _PIECES, 1) * room[:, None, :, None]
+    u, v = turned(dx * CELL_MM - aside[:, 0], dy * CELL_MM - aside[:, 1], angle)
+    place = u / wide + digits[..., None] / 2
+    slot = torch.floor(place)
+    inside = (slot >= 0) & (slot < digits[..., None]) & (v.abs() < high / 2)
+    salt = chance.whole(n, 0, 1 << 30, _PIECES, 1)
+    which = hand + (share(mix(slot, salt), 1) * 10).long()
+    across = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
+    down = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
+    far = torch.where(inside, glyphs[which, down, across] * high, 9.0)
+    far = torch.where(ring, torch.minimum(far, (torch.hypot(u, v) - 0.8 * high).abs()), far)
+    ink = torch.sigmoid((pen / 2 - far) / soft) * dark * on
+    ink = ink * (1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.rand(ink.shape, device=ink.device))
+    total = torch.zeros_like(depth).flatten(1)
+    spots = (row.clamp(0, side - 1) * side + column.clamp(0, side - 1)).flatten(1)
+    return total.scatter_reduce(1, spots, ink.flatten(1), "amax").reshape(depth.shape)
 
 
 def _anywhere(chance: Chance, n: int) -> tuple[Tensor, Tensor]:

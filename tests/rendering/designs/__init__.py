@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from shapely.geometry import LineString
 
 from tests.rendering.designs.canopy import canopy
 from tests.rendering.designs.foliage import scroll
@@ -48,6 +49,8 @@ DESIGNS: dict[str, Callable[[Rng], Design]] = {
 
 # No glazier cuts a piece in which no more than a 5 mm disc of glass would be seen.
 LEAST_SIGHT_RADIUS_MM = 2.5
+# Less than that is no part of a piece but a corner that a round of the leaf cuts off.
+LEAST_SIGHT_MM2 = 4.0
 # Two T joints are either one crossing or far enough apart for two butts to be soldered.
 LEAST_JOINT_SPACING_MM = 4.9
 
@@ -55,7 +58,7 @@ LEAST_JOINT_SPACING_MM = 4.9
 def draw(name: str, rng: Rng, tries: int = 60) -> tuple[Design, Truth]:
     """Return a design that could be leaded, with its exact graph, lower left corner at (0, 0).
 
-    Designs are drawn until every piece shows glass and no two joints nearly coincide.
+    Designs are drawn until every piece shows glass, in one part, and no two joints nearly coincide.
     """
     for _ in range(tries):
         design = _to_origin(_aged(DESIGNS[name](rng), rng))
@@ -73,7 +76,14 @@ def _leadable(design: Design, truth: Truth) -> bool:
         if (a != b).any():
             return False
     least = LEAST_SIGHT_RADIUS_MM + min(s.width_mm for s in design.strips) / 2
-    return all(shapely.maximum_inscribed_circle(p).length > least for p in truth.pieces)
+    if any(shapely.maximum_inscribed_circle(p).length <= least for p in truth.pieces):
+        return False
+    # Glass does not go on under two leaves that overlap: there one piece would be two.
+    leaf = shapely.union_all(
+        [LineString(s.points).buffer(s.width_mm / 2, cap_style="flat") for s in design.strips]
+    )
+    seen = [shapely.get_parts(p.difference(leaf)) for p in truth.pieces]
+    return all(sum(part.area > LEAST_SIGHT_MM2 for part in parts) == 1 for parts in seen)
 
 
 def closed_alike(strip: Strip, moved: Callable[[Array], Array]) -> Array:
