@@ -190,8 +190,8 @@ def _inked(chance: Chance, lead: Tensor, hand: Hand) -> Tensor:
 def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Return the dose on iron bars behind the glass, on edges and battens of the bench.
 
-    They run straight across leads and glass alike, as dark as lead at times, with soft edges; where
-    leads lift the paper they are pale. They end nowhere, or some way beyond the border.
+    They run straight across leads and glass alike, paler than most leads, with soft edges; where
+    leads lift the paper they are paler. They end nowhere, or some way beyond the border.
     """
     n = len(x)
     total = torch.zeros_like(x)
@@ -204,7 +204,7 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
         v = v - chance.uniform(n, -130, 130) + chance.normal(n, 0.5) * torch.sin(u / 80)
         v = v - gap * torch.round(v / gap)
         half = chance.spread(n, 2.5, 9)
-        body = torch.sigmoid((half - v.abs()) / chance.spread(n, 0.5, 4.0))
+        body = torch.sigmoid((half - v.abs()) / chance.spread(n, 1.2, 4.0))
         crown = chance.sometimes(n, 0.5, 0.2, 1.0)
         body = body * (1 - crown * (v / half) ** 2).clamp_min(0.05)
         rim = torch.exp(-(((v.abs() - half) / chance.spread(n, 0.5, 2.5)) ** 2))
@@ -217,7 +217,7 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
         )
         beyond = leads.away_mm < chance.spread(n, 2, 200)
         where = torch.where(chance.yes(n, 0.15), ~inside, inside | beyond)
-        strength = chance.yes(n, often) * chance.spread(n, 0.25, 1.6)
+        strength = chance.yes(n, often) * chance.spread(n, 0.1, 0.8)
         total = torch.maximum(total, body * lifted * uneven * where * strength)
     return total
 

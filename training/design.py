@@ -17,13 +17,16 @@ from training.families_free import FREE
 from training.fields import CELL_MM, SIDE, grid, patches, turned
 
 OUTSIDE = 0
+STIFF = 8
+"""Added to the zones of every other row between broad leads."""
 Family = Callable[[Chance, Tensor, Tensor], Tensor]
 
 
 def draw_labels(chance: Chance, n: int) -> tuple[Tensor, Tensor]:
     """Return labels and zones of `n` designs, int64 (n, 2 SIDE, 2 SIDE), cells of a quarter mm.
 
-    A zone is a part of the design with a lead of its own; label 0 is outside the panel.
+    A zone is a part of the design with a lead of its own; label 0 is outside the panel. Where
+    `STIFF` is in one of two zones only, a broad lead parts them.
     """
     x, y = grid(n, 2 * SIDE, CELL_MM / 2, chance.device)
     x, y = _placed(chance, x, y)
@@ -34,6 +37,7 @@ def draw_labels(chance: Chance, n: int) -> tuple[Tensor, Tensor]:
     for k in range(2):
         label, zone = _medallion(chance, inner_x, inner_y, label, zone, k)
     label = _mended(chance, x, y, label)
+    label, zone = _stiffened(chance, inner_x, inner_y, label, zone)
     return _framed(chance, x, y, label, zone)
 
 
@@ -164,6 +168,18 @@ def _mended(chance: Chance, x: Tensor, y: Tensor, label: Tensor) -> Tensor:
         piece = share(label, 90 + k) < 0.6
         label = torch.where(near & piece & (v + bend > 0), mix(label, k + 3001), label)
     return label
+
+
+def _stiffened(
+    chance: Chance, x: Tensor, y: Tensor, label: Tensor, zone: Tensor
+) -> tuple[Tensor, Tensor]:
+    """Lay rows of broad leads straight across some designs, where bars are tied to them."""
+    n = len(x)
+    _, v = turned(x, y, chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.02))
+    row = torch.floor((v - chance.uniform(n, -200, 200)) / chance.spread(n, 60, 400)).long()
+    there = chance.yes(n, 0.12)
+    label = torch.where(there, mix(label, row), label)
+    return label, torch.where(there, zone + STIFF * (row & 1), zone)
 
 
 def _framed(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import torch
 
 from training.chance import Chance, Tensor, fused, mix, share
-from training.design import OUTSIDE, draw_labels
+from training.design import OUTSIDE, STIFF, draw_labels
 from training.fields import CELL_MM, SIDE, blurred, grid
 
 NARROWEST_GLASS_MM = 1.5
@@ -109,14 +109,15 @@ def _widths(chance: Chance, n: int) -> Widths:
 
 def _half_of(a: Tensor, b: Tensor, zone_a: Tensor, zone_b: Tensor, widths: Widths) -> Tensor:
     """Return half the width of the lead between two labels."""
-    zone = torch.maximum(zone_a, zone_b)
+    stiff = (zone_a ^ zone_b) & STIFF != 0
+    zone = torch.maximum(zone_a % STIFF, zone_b % STIFF)
     table = widths.zones[:, :, 0, 0]
     rows = torch.arange(len(a), device=a.device)[:, None, None].expand_as(zone)
     wide = table[zone, rows]
     lead = _pair(a, b)
     odd = share(lead, 17) < 0.15
     strayed = wide * (1 + widths.stray * (share(lead, 18) - 0.5) * 2 * odd)
-    strayed = torch.where(share(lead, 19) < widths.many, widths.thick, strayed)
+    strayed = torch.where(stiff | (share(lead, 19) < widths.many), widths.thick, strayed)
     return 0.5 * torch.where((a == OUTSIDE) | (b == OUTSIDE), widths.border, strayed)
 
 

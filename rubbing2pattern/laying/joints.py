@@ -74,7 +74,8 @@ def joints_of(
        nearest first, so that of two ends that would cross the farther butts against the nearer;
     3. with no lead running through, all ends meet where their curves pass nearest; if they miss
        each other by more than `meet_mm`, two make a corner and the others butt beside it;
-    4. joints nearer to each other than `close_mm` are one;
+    4. joints nearer to each other than `close_mm` are one, and those of the same two leads
+       within `same_place_mm`: two leads do not part and meet again so soon;
     5. a knot of which not all leads hang together has a short lead that was taken for solder.
 
     Parameters
@@ -327,8 +328,12 @@ def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list
     while len(out) > 1:
         names = list(out)
         tree = cKDTree([out[n].place for n in names])
-        pairs = tree.query_pairs(options.close_mm, output_type="ndarray")
-        if not len(pairs):
+        pairs = [
+            (i, j)
+            for i, j in sorted(tree.query_pairs(options.same_place_mm))
+            if _are_one(out[names[i]], out[names[j]], options.close_mm)
+        ]
+        if not pairs:
             break
         gaps = [math.dist(out[names[i]].place, out[names[j]].place) for i, j in pairs]
         touched: set[int] = set()
@@ -338,6 +343,15 @@ def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list
                 out[i] = united(out[i], out.pop(j), runs, options.same_place_mm)
                 touched |= {i, j}
     return list(out.values())
+
+
+def _are_one(one: Joint, two: Joint, close_mm: float) -> bool:
+    """Whether joints lie too near each other, or the same two leads meet in both."""
+    return math.dist(one.place, two.place) < close_mm or len(_leads(one) & _leads(two)) > 1
+
+
+def _leads(joint: Joint) -> set[int]:
+    return {run for run, _ in joint.through} | {run for run, _, _ in joint.ending}
 
 
 def united(one: Joint, two: Joint, runs: list[Run], same_mm: float) -> Joint:
