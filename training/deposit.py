@@ -103,8 +103,8 @@ def _on_lead(chance: Chance, leads: Leads, hand: Hand, edge: Tensor) -> Tensor:
     body = body * (1 + chance.sometimes(n, 0.4, 0.2, 0.9) * push * u).clamp_min(0)
     lean = chance.sometimes(n, 0.4, 0.1, 0.9) * (share(leads.lead, 32) - 0.5) * 2
     body = body * (1 + lean * leads.side * u).clamp_min(0.02)
-    crack = chance.sometimes(n, 0.2, 0.3, 1.0) * (share(leads.lead, 33) < 0.3)
-    body = body * (1 - crack * torch.exp(-((leads.away_mm / 0.4) ** 2)))
+    crack = chance.sometimes(n, 0.22, 0.3, 1.0) * (share(leads.lead, 33) < 0.3)
+    body = body * (1 - crack * torch.exp(-((leads.away_mm / chance.uniform(n, 0.25, 0.8)) ** 2)))
     halo = chance.sometimes(n, 0.5, 0.0, 0.35) * torch.exp(
         -edge.clamp_min(0) / chance.spread(n, 0.3, 4)
     )
