@@ -109,20 +109,13 @@ class NetworkMaps:
     ----------
     leaf : chance that the cell lies on lead.
     centre : how near the cell is to a lead line, 1 on it; near 0 a millimetre and a half away.
-    joint : the same for joints.
-    border : the same for the lead line of the border.
     inside : chance that the cell belongs to the panel.
-    cosine, sine : of twice the direction in which the nearest lead runs; rows count downward.
     width_mm : face width of the nearest lead.
     """
 
     leaf: Grid
     centre: Grid
-    joint: Grid
-    border: Grid
     inside: Grid
-    cosine: Grid
-    sine: Grid
     width_mm: Grid
 
 

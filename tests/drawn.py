@@ -78,18 +78,13 @@ def map_of(centre: Grid, width_mm: float = 4.0, px_per_mm: float = 2.0) -> LeadM
     grey = np.full((4, 4), PAPER, np.float32)
     inside = np.zeros(centre.shape, np.float32)
     inside[3:-3, 3:-3] = 1.0
-    none = np.zeros(centre.shape, np.float32)
     return LeadMap(
         frame=frame,
         density=centre,
         maps=NetworkMaps(
             leaf=centre,
             centre=centre,
-            joint=none,
-            border=none,
             inside=inside,
-            cosine=none,
-            sine=none,
             width_mm=np.full(centre.shape, width_mm, np.float32),
         ),
         strength=np.ones(centre.shape, np.float32),

@@ -247,9 +247,8 @@ def _drawn(leads: Leads, join: Join | None) -> tuple[RawNet, LeadMap, Rubbing]:
     rubbing = Rubbing(photograph, warp, (0.0, 0.0, SIZE_MM, SIZE_MM), paper, scale)
     centre = np.exp(-0.5 * (away / 0.6) ** 2).astype(np.float32)
     leaf = (away < WIDTH_MM / 2).astype(np.float32)
-    nil = np.zeros_like(centre)
     width = np.full_like(centre, WIDTH_MM)
-    maps = NetworkMaps(leaf, centre, nil, nil, np.ones_like(nil), nil, nil, width)
+    maps = NetworkMaps(leaf, centre, np.ones_like(centre), width)
     level = np.full((round(SIZE_MM), round(SIZE_MM)), 225.0, dtype=np.float32)
     coarse = Frame.over((0.0, 0.0, SIZE_MM, SIZE_MM), 1.0)
     density = np.float32(0.85) * leaf

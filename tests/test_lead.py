@@ -42,18 +42,11 @@ def barred(width_mm: float, angle_deg: float) -> LeadMap:
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 22.5, 67.5, 90.0, 135.0])
-def test_a_drawn_lead_is_found_with_its_direction(angle_deg: float) -> None:
+def test_a_drawn_lead_is_found_in_any_direction(angle_deg: float) -> None:
     lead = barred(5.0, angle_deg)
     c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
-    off = []
     for along_mm in (-30.0, -15.0, 0.0, 15.0, 30.0):
-        place, maps = at(lead, 80.0 + along_mm * c, 80.0 + along_mm * s), lead.maps
-        assert maps.centre[place] > SEEN
-        twice = np.degrees(np.arctan2(-maps.sine[place], maps.cosine[place]))  # rows count down
-        off.append((0.5 * float(twice) - angle_deg + 90.0) % 180.0 - 90.0)
-    # A hint only: what lays the leads reads its own direction from the edges.
-    assert abs(float(np.median(off))) < 8.0
-    assert max(map(abs, off)) < 12.0
+        assert lead.maps.centre[at(lead, 80.0 + along_mm * c, 80.0 + along_mm * s)] > SEEN
 
 
 @pytest.mark.parametrize("width_mm", [3.5, 5.0, 7.0, 10.0])

@@ -28,7 +28,7 @@ from tests.bands import Drawing, scan
 Grey = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 ROOT = Path(__file__).parents[1]
-SHARES = ("leaf", "centre", "joint", "border", "inside")
+SHARES = ("leaf", "centre", "inside")
 
 
 def rubbed() -> Grey:
@@ -53,18 +53,18 @@ def assert_equal(one: NetworkMaps, two: NetworkMaps) -> None:
         assert np.array_equal(getattr(one, name), getattr(two, name)), name
 
 
-def test_the_map_shows_leads_joints_border_and_panel(maps: NetworkMaps) -> None:
+def test_the_map_shows_leads_and_panel(maps: NetworkMaps) -> None:
     def at(x_mm: float, y_mm: float) -> tuple[int, int]:
         return 319 - round(2.0 * y_mm), round(2.0 * x_mm)
 
     assert maps.centre[at(80.0, 110.0)] > 0.8
     assert maps.leaf[at(80.0, 110.0)] > 0.8
-    assert maps.joint[at(80.0, 70.0)] > 0.5 > maps.joint[at(80.0, 110.0)]
-    assert maps.border[at(20.0, 110.0)] > 0.5 > maps.border[at(80.0, 110.0)]
+    assert maps.centre[at(80.0, 70.0)] > 0.5
+    assert maps.centre[at(20.0, 110.0)] > 0.5
     assert maps.inside[at(50.0, 110.0)] > 0.8
-    for name in ("leaf", "centre", "joint", "border", "inside"):
+    for name in SHARES:
         assert getattr(maps, name)[at(5.0, 5.0)] < 0.1, name
-    for name in ("leaf", "centre", "joint", "border"):
+    for name in ("leaf", "centre"):
         assert getattr(maps, name)[at(50.0, 110.0)] < 0.1, name
 
 
@@ -92,7 +92,7 @@ def test_one_thread_and_two_give_the_same_map(grey: Grey) -> None:
     read = []
     for count in (1, 2):
         cv2.setNumThreads(count)
-        lead_network._network.cache_clear()
+        lead_network._networks.cache_clear()
         read.append(network_maps(grey, np.ones(grey.shape, bool)))
     assert_equal(*read)
 
@@ -106,6 +106,15 @@ def test_tiles_give_the_same_map_as_the_whole(monkeypatch: pytest.MonkeyPatch, g
     assert_equal(network_maps(wide, mask), whole)
     monkeypatch.setattr(lead_network, "_AROUND", 32)  # so little would not do
     assert not np.array_equal(network_maps(wide, mask).centre, whole.centre)
+
+
+def test_strips_give_the_same_map_as_the_whole(monkeypatch: pytest.MonkeyPatch, grey: Grey) -> None:
+    mask = np.ones(grey.shape, bool)
+    monkeypatch.setattr(lead_network, "_STRIP", 320)
+    whole = network_maps(grey, mask)
+    for strip in (16, 48, 128):
+        monkeypatch.setattr(lead_network, "_STRIP", strip)
+        assert_equal(network_maps(grey, mask), whole)
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (3, 40), (16, 16), (17, 33), (150, 97), (320, 319)])
@@ -143,9 +152,9 @@ def weights(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     copy = tmp_path / lead_network.WEIGHTS
     copy.write_bytes(packed.read_bytes())
     monkeypatch.setattr(lead_network.resources, "files", lambda _: tmp_path)
-    lead_network._network.cache_clear()
+    lead_network._networks.cache_clear()
     yield copy
-    lead_network._network.cache_clear()
+    lead_network._networks.cache_clear()
 
 
 @pytest.mark.parametrize("harm", ["one bit", "cut short", "empty", "another network"])

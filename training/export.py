@@ -2,7 +2,9 @@
 
 The exporter folds the batch norms into the convolutions. Weights are rounded to what half
 precision holds and stay in single precision, so that every reader takes them; packed, they need
-half the room.
+half the room. The file holds three graphs, each behind eight bytes that say how long it is: the
+entry, the body and the outlet. Entry and outlet see little beyond their own cells and can be run
+strip by strip, which saves memory where the grid is fine.
 """
 
 from __future__ import annotations
@@ -18,8 +20,9 @@ import numpy as np
 import onnx
 import torch
 from onnx import numpy_helper
+from torch import nn
 
-from training.network import LeadNetwork
+from training.network import LeadNetwork, Tensor
 
 
 def main() -> None:
@@ -37,20 +40,42 @@ def main() -> None:
 
 
 def exported(network: LeadNetwork) -> bytes:
-    """Return a network as ONNX that takes pictures of any size divisible by 16."""
-    axes = {"given": {2: "rows", 3: "columns"}, "maps": {2: "half rows", 3: "half columns"}}
+    """Return a network as three graphs that take pictures of any size divisible by 16."""
+    given = torch.zeros(1, 2, 256, 256)
+    fourth = network.entry(given).detach()
+    graphs = (
+        _graph(_Part(network, "entry"), (given,), ("given",), "fourth"),
+        _graph(_Part(network, "body"), (fourth,), ("fourth",), "seen"),
+        _graph(_Part(network, "outlet"), (given, fourth), ("given", "seen"), "maps"),
+    )
+    return b"".join(len(graph).to_bytes(8, "big") + graph for graph in graphs)
+
+
+class _Part(nn.Module):
+    def __init__(self, network: LeadNetwork, name: str) -> None:
+        super().__init__()
+        self.network, self.name = network, name
+
+    def forward(self, *given: Tensor) -> Tensor:
+        out: Tensor = getattr(self.network, self.name)(*given)
+        return out
+
+
+def _graph(
+    part: nn.Module, given: tuple[Tensor, ...], inputs: tuple[str, ...], output: str
+) -> bytes:
     buffer = io.BytesIO()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         torch.onnx.export(
-            network,
-            (torch.zeros(1, 2, 256, 256),),
+            part.eval(),
+            given,
             buffer,
             opset_version=13,
             dynamo=False,
-            input_names=["given"],
-            output_names=["maps"],
-            dynamic_axes=axes,
+            input_names=list(inputs),
+            output_names=[output],
+            dynamic_axes={n: {2: f"rows {n}", 3: f"columns {n}"} for n in (*inputs, output)},
         )
     model = onnx.load_from_string(buffer.getvalue())
     for weights in model.graph.initializer:
@@ -58,7 +83,7 @@ def exported(network: LeadNetwork) -> bytes:
         if values.dtype == np.float32:
             rounded = values.astype(np.float16).astype(np.float32)
             weights.CopyFrom(numpy_helper.from_array(rounded, weights.name))
-    return model.SerializeToString()
+    return bytes(model.SerializeToString())
 
 
 if __name__ == "__main__":

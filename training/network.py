@@ -9,6 +9,8 @@ Tensor = torch.Tensor
 
 OUTPUTS = ("leaf", "centre", "joint", "border", "inside", "cosine", "sine", "width")
 """The maps in order; the first five are logits of shares."""
+READ = ("leaf", "centre", "inside", "width")
+"""The maps that the program reads; the others only help to learn these."""
 LOGITS = 5
 CLOSE = 25
 """Lines within so many cells are close; one straight line alone fills `ONE_LINE` of them."""
@@ -58,13 +60,31 @@ class LeadNetwork(nn.Module):
     def forward(self, x: Tensor) -> Tensor:
         """Return the folded maps."""
         half = self.stem(x)
-        fourth = self.fourth(half)
+        return self._outer(half, self.body(self.fourth[0](half)))
+
+    def entry(self, x: Tensor) -> Tensor:
+        """Return the first layer at a quarter of the grid; it sees 8 cells of the grid around."""
+        out: Tensor = self.fourth[0](self.stem(x))
+        return out
+
+    def body(self, fourth: Tensor) -> Tensor:
+        """Return what is known at a quarter of the grid; it sees far."""
+        fourth = self.fourth[1](fourth)
         eighth = self.eighth(fourth)
         bottom = self.bottom(eighth)
         eighth = self.at_eighth(eighth + self.to_eighth(bottom))
-        fourth = self.at_fourth(fourth + self.to_fourth(eighth))
-        half = self.at_half(half + self.to_half(fourth))
-        return self.head(half)
+        out: Tensor = self.at_fourth(fourth + self.to_fourth(eighth))
+        return out
+
+    def outlet(self, x: Tensor, fourth: Tensor) -> Tensor:
+        """Return the folded maps that are read; it sees 8 cells of the grid around."""
+        folded = self._outer(self.stem(x), fourth)
+        parts = folded.unflatten(1, (len(OUTPUTS), FOLD * FOLD))
+        return torch.cat([parts[:, OUTPUTS.index(name)] for name in READ], dim=1)
+
+    def _outer(self, half: Tensor, fourth: Tensor) -> Tensor:
+        out: Tensor = self.head(self.at_half(half + self.to_half(fourth)))
+        return out
 
 
 def unfolded(folded: Tensor) -> Tensor:

@@ -16,7 +16,7 @@ import torch
 from onnx import numpy_helper
 from torch import nn
 
-from training.network import LeadNetwork
+from training.network import OUTPUTS, READ, LeadNetwork, Tensor
 
 
 def main() -> None:
@@ -31,18 +31,23 @@ def main() -> None:
     print(args.output / "weights.pt")
 
 
-def unpacked(graph: bytes) -> LeadNetwork:
-    """Return the network that a graph was exported from: convolutions in the order they run."""
-    model = onnx.load_from_string(graph)
-    known = {w.name: numpy_helper.to_array(w) for w in model.graph.initializer}
-    given = [
-        [torch.from_numpy(np.array(known[name])) for name in node.input[1:]]
-        for node in model.graph.node
-        if node.op_type in ("Conv", "ConvTranspose")
-    ]
+def unpacked(packed: bytes) -> LeadNetwork:
+    """Return the network that graphs were exported from: convolutions in the order they run.
+
+    The maps that the program does not read are not in the file; they begin at nothing.
+    """
+    entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in _parted(packed))
     network = LeadNetwork().eval()
+    rows = torch.cat([torch.arange(4) + 4 * OUTPUTS.index(name) for name in READ])
     with torch.no_grad():
-        for (module, norm), values in zip(_in_order(network), given, strict=True):
+        for (module, norm), values in zip(
+            _in_order(network), [*entry, *body, *outlet], strict=True
+        ):
+            if module is network.head:
+                for into, value in zip((module.weight, module.bias), values, strict=True):
+                    into.zero_()
+                    into[rows] = value
+                continue
             module.weight.copy_(values[0])
             if norm is None:
                 module.bias.copy_(values[1])
@@ -52,6 +57,26 @@ def unpacked(graph: bytes) -> LeadNetwork:
             norm.weight.fill_(1.0)
             norm.bias.copy_(values[1])
     return network
+
+
+def _parted(packed: bytes) -> list[bytes]:
+    out = []
+    while packed:
+        cut = 8 + int.from_bytes(packed[:8], "big")
+        out.append(packed[8:cut])
+        packed = packed[cut:]
+    return out
+
+
+def _convolutions(graph: bytes) -> list[list[Tensor]]:
+    """Return weights and bias of every convolution of a graph."""
+    model = onnx.load_from_string(graph)
+    known = {w.name: numpy_helper.to_array(w) for w in model.graph.initializer}
+    return [
+        [torch.from_numpy(np.array(known[name])) for name in node.input[1:]]
+        for node in model.graph.node
+        if node.op_type in ("Conv", "ConvTranspose")
+    ]
 
 
 def _in_order(network: LeadNetwork) -> list[tuple[nn.Module, nn.BatchNorm2d | None]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import lzma
+from collections.abc import Iterator
 from functools import cache
 from importlib import resources
 
@@ -24,12 +25,16 @@ CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
 VERSION = "3"
-SHA256 = "6d7104eb2bbb3d08f112d4b6231ed9ad8abcb3436afeb1ab3536845244d6dcbb"
+SHA256 = "89bc1cef155af1f088e5bcd417ce3fd607211d16df7cb2f1a63c1986e03e1caf"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
 _STEP = 16
-_SHARES = 5
+_SHARES = 3
+_FOURTH = 40
+"""Channels at a quarter of the grid."""
+_STRIP = 256
+"""Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
 _AROUND = 448
 """Cells around a tile that its outputs depend on; the network sees 400 each way."""
@@ -49,18 +54,18 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     rows, columns = grey.shape
     given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
     height, width = given.shape[2:]
-    out = np.empty((8, height, width), dtype=np.float32)
+    out = np.empty((4, height, width), dtype=np.float32)
     for top in range(0, height, _TILE):
         for left in range(0, width, _TILE):
             low, right = min(top + _TILE, height), min(left + _TILE, width)
             t, s = max(0, top - _AROUND), max(0, left - _AROUND)
             part = given[:, :, t : min(height, low + _AROUND), s : min(width, right + _AROUND)]
             inner = (slice(top - t, low - t), slice(left - s, right - s))
-            _unfold(_seen(part), inner, out[:, top:low, left:right])
+            _read(part, inner, out[:, top:low, left:right])
     del given
     for k, grid in enumerate(out):
         _settle(grid, is_share=k < _SHARES)
-    out[7] *= 10.0
+    out[-1] *= 10.0
     return NetworkMaps(*(np.ascontiguousarray(grid[:rows, :columns]) for grid in out))
 
 
@@ -103,20 +108,42 @@ def _padded(grid: npt.NDArray[np.generic], value: int) -> Grey:
     return out
 
 
-def _seen(given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Run the network; return its outputs, (32, H / 2, W / 2)."""
-    network = _network()
-    network.setInput(np.ascontiguousarray(given))
-    return np.asarray(network.forward()[0], dtype=np.float32)
-
-
-def _unfold(
-    folded: npt.NDArray[np.float32], inner: tuple[slice, slice], out: npt.NDArray[np.float32]
+def _read(
+    given: npt.NDArray[np.float32], inner: tuple[slice, slice], out: npt.NDArray[np.float32]
 ) -> None:
-    """Write a tile's inner part into (8, h, w): every cell of the network holds 2 x 2 of them."""
-    rows, columns = (slice(s.start // 2, s.stop // 2) for s in inner)
-    for k in range(len(folded)):
-        out[k // 4, k // 2 % 2 :: 2, k % 2 :: 2] = folded[k, rows, columns]
+    """Write a tile's inner part into (4, h, w).
+
+    Entry and outlet, where the grid is fine, are run strip by strip: they see `_STEP` cells
+    around, and all at once they need more room than all else together.
+    """
+    entry, body, outlet = _networks()
+    height, width = given.shape[2:]
+    fourth = np.empty((1, _FOURTH, height // 4, width // 4), dtype=np.float32)
+    for top, low, t, b in _strips(0, height, height):
+        part = _run(entry, given=given[:, :, t:b])
+        fourth[:, :, top // 4 : low // 4] = part[:, :, (top - t) // 4 : (low - t) // 4]
+    seen = _run(body, fourth=fourth)
+    del fourth
+    rows, columns = inner
+    for top, low, t, b in _strips(rows.start, rows.stop, height):
+        folded = _run(outlet, given=given[:, :, t:b], seen=seen[:, :, t // 4 : b // 4])
+        folded = folded[0, :, (top - t) // 2 : (low - t) // 2, columns.start // 2 :]
+        strip = out[:, top - rows.start : low - rows.start]
+        for k in range(len(folded)):  # every cell of the network holds 2 x 2 of the grid
+            strip[k // 4, k // 2 % 2 :: 2, k % 2 :: 2] = folded[k, :, : strip.shape[2] // 2]
+
+
+def _strips(start: int, stop: int, height: int) -> Iterator[tuple[int, int, int, int]]:
+    """Yield top and low of every strip, and the same with what is seen around it."""
+    for top in range(start, stop, _STRIP):
+        low = min(top + _STRIP, stop)
+        yield top, low, max(0, top - _STEP), min(height, low + _STEP)
+
+
+def _run(network: cv2.dnn.Net, **given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    for name, grid in given.items():
+        network.setInput(np.ascontiguousarray(grid), name)
+    return np.asarray(network.forward(), dtype=np.float32)
 
 
 def _settle(grid: Grid, *, is_share: bool) -> None:
@@ -133,7 +160,8 @@ def _settle(grid: Grid, *, is_share: bool) -> None:
 
 
 @cache
-def _network() -> cv2.dnn.Net:
+def _networks() -> tuple[cv2.dnn.Net, ...]:
+    """Return the parts of the network: entry, body and outlet."""
     try:
         packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
     except OSError as fault:
@@ -146,5 +174,9 @@ def _network() -> cv2.dnn.Net:
             f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "
             "one the program was made with; install the program again"
         )
-    graph = np.frombuffer(lzma.decompress(packed), dtype=np.uint8)
-    return cv2.dnn.readNetFromONNX(graph)
+    graphs, out = lzma.decompress(packed), []
+    while graphs:
+        cut = 8 + int.from_bytes(graphs[:8], "big")
+        out.append(cv2.dnn.readNetFromONNX(np.frombuffer(graphs[8:cut], dtype=np.uint8)))
+        graphs = graphs[cut:]
+    return tuple(out)
