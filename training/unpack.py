@@ -16,7 +16,7 @@ import torch
 from onnx import numpy_helper
 from torch import nn
 
-from training.network import OUTPUTS, READ, LeadNetwork, Tensor
+from training.network import LeadNetwork, Tensor
 
 
 def main() -> None:
@@ -32,22 +32,13 @@ def main() -> None:
 
 
 def unpacked(packed: bytes) -> LeadNetwork:
-    """Return the network that graphs were exported from: convolutions in the order they run.
-
-    The maps that the program does not read are not in the file; they begin at nothing.
-    """
+    """Return the network that graphs were exported from: convolutions in the order they run."""
     entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in _parted(packed))
     network = LeadNetwork().eval()
-    rows = torch.cat([torch.arange(4) + 4 * OUTPUTS.index(name) for name in READ])
     with torch.no_grad():
         for (module, norm), values in zip(
             _in_order(network), [*entry, *body, *outlet], strict=True
         ):
-            if module is network.head:
-                for into, value in zip((module.weight, module.bias), values, strict=True):
-                    into.zero_()
-                    into[rows] = value
-                continue
             module.weight.copy_(values[0])
             if norm is None:
                 module.bias.copy_(values[1])
