@@ -1,10 +1,10 @@
-"""Export trained weights: ``python -m training.export FOLDER -o lead-map.onnx.xz``.
+"""Export trained weights: ``python -m training.export FOLDER … -o lead-map.onnx.xz``.
 
 The exporter folds the batch norms into the convolutions. Weights are rounded to what half
 precision holds and stay in single precision, so that every reader takes them; packed, they need
-half the room. The file holds three graphs, each behind eight bytes that say how long it is: the
-entry, the body and the outlet. Entry and outlet see little beyond their own cells and can be run
-strip by strip, which saves memory where the grid is fine.
+half the room. The file holds three graphs a network, each behind eight bytes that say how long it
+is: the entry, the body and the outlet. Entry and outlet see little beyond their own cells and can
+be run strip by strip, which saves memory where the grid is fine.
 """
 
 from __future__ import annotations
@@ -28,13 +28,16 @@ from training.network import LeadNetwork, Tensor
 def main() -> None:
     """Read the command line and export."""
     parser = argparse.ArgumentParser(prog="python -m training.export", description=__doc__)
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folders", type=Path, nargs="+", help="one for each network")
     parser.add_argument("-o", "--output", type=Path, required=True)
     args = parser.parse_args()
-    network = LeadNetwork()
-    state = torch.load(args.folder / "weights.pt", map_location="cpu", weights_only=True)
-    network.load_state_dict(state)
-    packed = lzma.compress(exported(network.eval()), preset=9)
+    graphs = b""
+    for folder in args.folders:
+        network = LeadNetwork()
+        state = torch.load(folder / "weights.pt", map_location="cpu", weights_only=True)
+        network.load_state_dict(state)
+        graphs += exported(network.eval())
+    packed = lzma.compress(graphs, preset=9)
     args.output.write_bytes(packed)
     print(len(packed), "bytes, SHA-256", hashlib.sha256(packed).hexdigest())
 

@@ -1,6 +1,7 @@
 """Go on from a released map: ``python -m training.unpack lead-map.onnx.xz -o runs/0``.
 
-Writes `weights.pt` as training does, so that `--resume runs/0` takes it. The batch norms, folded
+Writes `weights.pt` as training does, so that `--resume runs/0` takes it, of the last network in the
+file or of the one named. The batch norms, folded
 into the convolutions by the export, come back as ones that shift only; training moves them on.
 """
 
@@ -24,16 +25,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m training.unpack", description=__doc__)
     parser.add_argument("file", type=Path)
     parser.add_argument("-o", "--output", type=Path, required=True)
+    parser.add_argument("--network", type=int, default=-1, help="which of the file's, from 0")
     args = parser.parse_args()
-    network = unpacked(lzma.decompress(args.file.read_bytes()))
+    graphs = _parted(lzma.decompress(args.file.read_bytes()))
+    network = unpacked([graphs[k : k + 3] for k in range(0, len(graphs), 3)][args.network])
     args.output.mkdir(parents=True, exist_ok=True)
     torch.save(network.state_dict(), args.output / "weights.pt")
     print(args.output / "weights.pt")
 
 
-def unpacked(packed: bytes) -> LeadNetwork:
+def unpacked(graphs: list[bytes]) -> LeadNetwork:
     """Return the network that graphs were exported from: convolutions in the order they run."""
-    entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in _parted(packed))
+    entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in graphs)
     network = LeadNetwork().eval()
     with torch.no_grad():
         for (module, norm), values in zip(

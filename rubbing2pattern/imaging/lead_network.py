@@ -1,4 +1,4 @@
-"""The learned lead map: a small network that looks at a rubbing as a person does.
+"""The learned lead map: small networks that look at a rubbing as a person does.
 
 Its weights come with the program (`lead-map.onnx.xz`, made by `training/`); OpenCV runs them. What
 it is given is prepared here and in `training/inputs.py` alike; a test holds both to each other.
@@ -20,20 +20,25 @@ from rubbing2pattern.errors import ProgramDamaged
 from rubbing2pattern.reading import Grey, Grid, NetworkMaps
 
 Mask = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float32]
+Network = list[npt.NDArray[np.uint8]]
+"""Graphs of a network: entry, body and outlet."""
+Window = tuple[slice, slice]
 
 CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
-VERSION = "3"
-SHA256 = "89bc1cef155af1f088e5bcd417ce3fd607211d16df7cb2f1a63c1986e03e1caf"
+VERSION = "5"
+SHA256 = "13f710bbcb4d25af2d2f9e6a90f7ec29e74d63130b71d88e1b2d77e8ba1e9eae"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
 _STEP = 16
 _SHARES = 3
+_PARTS = 3
 _FOURTH = 40
 """Channels at a quarter of the grid."""
-_STRIP = 256
+_STRIP = 128
 """Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
 _AROUND = 448
@@ -43,8 +48,9 @@ _AROUND = 448
 def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     """Return what the network sees on a grid of `CELL_MM`.
 
-    Strategy: large grids are cut into tiles with so much around each that its inner part is the
-    same as if all were looked at together.
+    Several networks look, and the mean of their log odds decides. Strategy: large grids are cut
+    into tiles with so much around each that its inner part is the same as if all were looked at
+    together.
 
     Raises
     ------
@@ -54,14 +60,13 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     rows, columns = grey.shape
     given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
     height, width = given.shape[2:]
-    out = np.empty((4, height, width), dtype=np.float32)
-    for top in range(0, height, _TILE):
-        for left in range(0, width, _TILE):
-            low, right = min(top + _TILE, height), min(left + _TILE, width)
-            t, s = max(0, top - _AROUND), max(0, left - _AROUND)
-            part = given[:, :, t : min(height, low + _AROUND), s : min(width, right + _AROUND)]
-            inner = (slice(top - t, low - t), slice(left - s, right - s))
-            _read(part, inner, out[:, top:low, left:right])
+    out = np.zeros((4, height, width), dtype=np.float32)
+    for tile, around, inner in _tiles(height, width):
+        part = given[:, :, *around]
+        seen = [_seen(network, part) for network in _networks()]
+        for network in _networks():
+            _add(network, part, seen.pop(0), inner, out[:, *tile])
+    out /= len(_networks())
     del given
     for k, grid in enumerate(out):
         _settle(grid, is_share=k < _SHARES)
@@ -69,7 +74,18 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     return NetworkMaps(*(np.ascontiguousarray(grid[:rows, :columns]) for grid in out))
 
 
-def prepared(grey: Grey, mask: Mask) -> npt.NDArray[np.float32]:
+def _tiles(height: int, width: int) -> Iterator[tuple[Window, Window, Window]]:
+    """Yield every tile, the same with what is around it, and the tile's place in that."""
+    for top in range(0, height, _TILE):
+        for left in range(0, width, _TILE):
+            low, right = min(top + _TILE, height), min(left + _TILE, width)
+            t, s = max(0, top - _AROUND), max(0, left - _AROUND)
+            around = (slice(t, min(height, low + _AROUND)), slice(s, min(width, right + _AROUND)))
+            inner = (slice(top - t, low - t), slice(left - s, right - s))
+            yield (slice(top, low), slice(left, right)), around, inner
+
+
+def prepared(grey: Grey, mask: Mask) -> Floats:
     """Return (1, 2, H, W): contrast of log density against its surroundings, and the mask.
 
     1. log density; 2. its mean and deviation over three boxes of 34 mm, where the mask is;
@@ -108,29 +124,31 @@ def _padded(grid: npt.NDArray[np.generic], value: int) -> Grey:
     return out
 
 
-def _read(
-    given: npt.NDArray[np.float32], inner: tuple[slice, slice], out: npt.NDArray[np.float32]
-) -> None:
-    """Write a tile's inner part into (4, h, w).
+def _seen(network: Network, given: Floats) -> Floats:
+    """Return what entry and body make of a tile, at a quarter of the grid.
 
     Entry and outlet, where the grid is fine, are run strip by strip: they see `_STEP` cells
     around, and all at once they need more room than all else together.
     """
-    entry, body, outlet = _networks()
+    entry, body = (cv2.dnn.readNetFromONNX(graph) for graph in network[:2])
     height, width = given.shape[2:]
     fourth = np.empty((1, _FOURTH, height // 4, width // 4), dtype=np.float32)
     for top, low, t, b in _strips(0, height, height):
         part = _run(entry, given=given[:, :, t:b])
         fourth[:, :, top // 4 : low // 4] = part[:, :, (top - t) // 4 : (low - t) // 4]
-    seen = _run(body, fourth=fourth)
-    del fourth
+    return _run(body, fourth=fourth)
+
+
+def _add(network: Network, given: Floats, seen: Floats, inner: Window, out: Floats) -> None:
+    """Add what the outlet says of a tile's inner part to (4, h, w)."""
+    outlet = cv2.dnn.readNetFromONNX(network[2])
     rows, columns = inner
-    for top, low, t, b in _strips(rows.start, rows.stop, height):
+    for top, low, t, b in _strips(rows.start, rows.stop, given.shape[2]):
         folded = _run(outlet, given=given[:, :, t:b], seen=seen[:, :, t // 4 : b // 4])
         folded = folded[0, :, (top - t) // 2 : (low - t) // 2, columns.start // 2 :]
         strip = out[:, top - rows.start : low - rows.start]
         for k in range(len(folded)):  # every cell of the network holds 2 x 2 of the grid
-            strip[k // 4, k // 2 % 2 :: 2, k % 2 :: 2] = folded[k, :, : strip.shape[2] // 2]
+            strip[k // 4, k // 2 % 2 :: 2, k % 2 :: 2] += folded[k, :, : strip.shape[2] // 2]
 
 
 def _strips(start: int, stop: int, height: int) -> Iterator[tuple[int, int, int, int]]:
@@ -140,7 +158,7 @@ def _strips(start: int, stop: int, height: int) -> Iterator[tuple[int, int, int,
         yield top, low, max(0, top - _STEP), min(height, low + _STEP)
 
 
-def _run(network: cv2.dnn.Net, **given: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _run(network: cv2.dnn.Net, **given: Floats) -> Floats:
     for name, grid in given.items():
         network.setInput(np.ascontiguousarray(grid), name)
     return np.asarray(network.forward(), dtype=np.float32)
@@ -160,8 +178,8 @@ def _settle(grid: Grid, *, is_share: bool) -> None:
 
 
 @cache
-def _networks() -> tuple[cv2.dnn.Net, ...]:
-    """Return the parts of the network: entry, body and outlet."""
+def _networks() -> list[Network]:
+    """Return the graphs of every network."""
     try:
         packed = resources.files("rubbing2pattern.imaging").joinpath(WEIGHTS).read_bytes()
     except OSError as fault:
@@ -174,9 +192,9 @@ def _networks() -> tuple[cv2.dnn.Net, ...]:
             f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "
             "one the program was made with; install the program again"
         )
-    graphs, out = lzma.decompress(packed), []
-    while graphs:
-        cut = 8 + int.from_bytes(graphs[:8], "big")
-        out.append(cv2.dnn.readNetFromONNX(np.frombuffer(graphs[8:cut], dtype=np.uint8)))
-        graphs = graphs[cut:]
-    return tuple(out)
+    unpacked, graphs = np.frombuffer(lzma.decompress(packed), dtype=np.uint8), []
+    while len(unpacked):
+        cut = 8 + int.from_bytes(unpacked[:8].tobytes(), "big")
+        graphs.append(unpacked[8:cut])
+        unpacked = unpacked[cut:]
+    return [graphs[k : k + _PARTS] for k in range(0, len(graphs), _PARTS)]
