@@ -166,7 +166,7 @@ def _run_together(chance: Chance, lead: Tensor, edge: Tensor, x: Tensor, y: Tens
     n = len(edge)
     solid = torch.sigmoid(-edge / 0.2)
     total = torch.zeros_like(edge)
-    for reach, often in ((1, 0.25), (3, 0.3), (5, 0.15)):
+    for reach, often in ((1, 0.25), (2, 0.2), (3, 0.1)):
         wide = 2 * reach + 1
         grown = nnf.max_pool2d(solid[:, None], wide, 1, reach)
         closed = -nnf.max_pool2d(-grown, wide, 1, reach)[:, 0]
