@@ -75,6 +75,18 @@ def test_a_small_copy_of_the_colours_is_enough():
     assert misfit_mm(rectify(read, Sheet(297, 420), OPTIONS)) < 0.5
 
 
+@pytest.mark.parametrize("share", [0.5, 0.3, 0.2])
+def test_colours_as_a_camera_keeps_them_are_enough(share):
+    """A JPEG keeps a quarter of the colours; its small copy shows edges some pixels wide."""
+    packed = cv2.imencode(".jpg", kraft()[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 75])[1]
+    read = cv2.imdecode(packed, cv2.IMREAD_COLOR)[..., ::-1]
+    small = cv2.resize(read, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    grey = np.clip(read @ LUMA + 0.5, 0, 255).astype(np.uint8)
+    rubbing = rectify(Photograph(grey, "k.jpg", "0" * 64, colour=small), Sheet(297, 420), OPTIONS)
+    assert misfit_mm(rubbing) < 0.5
+    assert rubbing.warp.k1 == pytest.approx(0.05, abs=0.005)
+
+
 @pytest.mark.parametrize("shadow_mm", [240.0, 265.0])
 @pytest.mark.parametrize("kind", ["sheet", "marks"])
 def test_a_strong_shadow_is_no_edge(shadow_mm, kind):

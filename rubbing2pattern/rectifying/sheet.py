@@ -40,6 +40,8 @@ _MOST_MENDED, _LEAST_SIDES = 2, 2
 _SQUARE, _TURN_TOLD = 0.001, 0.002
 _GUESSED_LONGER_MM = 900.0
 _MISFIT_WEIGHT = 4.0
+_SOFT = 2.0
+"""Pixels of its own that colour resolves: most cameras keep a quarter of it."""
 _AGREED, _WORTH_ALIKE = 0.01, 0.3
 
 
@@ -135,7 +137,9 @@ def locate_sheet(
     by_grey = _located(search, thorough=thorough and tint is None)
     if tint is None or (by_grey is not None and by_grey.is_clear and parts(tint, by_grey.fit)):
         return by_grey  # rule 2
-    tinted = replace(search, grey=tint, evidence=gather(tint))
+    assert photograph.colour is not None
+    soft_px = _SOFT * max(grey.shape) / max(photograph.colour.shape)
+    tinted = replace(search, grey=tint, evidence=gather(tint), least_px=soft_px)
     by_tint = _located(tinted, thorough=False)
     if thorough and all(s is None or s.missing(options) for s in (by_grey, by_tint)):
         by_grey, by_tint = (_located(each, thorough=True) for each in (search, tinted))
@@ -193,7 +197,7 @@ def _located(search: _Search, *, thorough: bool) -> Sheet | None:
 
 @dataclass(frozen=True, slots=True)
 class _Search:
-    """One picture and what is known of its sheet."""
+    """One picture, how many px it resolves, and what is known of its sheet."""
 
     grey: Grey
     evidence: Evidence
@@ -201,6 +205,7 @@ class _Search:
     px_per_mm: float | None
     about_px: Array | None
     options: RectifyOptions
+    least_px: float = 1.0
 
     def readings(self, effort: Effort) -> list[FoundSheet]:
         ratio = None if self.size_mm is None else self.size_mm[0] / self.size_mm[1]
@@ -242,16 +247,17 @@ class _Search:
 
     def _followed(self, found: FoundSheet) -> Sheet:
         scale = self._scale(found)
-        sides = refine_sheet(self.grey, found, scale)
+        step_px = fine_step_px(scale, self.least_px)
+        sides = refine_sheet(self.grey, found, scale, step_px)
         corners = _crossings(found)
         fit = self._fit(sides, corners, found.lens)
-        bends = bends_of(sides, fit, fine_step_px(scale))
+        bends = bends_of(sides, fit, step_px)
         ends = fit.sheet_corners[np.array(CORNERS)]
-        sides = follow_sheet(self.grey, ends, fit.lens, scale, bends)
+        sides = follow_sheet(self.grey, ends, fit.lens, step_px, bends)
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
-        bends = bends_of(sides, fit, fine_step_px(scale))
+        bends = bends_of(sides, fit, step_px)
         unmet = unmet_px(sides, fit, bends)
-        share = np.array([np.sum(each < fine_step_px(scale)) / PROFILES for each in unmet])
+        share = np.array([np.sum(each < step_px) / PROFILES for each in unmet])
         false = leads(self.grey, fit, scale, bends) | shadows(self.grey, fit, scale)
         misfit = 0.0
         if self.size_mm is not None:

@@ -39,7 +39,7 @@ Sides = tuple[Array, Array, Array, Array]
 """Places on the edges of the sheet: for each side (N, 2) seen pixels, N at most `PROFILES`."""
 
 
-def refine_sheet(grey: Grey, found: FoundSheet, px_per_mm: float) -> Sides:
+def refine_sheet(grey: Grey, found: FoundSheet, px_per_mm: float, fine_px: float) -> Sides:
     """Follow the four edges on the full picture, first in wide steps, then pixel by pixel.
 
     160 profiles on each side, each the mean over its part of the side. The track found on the
@@ -53,8 +53,8 @@ def refine_sheet(grey: Grey, found: FoundSheet, px_per_mm: float) -> Sides:
     Parameters
     ----------
     px_per_mm : rough scale.
+    fine_px : step of the last profiles (`fine_step_px`).
     """
-    fine_px = fine_step_px(px_per_mm)
     rough_px = _ROUGH_PX * max(grey.shape) / CLOSED_PX
     step_px = max(fine_px, (_SHADOW_MM * px_per_mm + rough_px) / _STEPS)
     outwards = math.ceil(rough_px / step_px)
@@ -84,17 +84,17 @@ def _nearest_edge(lighter: Tracks, darker: Tracks, mixed: Tracks, shadow_steps: 
     return chosen(shadow, lighter, best)  # rule 2
 
 
-def fine_step_px(px_per_mm: float) -> float:
-    """Return the step of the finest profiles: a pixel, or a sixth of a mm where that is more.
+def fine_step_px(px_per_mm: float, least_px: float = 1.0) -> float:
+    """Return the step of the finest profiles, or a sixth of a mm where that is more.
 
-    No sheet is cut more truly than that.
+    No sheet is cut more truly than that. `least_px` is what the picture itself resolves.
     """
-    return max(1.0, px_per_mm / 6.0)
+    return max(least_px, px_per_mm / 6.0)
 
 
-def follow_sheet(grey: Grey, ends: Array, lens: Lens, px_per_mm: float, bends: Array) -> Sides:
+def follow_sheet(grey: Grey, ends: Array, lens: Lens, fine_px: float, bends: Array) -> Sides:
     """Take the edges again along the ideal lines (4, 2, 2) of a better lens, bent by so much."""
-    return _edges(grey, ends, lens, Tracks(bends, np.ones(4)), fine_step_px(px_per_mm))
+    return _edges(grey, ends, lens, Tracks(bends, np.ones(4)), fine_px)
 
 
 def levels(grey: Grey, ends: Array, lens: Lens, depths_px: Array, bends: Array) -> Grid:
