@@ -78,7 +78,7 @@ class LayingOptions(Checked):
     ridge_low: float = value(0.4, 0.05, 0.9, "where it is lower the map shows no lead")
     near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing")
     stray_look: tuple[float, ...] = choice(
-        (3.99, 1.54, 1.22, 1.70, -1.25, 0.064, 0.17, -0.75, -2.17, 2.76),
+        (3.63, 1.66, 1.12, 2.36, -1.09, 0.069, -0.11, -0.65, -2.06, 2.92),
         "log odds of a came being off: constant, figures, log mm; fitted, see docs/lead-lines.md",
     )
     stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told")
