@@ -78,9 +78,8 @@ class LeadNetwork(nn.Module):
 
     def outlet(self, x: Tensor, fourth: Tensor) -> Tensor:
         """Return the folded maps that are read; it sees 8 cells of the grid around."""
-        folded = self._outer(self.stem(x), fourth)
-        parts = folded.unflatten(1, (len(OUTPUTS), FOLD * FOLD))
-        return torch.cat([parts[:, OUTPUTS.index(name)] for name in READ], dim=1)
+        parts = self._outer(self.stem(x), fourth).split(FOLD * FOLD, dim=1)
+        return torch.cat([parts[OUTPUTS.index(name)] for name in READ], dim=1)
 
     def _outer(self, half: Tensor, fourth: Tensor) -> Tensor:
         out: Tensor = self.head(self.at_half(half + self.to_half(fourth)))

@@ -29,7 +29,7 @@ CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
 VERSION = "5"
-SHA256 = "13f710bbcb4d25af2d2f9e6a90f7ec29e74d63130b71d88e1b2d77e8ba1e9eae"
+SHA256 = "2fa4e8d694f74063efd7c4b24988e9dc528e731376bca85e5037c34dec36f2be"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
