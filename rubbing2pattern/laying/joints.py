@@ -258,6 +258,20 @@ def _met(
     return [joint]
 
 
+def gathered(
+    knot: Knot, runs: list[Run], run_of: dict[int, tuple[int, bool]], place: Array
+) -> Joint:
+    """Let all that comes to a knot come to one place, for its curves meet nowhere near."""
+    joint = Joint(place)
+    for end, _ in knot.pairs:
+        run = run_of[end][0]
+        joint.through.append((run, runs[run].shape.near(place)))
+    for run, at_last in (run_of[end] for end in knot.alone):
+        t = float(np.clip(_end_length(runs, run, at_last, place), 0.0, runs[run].shape.last_mm))
+        joint.ending.append((run, t, at_last))
+    return joint
+
+
 def _cornered(
     ends: list[Way], runs: list[Run], centre: Array, options: LayingOptions
 ) -> list[Joint] | None:

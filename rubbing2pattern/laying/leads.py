@@ -11,7 +11,7 @@ import shapely
 from rubbing2pattern.frame import Array
 from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import doubts_of
-from rubbing2pattern.laying.joints import Joint, carried, joints_of, merged
+from rubbing2pattern.laying.joints import Joint, carried, gathered, joints_of, merged
 from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
@@ -142,25 +142,34 @@ class _Plan:
     ) -> dict[int, list[Joint]]:
         """Return the joints of every knot by its number.
 
-        A knot whose leads do not fit together keeps the joints it had `before`, if any.
+        A knot whose leads do not fit together keeps the joints it had `before`, if any; one of
+        a single node all that comes to it.
         """
         out: dict[int, list[Joint]] = {}
         for i, knot in enumerate(self.knots):
             if len(knot.pairs) == 1 and not knot.alone:
                 out[i] = []
                 continue
-            centre = self.nodes[list(knot.nodes)].mean(axis=0)
+            nodes = self.nodes[list(knot.nodes)]
+            centre = nodes.mean(axis=0)
             found = joints_of(knot, runs, self.run_of, self.stubs, centre, options)
-            if found is not None:
+            if found is None and i in before:
+                found = [carried(j, runs, options.same_place_mm) for j in before[i]]
+            if found is not None and _near(found, nodes, options.reach_mm):
                 out[i] = found
-            elif i in before:
-                out[i] = [carried(j, runs, options.same_place_mm) for j in before[i]]
+            elif len(nodes) == 1:
+                out[i] = [gathered(knot, runs, self.run_of, centre)]
         return out
 
     def laid(self, runs: list[Run], found: dict[int, list[Joint]], options: LayingOptions) -> Laid:
         """Return the runs with all joints of the knots, near ones made one."""
         joints = [joint for i in range(len(self.knots)) for joint in found.get(i, [])]
         return laid(runs, merged(joints, runs, options), options)
+
+
+def _near(joints: list[Joint], nodes: Array, reach_mm: float) -> bool:
+    """Whether joints lie about the nodes they come from; prolonged curves may meet anywhere."""
+    return all(float(np.hypot(*(nodes - j.place).T).min()) <= reach_mm for j in joints)
 
 
 def _finished(net: Laid, rubbing: Rubbing, options: LayingOptions) -> LeadNet:
