@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +14,8 @@ import shapely
 from shapely.geometry import LineString, Point
 
 from rubbing2pattern.curves import Arc, Line
-from rubbing2pattern.laying import Laying, laying
+from rubbing2pattern.laying import Laying, laying, leads as laying_leads
+from rubbing2pattern.laying.joints import Joint
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, RawNet
 from tests.drawn import Points, leads, map_of, photograph, sheet
@@ -97,6 +100,23 @@ def test_a_lead_is_carried_on_into_a_sharp_joint(deg: float) -> None:
     laid = read(drawn, net)
     assert joint_mm(laid, (40, 60)) < 1.0
     assert farthest_mm(laid, drawn) < 0.3
+
+
+def test_a_joint_that_ran_away_is_gathered_at_its_node(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Prolonged curves of a short curl may meet anywhere."""
+    real = laying_leads.joints_of
+
+    def far_away(*given: Any) -> list[Joint] | None:
+        found = real(*given)
+        return None if found is None else [replace(j, place=j.place + 400.0) for j in found]
+
+    monkeypatch.setattr(laying_leads, "joints_of", far_away)
+    drawn: list[Points] = [[(20, 80), (140, 80)], [(80, 80), (80, 140)]]
+    net = net_of([(20, 80), (80, 80), (140, 80), (80, 140)], [(0, 1), (1, 2), (1, 3)])
+    laid = read(drawn, net)
+    assert farthest_mm(laid, drawn) < 1.0
+    meeting = np.bincount([j for c in laid.net.cames for j in (c.start, c.end)])
+    assert meeting.max() == 3
 
 
 def test_a_butt_beside_a_corner_keeps_its_own_place() -> None:
