@@ -49,6 +49,8 @@ DESIGNS: dict[str, Callable[[Rng], Design]] = {
 
 # No glazier cuts a piece in which no more than a 5 mm disc of glass would be seen.
 LEAST_SIGHT_RADIUS_MM = 2.5
+# Narrower necks of glass break.
+LEAST_NECK_MM = 2.0
 # Less than that is no part of a piece but a corner that a round of the leaf cuts off.
 LEAST_SIGHT_MM2 = 4.0
 # Two T joints are either one crossing or far enough apart for two butts to be soldered.
@@ -78,11 +80,11 @@ def _leadable(design: Design, truth: Truth) -> bool:
     least = LEAST_SIGHT_RADIUS_MM + min(s.width_mm for s in design.strips) / 2
     if any(shapely.maximum_inscribed_circle(p).length <= least for p in truth.pieces):
         return False
-    # Glass does not go on under two leaves that overlap: there one piece would be two.
+    # Glass does not go on where leaves overlap or nearly touch: it would break there.
     leaf = shapely.union_all(
         [LineString(s.points).buffer(s.width_mm / 2, cap_style="flat") for s in design.strips]
     )
-    seen = [shapely.get_parts(p.difference(leaf)) for p in truth.pieces]
+    seen = [shapely.get_parts(p.difference(leaf).buffer(-LEAST_NECK_MM / 2)) for p in truth.pieces]
     return all(sum(part.area > LEAST_SIGHT_MM2 for part in parts) == 1 for parts in seen)
 
 

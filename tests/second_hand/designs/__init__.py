@@ -40,6 +40,8 @@ DESIGNS = tuple(sorted(FAMILIES))
 TRIES = 60
 LEAST_GLASS_MM = 5.6
 """Smallest circle of visible glass in a piece, its diameter."""
+LEAST_NECK_MM, CRUMB_MM2 = 2.0, 4.0
+"""Narrower necks of glass break; what lies beyond one is no part of the piece but for a crumb."""
 LEAST_CAME_MM = 8.0
 LEAST_SIZE_MM, GREATEST_SIZE_MM = 245.0, 905.0
 
@@ -79,16 +81,19 @@ def faults(found: Network, leads: list[Lead], *, may_end: bool) -> list[str]:
 
 
 def _slivers(found: Network, leads: list[Lead]) -> list[str]:
-    """Return the pieces of which too little is seen between the leads."""
+    """Return the first piece of which too little is seen between the leads, or in two parts."""
     bands = [
         LineString(c.path).buffer(leads[c.lead].face_mm / 2, quad_segs=2, cap_style="flat")
         for c in found.cames
     ]
     tree = shapely.STRtree(bands)
     for p in found.pieces:
-        near = shapely.union_all([bands[k] for k in tree.query(p)])
-        if p.difference(near).buffer(-LEAST_GLASS_MM / 2).is_empty:
+        seen = p.difference(shapely.union_all([bands[k] for k in tree.query(p)]))
+        if seen.buffer(-LEAST_GLASS_MM / 2).is_empty:
             return [f"a sliver at {p.representative_point()}"]
+        parts = shapely.get_parts(seen.buffer(-LEAST_NECK_MM / 2))
+        if (shapely.area(parts) > CRUMB_MM2).sum() > 1:
+            return [f"a neck of glass that would break at {p.representative_point()}"]
     return []
 
 
