@@ -2,7 +2,8 @@
 
 On several accelerators start it with ``torchrun --nproc-per-node N -m training.train …``; each
 draws rubbings of its own. A run ends after `--seconds`; its learning rate falls over that time.
-The next run goes on from the averaged weights with another seed.
+The next run goes on from the averaged weights with another seed. With `--teachers` the truth that
+was drawn is mixed with the mean of what trained networks say of the same rubbing.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import torch.distributed as dist
 from training import validate
 from training.chance import Chance, fuse
 from training.generator import Pool, render
-from training.network import LeadNetwork, loss_of, unfolded
+from training.network import LOGITS, LeadNetwork, loss_of, unfolded
 from training.writing import atlas
 
 DECAY = 0.01
@@ -69,6 +70,7 @@ def _run(
     """Train until the time is over; return the number of steps."""
     began, step, shown = time.monotonic(), 0, 0.0
     glyphs = atlas(args.seed, device)
+    teachers = [_trained(folder, device) for folder in args.teachers]
     pool = Pool(chance, args.pool, args.fresh)
     optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=DECAY)
     done = torch.zeros(1, device=device)
@@ -88,6 +90,8 @@ def _run(
         with torch.no_grad():
             batch = render(chance, pool.draw(args.batch), glyphs)
         given, targets = batch.given, batch.targets()
+        if teachers:
+            targets = taught(given, targets, teachers, args.belief, device)
         for again in range(args.times):
             loss = _stepped(model, optimiser, given, targets, device)
             averaged.update_parameters(network)
@@ -122,6 +126,29 @@ def _stepped(
     return loss.detach()
 
 
+def taught(
+    given: torch.Tensor,
+    targets: torch.Tensor,
+    teachers: list[LeadNetwork],
+    belief: float,
+    device: str,
+) -> torch.Tensor:
+    """Return targets whose shares are mixed with the teachers' mean, `belief` of 0 .. 1."""
+    given = given.contiguous(memory_format=torch.channels_last)
+    kind = "cuda" if device.startswith("cuda") else "cpu"
+    with torch.no_grad(), torch.autocast(kind, torch.bfloat16):
+        said = torch.stack([unfolded(teacher(given))[:, :LOGITS].float() for teacher in teachers])
+    shares = torch.sigmoid(said.mean(dim=0))
+    return torch.cat((torch.lerp(targets[:, :LOGITS], shares, belief), targets[:, LOGITS:]), dim=1)
+
+
+def _trained(folder: Path, device: str) -> LeadNetwork:
+    network = LeadNetwork().to(device, memory_format=torch.channels_last)
+    state = torch.load(folder / "weights.pt", map_location=device, weights_only=True)
+    network.load_state_dict(state)
+    return network.eval()
+
+
 def flipped(
     given: torch.Tensor, targets: torch.Tensor, how: int
 ) -> tuple[torch.Tensor, torch.Tensor]:
@@ -152,6 +179,8 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m training.train", description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
+    parser.add_argument("--teachers", type=Path, nargs="*", default=[], help="folders of runs")
+    parser.add_argument("--belief", type=float, default=0.5, help="share of what teachers say")
     parser.add_argument("--seconds", type=float, default=520)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rate", type=float, default=3e-3)
