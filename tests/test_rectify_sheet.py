@@ -179,7 +179,7 @@ def test_marks_profit_from_the_edges():
 
 @pytest.mark.parametrize("lower", [450.0, 300.0], ids=["no mark on it", "half of the marks"])
 def test_marks_beside_a_panel_that_looks_like_a_sheet(lower):
-    """Only a bright panel within a dark frame shows; most marks lie off it, so it is no sheet."""
+    """Most marks lie outside the bright panel, so it is not taken for the sheet."""
     scene = Scene(**A3, margin_mm=60, ground=60, tone=0.0)
     camera = replace(UPRIGHT, k1=0.03, pitch_deg=8)
     inward = 130.0 if lower < 420.0 else 0.0

@@ -22,7 +22,7 @@ import torch
 from onnx import numpy_helper
 from torch import nn
 
-from training.network import LeadNetwork, Tensor
+from training.network import PARTS, LeadNetwork, Tensor
 
 
 def main() -> None:
@@ -33,10 +33,7 @@ def main() -> None:
     args = parser.parse_args()
     graphs = b""
     for folder in args.folders:
-        network = LeadNetwork()
-        state = torch.load(folder / "weights.pt", map_location="cpu", weights_only=True)
-        network.load_state_dict(state)
-        graphs += exported(network.eval())
+        graphs += exported(LeadNetwork.trained(folder))
     packed = lzma.compress(graphs, preset=9)
     args.output.write_bytes(packed)
     print(len(packed), "bytes, SHA-256", hashlib.sha256(packed).hexdigest())
@@ -46,11 +43,12 @@ def exported(network: LeadNetwork) -> bytes:
     """Return a network as three graphs that take pictures of any size divisible by 16."""
     given = torch.zeros(1, 2, 256, 256)
     fourth = network.entry(given).detach()
-    graphs = (
-        _graph(_Part(network, "entry"), (given,), ("given",), "fourth"),
-        _graph(_Part(network, "body"), (fourth,), ("fourth",), "seen"),
-        _graph(_Part(network, "outlet"), (given, fourth), ("given", "seen"), "maps"),
+    ways = (
+        ((given,), ("given",), "fourth"),
+        ((fourth,), ("fourth",), "seen"),
+        ((given, fourth), ("given", "seen"), "maps"),
     )
+    graphs = [_graph(_Part(network, n), *way) for n, way in zip(PARTS, ways, strict=True)]
     return b"".join(len(graph).to_bytes(8, "big") + graph for graph in graphs)
 
 

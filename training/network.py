@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import torch
 from torch import nn
 
@@ -12,6 +14,8 @@ OUTPUTS = ("leaf", "centre", "joint", "border", "inside", "cosine", "sine", "wid
 READ = ("leaf", "centre", "inside", "width")
 """The maps that the program reads; the others only help to learn these."""
 LOGITS = 5
+PARTS = ("entry", "body", "outlet")
+"""What the network is exported in."""
 CLOSE = 25
 """Lines within so many cells are close; one straight line alone fills `ONE_LINE` of them."""
 ONE_LINE = 0.15
@@ -56,6 +60,14 @@ class LeadNetwork(nn.Module):
         self.to_half = nn.ConvTranspose2d(b, a, 2, 2)
         self.at_half = _conv(a, a)
         self.head = nn.Conv2d(a, len(OUTPUTS) * FOLD * FOLD, 1)
+
+    @classmethod
+    def trained(cls, folder: Path, device: str = "cpu") -> LeadNetwork:
+        """Return the network of a run, ready to be used."""
+        network = cls().to(device, memory_format=torch.channels_last)
+        state = torch.load(folder / "weights.pt", map_location=device, weights_only=True)
+        network.load_state_dict(state)
+        return network.eval()
 
     def forward(self, x: Tensor) -> Tensor:
         """Return the folded maps."""

@@ -70,7 +70,7 @@ def _run(
     """Train until the time is over; return the number of steps."""
     began, step, shown = time.monotonic(), 0, 0.0
     glyphs = atlas(args.seed, device)
-    teachers = [_trained(folder, device) for folder in args.teachers]
+    teachers = [LeadNetwork.trained(folder, device) for folder in args.teachers]
     pool = Pool(chance, args.pool, args.fresh)
     optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=DECAY)
     done = torch.zeros(1, device=device)
@@ -115,8 +115,7 @@ def _stepped(
     device: str,
 ) -> torch.Tensor:
     given = given.contiguous(memory_format=torch.channels_last)
-    kind = "cuda" if device.startswith("cuda") else "cpu"
-    with torch.autocast(kind, torch.bfloat16):
+    with _mixed(device):
         folded = model(given)
     loss = loss_of(unfolded(folded).float(), targets, given[:, 1])
     optimiser.zero_grad(set_to_none=True)
@@ -135,18 +134,14 @@ def taught(
 ) -> torch.Tensor:
     """Return targets whose shares are mixed with the teachers' mean, `belief` of 0 .. 1."""
     given = given.contiguous(memory_format=torch.channels_last)
-    kind = "cuda" if device.startswith("cuda") else "cpu"
-    with torch.no_grad(), torch.autocast(kind, torch.bfloat16):
+    with torch.no_grad(), _mixed(device):
         said = torch.stack([unfolded(teacher(given))[:, :LOGITS].float() for teacher in teachers])
     shares = torch.sigmoid(said.mean(dim=0))
     return torch.cat((torch.lerp(targets[:, :LOGITS], shares, belief), targets[:, LOGITS:]), dim=1)
 
 
-def _trained(folder: Path, device: str) -> LeadNetwork:
-    network = LeadNetwork().to(device, memory_format=torch.channels_last)
-    state = torch.load(folder / "weights.pt", map_location=device, weights_only=True)
-    network.load_state_dict(state)
-    return network.eval()
+def _mixed(device: str) -> torch.autocast:
+    return torch.autocast("cuda" if device.startswith("cuda") else "cpu", torch.bfloat16)
 
 
 def flipped(

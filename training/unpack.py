@@ -1,8 +1,8 @@
 """Go on from a released map: ``python -m training.unpack lead-map.onnx.xz -o runs/0``.
 
-Writes `weights.pt` as training does, so that `--resume runs/0` takes it, of the last network in the
-file or of the one named. The batch norms, folded
-into the convolutions by the export, come back as ones that shift only; training moves them on.
+Writes `weights.pt` as training does, so that `--resume runs/0` takes it. Of several networks in the
+file it is the last, or the one named. The batch norms, folded into the convolutions by the export,
+come back as ones that shift only; training moves them on.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import torch
 from onnx import numpy_helper
 from torch import nn
 
-from training.network import LeadNetwork, Tensor
+from training.network import PARTS, LeadNetwork, Tensor
 
 
 def main() -> None:
@@ -28,7 +28,8 @@ def main() -> None:
     parser.add_argument("--network", type=int, default=-1, help="which of the file's, from 0")
     args = parser.parse_args()
     graphs = _parted(lzma.decompress(args.file.read_bytes()))
-    network = unpacked([graphs[k : k + 3] for k in range(0, len(graphs), 3)][args.network])
+    starts = range(0, len(graphs), len(PARTS))
+    network = unpacked([graphs[k : k + len(PARTS)] for k in starts][args.network])
     args.output.mkdir(parents=True, exist_ok=True)
     torch.save(network.state_dict(), args.output / "weights.pt")
     print(args.output / "weights.pt")

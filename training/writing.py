@@ -216,9 +216,7 @@ def _word(
     slot = torch.floor(place)
     inside = (slot >= 0) & (slot < letters) & (v.abs() < high / 2)
     which = (share(mix(slot, chance.whole(m, 0, 1 << 30)), 1) * len(glyphs)).long()
-    column = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
-    row = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
-    far = glyphs[which.clamp(0, len(glyphs) - 1), row, column] * high
+    far = _far(glyphs, which.clamp(0, len(glyphs) - 1), place - slot, v / high) * high
     bold = (high / chance.uniform(m, 6, 12)).clamp(1, 5.5)
     pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.45), bold, 1.0)
     ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.4)) * inside
@@ -226,6 +224,13 @@ def _word(
     grain = torch.rand(ink.shape, device=ink.device)
     dry = 1 - chance.sometimes(m, 0.5, 0.1, 0.8) * grain
     return torch.maximum(total, ink * dry * chance.uniform(m, 0.15, 2.2) * there)
+
+
+def _far(glyphs: Tensor, which: Tensor, across: Tensor, down: Tensor) -> Tensor:
+    """Return the distance to a sign's stroke, in heights; across 0 .. 1, down -0.5 .. 0.5."""
+    column = (across * CELLS).long().clamp(0, CELLS - 1)
+    row = ((down + 0.5) * CELLS).long().clamp(0, CELLS - 1)
+    return glyphs[which, row, column]
 
 
 def numbers(chance: Chance, glyphs: Tensor, leads: Leads) -> Tensor:
@@ -261,9 +266,7 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads) -> Tensor:
     inside = (slot >= 0) & (slot < digits[..., None]) & (v.abs() < high / 2)
     salt = chance.whole(n, 0, 1 << 30, _PIECES, 1)
     which = hand + (share(mix(slot, salt), 1) * 10).long()
-    across = ((place - slot) * CELLS).long().clamp(0, CELLS - 1)
-    down = ((v / high + 0.5) * CELLS).long().clamp(0, CELLS - 1)
-    far = torch.where(inside, glyphs[which, down, across] * high, 9.0)
+    far = torch.where(inside, _far(glyphs, which, place - slot, v / high) * high, 9.0)
     far = torch.where(ring, torch.minimum(far, (torch.hypot(u, v) - 0.8 * high).abs()), far)
     ink = torch.sigmoid((pen / 2 - far) / soft) * dark * on
     ink = ink * (1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.rand(ink.shape, device=ink.device))

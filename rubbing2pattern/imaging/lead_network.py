@@ -36,8 +36,6 @@ _LEAST = 0.02
 _STEP = 16
 _SHARES = 3
 _PARTS = 3
-_FOURTH = 40
-"""Channels at a quarter of the grid."""
 _STRIP = 128
 """Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
@@ -60,13 +58,14 @@ def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
     rows, columns = grey.shape
     given = prepared(_padded(grey, 255), _padded(mask, 0).astype(bool))
     height, width = given.shape[2:]
-    out = np.zeros((4, height, width), dtype=np.float32)
+    out = np.zeros((len(NetworkMaps.__slots__), height, width), dtype=np.float32)
+    networks = _networks()
     for tile, around, inner in _tiles(height, width):
         part = given[:, :, *around]
-        seen = [_seen(network, part) for network in _networks()]
-        for network in _networks():
-            _add(network, part, seen.pop(0), inner, out[:, *tile])
-    out /= len(_networks())
+        seen = [_seen(network, part) for network in networks]
+        for network, far in zip(networks, seen, strict=True):
+            _add(network, part, far, inner, out[:, *tile])
+    out /= len(networks)
     del given
     for k, grid in enumerate(out):
         _settle(grid, is_share=k < _SHARES)
@@ -131,11 +130,14 @@ def _seen(network: Network, given: Floats) -> Floats:
     around, and all at once they need more room than all else together.
     """
     entry, body = (cv2.dnn.readNetFromONNX(graph) for graph in network[:2])
-    height, width = given.shape[2:]
-    fourth = np.empty((1, _FOURTH, height // 4, width // 4), dtype=np.float32)
-    for top, low, t, b in _strips(0, height, height):
-        part = _run(entry, given=given[:, :, t:b])
-        fourth[:, :, top // 4 : low // 4] = part[:, :, (top - t) // 4 : (low - t) // 4]
+    height = given.shape[2]
+    fourth = np.concatenate(
+        [
+            _run(entry, given=given[:, :, t:b])[:, :, (top - t) // 4 : (low - t) // 4]
+            for top, low, t, b in _strips(0, height, height)
+        ],
+        axis=2,
+    )
     return _run(body, fourth=fourth)
 
 

@@ -134,8 +134,7 @@ def _tied(ways: list[Way], joints: list[Joint]) -> bool:
     """Whether all leads of a knot hang together."""
     group = {w.run: w.run for w in ways}
     for joint in joints:
-        here = [run for run, _ in joint.through] + [run for run, _, _ in joint.ending]
-        names = {group[run] for run in here}
+        names = {group[run] for run in _leads(joint)}
         group = {run: min(names) if name in names else name for run, name in group.items()}
     return len(set(group.values())) == 1
 

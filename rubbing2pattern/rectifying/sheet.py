@@ -132,13 +132,15 @@ def locate_sheet(
     about_px : (N, 2) seen places that lie on the sheet, most of them.
     thorough : whether to search longer for a sheet that is hard to tell from the ground.
     """
-    grey, tint = photograph.grey, tint_of(photograph.colour, photograph.grey.shape)
+    grey, colour = photograph.grey, photograph.colour
+    tint = tint_of(colour, grey.shape)
     search = _Search(grey, gather(grey), size_mm, px_per_mm, about_px, options)
     by_grey = _located(search, thorough=thorough and tint is None)
-    if tint is None or (by_grey is not None and by_grey.is_clear and parts(tint, by_grey.fit)):
+    if colour is None or tint is None:
+        return by_grey
+    if by_grey is not None and by_grey.is_clear and parts(tint, by_grey.fit):
         return by_grey  # rule 2
-    assert photograph.colour is not None
-    soft_px = _SOFT * max(grey.shape) / max(photograph.colour.shape)
+    soft_px = _SOFT * max(grey.shape) / max(colour.shape)
     tinted = replace(search, grey=tint, evidence=gather(tint), least_px=soft_px)
     by_tint = _located(tinted, thorough=False)
     if thorough and all(s is None or s.missing(options) for s in (by_grey, by_tint)):

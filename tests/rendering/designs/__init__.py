@@ -51,7 +51,7 @@ DESIGNS: dict[str, Callable[[Rng], Design]] = {
 LEAST_SIGHT_RADIUS_MM = 2.5
 # Narrower necks of glass break.
 LEAST_NECK_MM = 2.0
-# Less than that is no part of a piece but a corner that a round of the leaf cuts off.
+# A smaller part is a corner of the piece, cut off by the round end of a lead.
 LEAST_SIGHT_MM2 = 4.0
 # Two T joints are either one crossing or far enough apart for two butts to be soldered.
 LEAST_JOINT_SPACING_MM = 4.9

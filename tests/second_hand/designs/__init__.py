@@ -41,7 +41,7 @@ TRIES = 60
 LEAST_GLASS_MM = 5.6
 """Smallest circle of visible glass in a piece, its diameter."""
 LEAST_NECK_MM, CRUMB_MM2 = 2.0, 4.0
-"""Narrower necks of glass break; what lies beyond one is no part of the piece but for a crumb."""
+"""Glass with a narrower neck breaks there; a part smaller than a crumb does not count."""
 LEAST_CAME_MM = 8.0
 LEAST_SIZE_MM, GREATEST_SIZE_MM = 245.0, 905.0
 
