@@ -196,7 +196,7 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
     n = len(x)
     total = torch.zeros_like(x)
     inside = leads.piece != OUTSIDE
-    for often in (0.12, 0.06):
+    for often in (0.08, 0.04):
         angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.015)
         angle = torch.where(chance.yes(n, 0.08), chance.uniform(n, 0, 3.15), angle)
         u, v = turned(x, y, angle)
@@ -217,7 +217,7 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
         )
         beyond = leads.away_mm < chance.spread(n, 2, 200)
         where = torch.where(chance.yes(n, 0.15), ~inside, inside | beyond)
-        strength = chance.yes(n, often) * chance.spread(n, 0.1, 0.8)
+        strength = chance.yes(n, often) * chance.spread(n, 0.08, 0.5)
         total = torch.maximum(total, body * lifted * uneven * where * strength)
     return total
 

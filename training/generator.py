@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import torch
+import torch.nn.functional as nnf
 
 from training import camera, deposit, marks, writing
 from training.chance import Chance, Tensor
@@ -14,6 +15,9 @@ from training.leads import Leads, direction, draw_leads
 
 CENTRE_MM = 0.75
 JOINT_MM = 1.6
+WRITTEN = 0.1
+"""Density of ink from which a place counts as written on, and so do those within `WRITTEN_MM`."""
+WRITTEN_MM = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,7 @@ class Batch:
     cosine, sine : (n, S, S) of twice the direction of the nearest lead.
     width : (n, S, S) face width of the nearest lead in cm.
     grey : (n, S, S) the picture, for looking at.
+    written : (n, S, S) 1 where something is written or drawn nearby, else 0.
     """
 
     given: Tensor
@@ -39,6 +44,7 @@ class Batch:
     sine: Tensor
     width: Tensor
     grey: Tensor
+    written: Tensor
 
     def targets(self) -> Tensor:
         """Return (n, 8, S, S) in the order of the network's outputs."""
@@ -74,17 +80,21 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
         + marks.printed(chance, x, y)
     )
     written = writing.words(chance, glyphs, x, y, 14, leads.joint_mm)
-    written = torch.maximum(written, writing.numbers(chance, glyphs, leads))
+    written = torch.maximum(written, writing.numbers(chance, glyphs, leads, pigment))
     ink = torch.maximum(written, writing.lines(chance, x, y, 10))
     dense = torch.maximum(dense, ink) + 0.3 * torch.minimum(dense, ink)
     dense = marks.printed_things(chance, x, y, dense)
     edge = leads.away_mm - leads.half_mm
     raised = torch.sigmoid(-edge / 0.6)
     grey, mask, sheet = camera.photographed(chance, dense.clamp(-0.3, 4.0), raised, x, y)
-    return _batch(leads, prepared(grey, mask, chance), grey, edge, sheet)
+    near = 2 * round(WRITTEN_MM / CELL_MM) + 1
+    beside = nnf.max_pool2d((ink > WRITTEN)[:, None].float(), near, 1, near // 2)[:, 0]
+    return _batch(leads, prepared(grey, mask, chance), grey, beside, edge, sheet)
 
 
-def _batch(leads: Leads, given: Tensor, grey: Tensor, edge: Tensor, sheet: Tensor) -> Batch:
+def _batch(
+    leads: Leads, given: Tensor, grey: Tensor, written: Tensor, edge: Tensor, sheet: Tensor
+) -> Batch:
     cosine, sine = direction(leads)
     near = torch.exp(-((leads.line_mm / CENTRE_MM) ** 2) / 2) * sheet
     # A line under the border's leaf is not the border.
@@ -100,6 +110,7 @@ def _batch(leads: Leads, given: Tensor, grey: Tensor, edge: Tensor, sheet: Tenso
         sine=sine,
         width=0.2 * leads.half_mm,
         grey=grey,
+        written=written,
     )
 
 

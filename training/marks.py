@@ -113,8 +113,8 @@ def seams(chance: Chance, x: Tensor, y: Tensor) -> tuple[Tensor, Tensor]:
 def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> Tensor:
     """Return the density of iron bars rubbed through from behind.
 
-    They run straight across whatever is leaded, without a joint, narrow or broad, faint or as dark
-    as lead; `inside` is 1 on the panel, beyond which they end or go on to their fixings.
+    They run straight across whatever is leaded, without a joint, narrow or broad, paler than most
+    lead; `inside` is 1 on the panel, beyond which they end or go on to their fixings.
     """
     n = len(x)
     angle = chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.02)
@@ -131,7 +131,7 @@ def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> 
     uneven = torch.sigmoid(
         2 * patches(chance, x, y, chance.spread(n, 8, 80)) + chance.uniform(n, -1, 2)
     )
-    strength = chance.sometimes(n, 0.25, 0.05, 1.0) * (0.3 + 0.7 * worn)
+    strength = chance.sometimes(n, 0.18, 0.05, 0.6) * (0.3 + 0.7 * worn)
     beyond = torch.where(chance.yes(n, 0.6), inside, torch.ones_like(inside))
     return body * uneven * strength * beyond
 

@@ -13,7 +13,7 @@ from training.fields import CELL_MM, turned
 from training.leads import Leads
 
 CELLS = 64
-HANDS = 4
+HANDS = 12
 """Hands that write every sign."""
 _PIECES = 40
 _REACH = 28
@@ -233,10 +233,11 @@ def _far(glyphs: Tensor, which: Tensor, across: Tensor, down: Tensor) -> Tensor:
     return glyphs[which, row, column]
 
 
-def numbers(chance: Chance, glyphs: Tensor, leads: Leads) -> Tensor:
-    """Return the density of a number in every piece, in half of the pictures, by one hand each.
+def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Tensor:
+    """Return the density of a number in every piece, in most pictures, by one hand each.
 
-    A number fills its piece at most, and is often as bold and as dark as the leads about it.
+    It is often as bold and as dark as the `pigment` on the leads, and where the piece is narrow it
+    runs over them: a hand writes no smaller than it can read. Some hands write along the piece.
     """
     depth = (leads.away_mm - leads.half_mm).clamp_min(0) * (leads.piece != 0)
     n, side = len(depth), depth.shape[1]
@@ -245,13 +246,20 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads) -> Tensor:
     kept, at = score.topk(_PIECES, dim=1)
     room = depth.flatten(1).gather(1, at)
     most = chance.spread(n, 5, 18, 1)
-    high = torch.minimum(most, room * chance.uniform(n, 1.1, 2.3, _PIECES)).clamp_min(3)[..., None]
+    fills = torch.minimum(most, room * chance.uniform(n, 1.1, 2.3, _PIECES))
+    high = torch.maximum(fills, torch.minimum(most, chance.spread(n, 3, 9, 1)))[..., None]
     digits = torch.where(chance.yes(n, 0.75, _PIECES), 2, chance.whole(n, 1, 4, _PIECES))
     wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
     angle = chance.normal(n, 0.07, 1, 1) + chance.normal(n, 0.05, _PIECES, 1)
+    upended = chance.yes(n, chance.sometimes(n, 0.3, 0.2, 1.0), _PIECES, 1)
+    angle = angle + 1.5708 * upended
     ring = chance.yes(n, 0.15, 1, 1)
-    pen = torch.minimum(high * chance.uniform(n, 0.06, 0.3, 1, 1), chance.spread(n, 0.4, 3.2, 1, 1))
-    dark = chance.uniform(n, 0.2, 2.0, 1, 1) * chance.yes(n, 0.5, 1, 1) * (kept[..., None] > 0)
+    pen = torch.minimum(high * chance.uniform(n, 0.06, 0.3, 1, 1), chance.spread(n, 0.5, 3.2, 1, 1))
+    solid = leads.away_mm < leads.half_mm
+    usual = (pigment * solid).sum(dim=(1, 2)) / solid.sum(dim=(1, 2)).clamp_min(1)
+    usual = usual[:, None, None] * chance.uniform(n, 0.6, 1.6)
+    dark = torch.where(chance.yes(n, 0.5), usual, chance.uniform(n, 0.2, 2.0))
+    dark = dark * chance.yes(n, 0.65) * (kept[..., None] > 0)
     soft = chance.uniform(n, 0.1, 0.4, 1, 1)
     hand = chance.whole(n, 0, HANDS, 1, 1) * len(_STROKES)
 
