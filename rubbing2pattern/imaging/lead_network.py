@@ -28,8 +28,8 @@ Window = tuple[slice, slice]
 CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
-VERSION = "6"
-SHA256 = "ec37fc17ea3d8029fd5b9f0731bfc0739cc869bdd2039b7c370141afecf9ae23"
+VERSION = "5"
+SHA256 = "2fa4e8d694f74063efd7c4b24988e9dc528e731376bca85e5037c34dec36f2be"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
