@@ -28,13 +28,13 @@ from benchmarks.alignment import sample
 from benchmarks.cases import case_arguments, cases, designs_of, fingerprint, rendered
 from benchmarks.laying import to_sheet
 from benchmarks.straying import Leads
-from rubbing2pattern import pipeline
 from rubbing2pattern.cli.shared import options_of, reference_of
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import RubbingError
 from rubbing2pattern.laying import leads
 from rubbing2pattern.laying.doubt import Doubts
 from rubbing2pattern.reading import LeadNet, Rubbing
+from rubbing2pattern.workflows import pipeline
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

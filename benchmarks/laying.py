@@ -28,12 +28,12 @@ from shapely.geometry import LineString
 from skimage.segmentation import watershed
 
 from benchmarks.alignment import sample
-from rubbing2pattern.frame import Frame, Warp
+from rubbing2pattern.geometry.frame import Frame, Warp
+from rubbing2pattern.inputs.reference import parse_reference
 from rubbing2pattern.laying import laying
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing, Skeleton
-from rubbing2pattern.reference import parse_reference
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.load import load
 from rubbing2pattern.stages.rectify import rectify

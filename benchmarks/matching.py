@@ -24,7 +24,8 @@ import shapely.affinity
 from shapely.geometry import Polygon
 
 from benchmarks.cases import ROOT
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.frame import Placement
+from rubbing2pattern.inputs.reference import Dpi, Reference, read_marks
 from rubbing2pattern.matching.assigning import assign
 from rubbing2pattern.matching.clearance import laid
 from rubbing2pattern.matching.fitting import Pose
@@ -34,7 +35,6 @@ from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.options.match import MatchOptions
-from rubbing2pattern.reference import Dpi, Reference, read_marks
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
 from tests.loose_glass.scene import Bench, laid_out

@@ -13,10 +13,10 @@ from pathlib import Path
 
 from rubbing2pattern.cli.shared import options_of, reference_of
 from rubbing2pattern.cli.trace import trace
-from rubbing2pattern.documents.record import record_of, record_text
 from rubbing2pattern.errors import RubbingError
 from rubbing2pattern.output import RECORD_NAME
-from rubbing2pattern.pipeline import trace_rubbing
+from rubbing2pattern.record.panel import record_of, record_text
+from rubbing2pattern.workflows.pipeline import trace_rubbing
 
 
 def read_only(out: Path) -> Path:

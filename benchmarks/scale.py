@@ -29,19 +29,19 @@ import numpy.typing as npt
 
 from rubbing2pattern.errors import RubbingError
 from rubbing2pattern.findings import Code
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
+from rubbing2pattern.inputs.reference import TargetDistance, parse_reference
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.options.rectify import RectifyOptions
-from rubbing2pattern.rectifying.fit import Pins, fit_sides
-from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.marks import settle_marks
-from rubbing2pattern.rectifying.plane import centres_of_squares, rectangle
-from rubbing2pattern.rectifying.sheet import Sheet
-from rubbing2pattern.rectifying.sheet_search import CORNERS
-from rubbing2pattern.rectifying.targets import lay_out
-from rubbing2pattern.reference import TargetDistance, parse_reference
 from rubbing2pattern.stages.load import load
 from rubbing2pattern.stages.rectify import rectify, sheet_uncertainty
+from rubbing2pattern.stages.rectify.fit import Pins, fit_sides
+from rubbing2pattern.stages.rectify.lens import Lens
+from rubbing2pattern.stages.rectify.marks import settle_marks
+from rubbing2pattern.stages.rectify.plane import centres_of_squares, rectangle
+from rubbing2pattern.stages.rectify.printed_targets import lay_out
+from rubbing2pattern.stages.rectify.sheet import Sheet
+from rubbing2pattern.stages.rectify.sheet_search import CORNERS
 from tests.camera import Camera
 from tests.rendering.render import Case, render, write
 

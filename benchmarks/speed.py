@@ -96,8 +96,8 @@ def run_one(image: Path, kind: str, value: str) -> dict[str, object]:
     megapixels = picture.size / 1e6
     del picture
     from rubbing2pattern import trace_rubbing
-    from rubbing2pattern.pipeline import write_reading
-    from rubbing2pattern.reference import parse_reference
+    from rubbing2pattern.inputs.reference import parse_reference
+    from rubbing2pattern.workflows.pipeline import write_reading
 
     start = time.perf_counter()
     reading = trace_rubbing(image, parse_reference(**{kind: value}))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rubbing2pattern.documents.comparison_record import comparison_schema
-from rubbing2pattern.documents.match_record import matches_schema
-from rubbing2pattern.documents.record import schema_text
+from rubbing2pattern.documents.comparison.record import comparison_schema
+from rubbing2pattern.documents.matches.record import matches_schema
 from rubbing2pattern.options.describe import options_page
+from rubbing2pattern.record.panel import schema_text
 
 if __name__ == "__main__":
     page = Path(__file__).with_name("options.md")

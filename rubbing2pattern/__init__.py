@@ -16,19 +16,11 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from rubbing2pattern._version import __version__
 
 if TYPE_CHECKING:
-    from rubbing2pattern.archive import Archived, Verified, archive_folders, verify_bag
-    from rubbing2pattern.archiving.about import About, read_about
-    from rubbing2pattern.batch import Batch, run_batch
-    from rubbing2pattern.collection.rows import Common, Row, read_rows
     from rubbing2pattern.collection.stamps import Outcome
-    from rubbing2pattern.compare import compare_folders, compare_panels, write_comparison
     from rubbing2pattern.comparing.found import Comparison
-    from rubbing2pattern.correct import Corrected, apply_corrections, correct_folder
-    from rubbing2pattern.corrections import Corrections, CorrectionsFile, read_corrections
-    from rubbing2pattern.curves import Arc, Cubic, Line
     from rubbing2pattern.errors import (
         InputUnreadable,
         NoGlassFound,
@@ -39,16 +31,11 @@ if TYPE_CHECKING:
         UsageFault,
     )
     from rubbing2pattern.findings import Code, Finding, Severity
-    from rubbing2pattern.lists import Listed, list_folder
-    from rubbing2pattern.match import Matching, match_pieces, read_known, write_matches
-    from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Verdict
-    from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
-    from rubbing2pattern.options import Options
-    from rubbing2pattern.pipeline import Reading, trace_rubbing, write_reading
-    from rubbing2pattern.printing import Printed, print_folder
-    from rubbing2pattern.progress import Progress, Silent
-    from rubbing2pattern.reading import Scale
-    from rubbing2pattern.reference import (
+    from rubbing2pattern.geometry.curves import Arc, Cubic, Line
+    from rubbing2pattern.inputs.about import About, read_about
+    from rubbing2pattern.inputs.collection_list import Common, Row, read_rows
+    from rubbing2pattern.inputs.corrections import Corrections, CorrectionsFile, read_corrections
+    from rubbing2pattern.inputs.reference import (
         Dpi,
         Mark,
         Marks,
@@ -60,6 +47,19 @@ if TYPE_CHECKING:
         Targets,
         parse_reference,
     )
+    from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Verdict
+    from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.reading import Scale
+    from rubbing2pattern.workflows.archive import Archived, Verified, archive_folders, verify_bag
+    from rubbing2pattern.workflows.batch import Batch, run_batch
+    from rubbing2pattern.workflows.compare import compare_folders, compare_panels, write_comparison
+    from rubbing2pattern.workflows.correct import Corrected, apply_corrections, correct_folder
+    from rubbing2pattern.workflows.lists import Listed, list_folder
+    from rubbing2pattern.workflows.match import Matching, match_pieces, read_known, write_matches
+    from rubbing2pattern.workflows.pipeline import Reading, trace_rubbing, write_reading
+    from rubbing2pattern.workflows.printing import Printed, print_folder
+    from rubbing2pattern.workflows.progress import Progress, Silent
 
 __all__ = [
     "About",
@@ -137,33 +137,33 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "archive": "Archived Verified archive_folders verify_bag",
-    "archiving.about": "About read_about",
-    "batch": "Batch run_batch",
-    "collection.rows": "Common Row read_rows",
     "collection.stamps": "Outcome",
-    "compare": "compare_folders compare_panels write_comparison",
     "comparing.found": "Comparison",
-    "correct": "Corrected apply_corrections correct_folder",
-    "corrections": "Corrections CorrectionsFile read_corrections",
-    "curves": "Arc Cubic Line",
     "errors": (
         "InputUnreadable NoGlassFound NoLeadFound OutputNotWritten RubbingError ScaleNotFound "
         "UsageFault"
     ),
     "findings": "Code Finding Severity",
-    "lists": "Listed list_folder",
-    "match": "Matching match_pieces read_known write_matches",
+    "geometry.curves": "Arc Cubic Line",
+    "inputs.about": "About read_about",
+    "inputs.collection_list": "Common Row read_rows",
+    "inputs.corrections": "Corrections CorrectionsFile read_corrections",
+    "inputs.reference": (
+        "Dpi Mark Marks Reference Ruler Sheet TargetDistance TargetPosition Targets parse_reference"
+    ),
     "matching.loose": "LoosePiece Match Matches Verdict",
     "model": "Came Joint JointKind Panel Piece Profile Rectangle",
     "options": "Options",
-    "pipeline": "Reading trace_rubbing write_reading",
-    "printing": "Printed print_folder",
-    "progress": "Progress Silent",
     "reading": "Scale",
-    "reference": (
-        "Dpi Mark Marks Reference Ruler Sheet TargetDistance TargetPosition Targets parse_reference"
-    ),
+    "workflows.archive": "Archived Verified archive_folders verify_bag",
+    "workflows.batch": "Batch run_batch",
+    "workflows.compare": "compare_folders compare_panels write_comparison",
+    "workflows.correct": "Corrected apply_corrections correct_folder",
+    "workflows.lists": "Listed list_folder",
+    "workflows.match": "Matching match_pieces read_known write_matches",
+    "workflows.pipeline": "Reading trace_rubbing write_reading",
+    "workflows.printing": "Printed print_folder",
+    "workflows.progress": "Progress Silent",
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names.split()}
 

@@ -13,9 +13,9 @@ from typing import Any
 
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.curves import Curve, Point
 from rubbing2pattern.findings import Finding
-from rubbing2pattern.frame import Array, Frame, Placement
+from rubbing2pattern.geometry.curves import Curve, Point
+from rubbing2pattern.geometry.frame import Array, Frame, Placement
 from rubbing2pattern.reading import Scale
 
 

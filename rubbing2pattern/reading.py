@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 from shapely.geometry import Polygon
 
-from rubbing2pattern.curves import Curve
 from rubbing2pattern.findings import Finding
-from rubbing2pattern.frame import Array, Frame, Placement, Warp
+from rubbing2pattern.geometry.curves import Curve
+from rubbing2pattern.geometry.frame import Array, Frame, Placement, Warp
 
 Grey = npt.NDArray[np.uint8]
 Grid = npt.NDArray[np.float32]

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry import LineString, Point as Spot
 from shapely.geometry.base import BaseGeometry
 
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, Photograph, Rubbing, Scale
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.measure import measure

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.frame import Frame
+from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.options.trace import TraceOptions
 from rubbing2pattern.reading import RawNet, Skeleton
 from rubbing2pattern.stages.trace import trace

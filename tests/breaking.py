@@ -12,7 +12,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Point as Dot, Polygon
 from shapely.ops import split
 
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.loose import LoosePiece, Opening
 
 HALF_HEART_MM = 0.9

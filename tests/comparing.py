@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point, as_point
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point, as_point
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Came, Panel
 from tests.panels import Lead, build
 

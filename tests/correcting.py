@@ -5,15 +5,15 @@ from __future__ import annotations
 import pytest
 
 from rubbing2pattern import apply_corrections
-from rubbing2pattern.correct import Corrected
-from rubbing2pattern.corrections import Corrections, corrections_from
-from rubbing2pattern.documents.record import panel_of, record_of, record_text
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.inputs.corrections import Corrections, corrections_from
 from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options import Options
 from rubbing2pattern.reading import LeadNet
+from rubbing2pattern.record.panel import panel_of, record_of, record_text
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
+from rubbing2pattern.workflows.correct import Corrected
 from tests import nets
 
 HEAD = 'by = "A. Glazier"\ndate = 2026-11-25\n'

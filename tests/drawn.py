@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.frame import Frame, Warp
+from rubbing2pattern.geometry.frame import Frame, Warp
 from rubbing2pattern.reading import LeadMap, NetworkMaps, Photograph, Rubbing, Scale
 
 PX_PER_MM = 4.0

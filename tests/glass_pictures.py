@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.reading import Photograph, Rubbing, Scale
 
 FINE = 4

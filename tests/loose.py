@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.matching.loose import LoosePiece, Opening
 
 CLEARANCE_MM = 0.4

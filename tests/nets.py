@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point, arc_through
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point, arc_through
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.reading import LeadNet, NetCame, NetJoint, Scale
 
 SCALE = Scale("dpi", 10.0, 0.0005, (), 0.0, "drawn")

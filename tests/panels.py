@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Point as ShapelyPoint, Polygon
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point, arc_through
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point, arc_through
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
 from rubbing2pattern.reading import MarkResidual, Scale
 from rubbing2pattern.units import parse_length

@@ -20,17 +20,17 @@ import pytest
 import tifffile
 from PIL import Image
 
-from rubbing2pattern.archive import DRAWINGS, archive_folders, verify_bag
-from rubbing2pattern.archiving.about import ELEMENTS, About, read_about
 from rubbing2pattern.archiving.bag import faults_of, write_bag
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
 from rubbing2pattern.cli.main import main
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
-from rubbing2pattern.frame import Frame
+from rubbing2pattern.geometry.frame import Frame
+from rubbing2pattern.inputs.about import ELEMENTS, About, read_about
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.workflows.archive import DRAWINGS, archive_folders, verify_bag
 from tests import panels
 
 PICTURE = b"not really a picture, but bytes"

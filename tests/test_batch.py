@@ -15,14 +15,14 @@ from urllib.parse import unquote
 import html5lib
 import pytest
 
-from rubbing2pattern.batch import Batch, run_batch
-from rubbing2pattern.collection.rows import Common, folder_name, read_rows
 from rubbing2pattern.collection.stamps import Outcome
-from rubbing2pattern.correct import correct_folder
-from rubbing2pattern.corrections import read_corrections
-from rubbing2pattern.documents.record import read_record
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
-from rubbing2pattern.reference import Dpi
+from rubbing2pattern.inputs.collection_list import Common, folder_name, read_rows
+from rubbing2pattern.inputs.corrections import read_corrections
+from rubbing2pattern.inputs.reference import Dpi
+from rubbing2pattern.record.panel import read_record
+from rubbing2pattern.workflows.batch import Batch, run_batch
+from rubbing2pattern.workflows.correct import correct_folder
 from tests.collecting import DPI, collection, contents, listed, picture
 from tests.running import started
 

@@ -11,14 +11,14 @@ import pytest
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.model import Came, Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.options.calipers import parse_calipers
 from rubbing2pattern.options.pieces import PieceOptions
-from rubbing2pattern.provenance import plain
 from rubbing2pattern.stages.level import level
 from rubbing2pattern.stages.measure import measure
 from rubbing2pattern.stages.pieces import cut_pieces
+from rubbing2pattern.workflows.provenance import plain
 from tests.bands import Drawing, tidied
 
 OPTIONS = PieceOptions()

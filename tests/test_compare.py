@@ -12,15 +12,15 @@ from hypothesis import given, settings, strategies as st
 from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform
 
-from rubbing2pattern.compare import compare_panels
 from rubbing2pattern.comparing.found import Comparison, Fate, PieceFate, SideKind
 from rubbing2pattern.comparing.rigid import closed_fit
-from rubbing2pattern.curves import Arc, Line
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.curves import Arc, Line
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.compare import CompareOptions
+from rubbing2pattern.workflows.compare import compare_panels
 from tests import panels
 from tests.comparing import carried, copy_of
 

@@ -11,16 +11,16 @@ import shapely
 from hypothesis import given, settings, strategies as st
 
 from rubbing2pattern import apply_corrections
-from rubbing2pattern.curves import Arc, Cubic
-from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.geometry.curves import Arc, Cubic
+from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.model import Corrected as Mark, JointKind, Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.options.calipers import parse_calipers
 from rubbing2pattern.options.pieces import PieceOptions
-from rubbing2pattern.provenance import options_of, plain
+from rubbing2pattern.record.panel import panel_of, record_of
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
+from rubbing2pattern.workflows.provenance import options_of, plain
 from tests import nets
 from tests.correcting import (
     ACROSS,

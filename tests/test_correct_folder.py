@@ -12,7 +12,7 @@ from PIL import Image
 
 from rubbing2pattern.demo import PICTURE, SHEET
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import nets
 from tests.correcting import HEAD, panel_from

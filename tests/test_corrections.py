@@ -7,9 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from rubbing2pattern.corrections import TABLES, Corrections, corrections_from, read_corrections
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.corrections import (
+    TABLES,
+    Corrections,
+    corrections_from,
+    read_corrections,
+)
 from tests.correcting import HEAD
 
 ROOT = Path(__file__).parents[1]

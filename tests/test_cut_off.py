@@ -11,15 +11,15 @@ import pytest
 
 from rubbing2pattern import trace_rubbing
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.inputs.reference import parse_reference
 from rubbing2pattern.options.measure import MeasureOptions
-from rubbing2pattern.pipeline import Reading
 from rubbing2pattern.reading import LeadNet
-from rubbing2pattern.reference import parse_reference
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.measure import measure
 from rubbing2pattern.stages.skeleton import skeletonize
 from rubbing2pattern.stages.tidy import tidy
 from rubbing2pattern.stages.trace import trace
+from rubbing2pattern.workflows.pipeline import Reading
 from tests.bands import PX_PER_MM, Drawing, scan
 from tests.rendering.render import Case, Rendering, render
 

@@ -22,11 +22,11 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from PIL import Image
 
-from rubbing2pattern.corrections import corrections_from
-from rubbing2pattern.documents.record import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.errors import InputUnreadable, RubbingError
+from rubbing2pattern.inputs.corrections import corrections_from
+from rubbing2pattern.inputs.reference import parse_reference, read_marks, read_targets
 from rubbing2pattern.options.load import LoadOptions
-from rubbing2pattern.reference import parse_reference, read_marks, read_targets
+from rubbing2pattern.record.panel import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.stages.load import load
 from tests import panels
 from tests.glazing.sheets import documents, read

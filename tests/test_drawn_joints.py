@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from rubbing2pattern.curves import arc_through, points_at, running_length
+from rubbing2pattern.geometry.curves import arc_through, points_at, running_length
 from rubbing2pattern.laying import laying
 from rubbing2pattern.reading import RawNet
 from rubbing2pattern.stages.lead import find_lead

@@ -14,7 +14,7 @@ from skimage.measure import label, regionprops
 
 from rubbing2pattern import parse_reference, trace_rubbing, write_reading
 from rubbing2pattern.model import Panel
-from rubbing2pattern.pipeline import Reading
+from rubbing2pattern.workflows.pipeline import Reading
 from tests.bands import PX_PER_MM, Drawing
 from tests.laws import assert_euler, assert_nested, assert_polygonize_agrees, assert_tiled
 

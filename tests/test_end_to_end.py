@@ -14,8 +14,8 @@ from skimage.measure import label, regionprops
 
 from rubbing2pattern import trace_rubbing
 from rubbing2pattern.errors import NoLeadFound
-from rubbing2pattern.pipeline import Reading
-from rubbing2pattern.reference import parse_reference
+from rubbing2pattern.inputs.reference import parse_reference
+from rubbing2pattern.workflows.pipeline import Reading
 
 IMAGES = Path(__file__).parents[1] / "test_images"
 

@@ -9,7 +9,7 @@ import pytest
 
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
 from rubbing2pattern.fitting.smooth import Places, SmoothFit
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.shape import Shape, shape_of
 from rubbing2pattern.options.laying import LayingOptions
 

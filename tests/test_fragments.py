@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.matching.fragment_choice import Choice, chosen_with_margins
 from rubbing2pattern.matching.fragment_edges import Glass, alike_stretches
 from rubbing2pattern.matching.fragments import assemble

@@ -15,12 +15,12 @@ from hypothesis import given, strategies as st
 from benchmarks.alignment import align, sample
 from rubbing2pattern import trace_rubbing
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Frame, Join, Placement, Warp
+from rubbing2pattern.geometry.frame import Frame, Join, Placement, Warp
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.imaging.resample import on_grid
+from rubbing2pattern.inputs.reference import parse_reference
 from rubbing2pattern.joining import rejoined
 from rubbing2pattern.reading import LeadMap, NetworkMaps, Photograph, RawNet, Rubbing, Scale
-from rubbing2pattern.reference import parse_reference
 from tests.rendering.render import Case, render, write
 
 Array = npt.NDArray[np.float64]

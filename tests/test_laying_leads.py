@@ -13,7 +13,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.curves import Arc, Line
+from rubbing2pattern.geometry.curves import Arc, Line
 from rubbing2pattern.laying import Laying, laying, leads as laying_leads
 from rubbing2pattern.laying.joints import Joint
 from rubbing2pattern.options.laying import LayingOptions

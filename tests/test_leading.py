@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from shapely import LineString, box, get_parts
 
-from rubbing2pattern.curves import Arc, Line, arc_through
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.geometry.curves import Arc, Line, arc_through
 from rubbing2pattern.leading import EndCut, LeadPlan, Strip, plan_lead
 from rubbing2pattern.leading.weights import section_mm2
 from rubbing2pattern.model import Joint, JointKind, Panel, Profile

@@ -15,12 +15,12 @@ from shapely.geometry import LineString, Point
 from benchmarks.alignment import align
 from rubbing2pattern import trace_rubbing
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.measuring.leaf import half_profiles, leaf_of
+from rubbing2pattern.inputs.reference import parse_reference
 from rubbing2pattern.model import Profile
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import LeadNet
-from rubbing2pattern.reference import parse_reference
 from rubbing2pattern.stages.measure import measure
+from rubbing2pattern.stages.measure.leaf import half_profiles, leaf_of
 from tests.bands import Drawing, cames_at, tidied
 from tests.rendering.render import Case, render
 

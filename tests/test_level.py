@@ -10,7 +10,7 @@ from hypothesis import given, settings, strategies as st
 
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.reading import LeadNet

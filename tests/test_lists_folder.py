@@ -11,17 +11,17 @@ import pytest
 from openpyxl import load_workbook
 
 from rubbing2pattern import correct_folder, list_folder, write_reading
-from rubbing2pattern.corrections import corrections_from
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.documents.record import panel_of, read_record
 from rubbing2pattern.errors import InputUnreadable, UsageFault
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.glazing.entries import Action, Decoration, Entry, Filled, State, Vanished
 from rubbing2pattern.glazing.folder import Known, held_in
+from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.glass import GlassOptions
-from rubbing2pattern.pipeline import Reading
+from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.workflows.pipeline import Reading
 from tests import nets
 from tests.correcting import HEAD, panel_from
 from tests.documents.test_overlay import photograph

@@ -16,7 +16,7 @@ from rubbing2pattern.matching.alike import groups_alike
 from rubbing2pattern.matching.assigning import assign
 from rubbing2pattern.matching.fitting import poses
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Opening, Verdict
-from rubbing2pattern.matching.openings import openings_of
+from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.options.match import MatchOptions
 from tests.loose import ANGLE, BAR, KITE, LEAN, TRIANGLE, lying, opening, uneven
 from tests.panels import HEART_MM, two_by_two

@@ -11,7 +11,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Point, Polygon, box
 
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.clearance import laid
 from rubbing2pattern.matching.distances import DistanceGrid, ExactDistance, even_ring
 from rubbing2pattern.matching.fitting import pose_in, poses

@@ -17,7 +17,7 @@ from skimage.segmentation import watershed
 
 from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.findings import Code
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.matching.outlines import LooseFound, find_pieces
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Photograph, Rubbing, Scale

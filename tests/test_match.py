@@ -15,24 +15,24 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.documents.match_record import read_matches
-from rubbing2pattern.documents.record import panel_of, read_record
+from rubbing2pattern.documents.matches.record import read_matches
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.findings import Code
-from rubbing2pattern.frame import Placement, Warp
+from rubbing2pattern.geometry.frame import Placement, Warp
 from rubbing2pattern.glazing.entries import Action, Entry, Filled, State
 from rubbing2pattern.glazing.folder import Known, held_in
-from rubbing2pattern.lists import list_folder
-from rubbing2pattern.match import match_pieces, write_matches
+from rubbing2pattern.inputs.reference import Dpi
 from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
 from rubbing2pattern.matching.loose import LoosePiece, Verdict
-from rubbing2pattern.matching.openings import openings_of
+from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.output import MATCH_NAMES
-from rubbing2pattern.reference import Dpi
+from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.workflows.lists import list_folder
+from rubbing2pattern.workflows.match import match_pieces, write_matches
 from tests.glazing.sheets import type_in_folder
 from tests.panels import lattice, mosaic, two_by_two
 from tests.test_cli import listing, run

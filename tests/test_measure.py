@@ -9,8 +9,8 @@ import pytest
 from scipy import ndimage
 from shapely.geometry import LineString
 
-from rubbing2pattern.measuring.width import band_width, joined_width
 from rubbing2pattern.reading import LeadNet, NetCame
+from rubbing2pattern.stages.measure.width import band_width, joined_width
 from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured
 
 WIDTHS = (4.0, 6.0, 10.0)

@@ -10,8 +10,8 @@ from shapely.geometry import Point as Place, Polygon, box
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.options.pieces import PieceOptions
-from rubbing2pattern.paneling.notches import inward_corners
 from rubbing2pattern.stages.audit import audit
+from rubbing2pattern.stages.audit.notches import inward_corners
 from rubbing2pattern.stages.pieces import cut_pieces
 from tests.nets import Draft
 

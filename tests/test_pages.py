@@ -10,7 +10,7 @@ import pytest
 
 from rubbing2pattern import errors
 from rubbing2pattern.cli import main
-from rubbing2pattern.documents.lists import cames_csv, pieces_csv
+from rubbing2pattern.documents.lists.glass_and_lead import cames_csv, pieces_csv
 from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.output import OWN_NAMES

@@ -10,9 +10,9 @@ import pytest
 import shapely
 from shapely.geometry import MultiPolygon, Point as Spot
 
-from rubbing2pattern.curves import Line
 from rubbing2pattern.errors import NoLeadFound
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.curves import Line
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import JointKind
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.stages.pieces import cut_pieces

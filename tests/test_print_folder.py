@@ -9,9 +9,9 @@ import pymupdf
 import pytest
 
 from rubbing2pattern import correct_folder, list_folder, print_folder
-from rubbing2pattern.corrections import corrections_from
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.inputs.corrections import corrections_from
 from tests.glazing.sheets import FOUR, type_in_folder
 from tests.test_cli import listing, refused, run
 from tests.test_lists_folder import COARSE, JOIN, PROVENANCE, RUBBING, TYPED

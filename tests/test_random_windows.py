@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
-from rubbing2pattern.frame import Placement
+from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.stages.pieces import cut_pieces

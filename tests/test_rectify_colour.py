@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 import pytest
 
+from rubbing2pattern.inputs.reference import Mark, Marks, Sheet
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph, Rubbing
-from rubbing2pattern.rectifying.tint import tint_of
-from rubbing2pattern.reference import Mark, Marks, Sheet
 from rubbing2pattern.stages.rectify import rectify
+from rubbing2pattern.stages.rectify.tint import tint_of
 from tests.camera import Camera, Scene, photograph
 
 OPTIONS = RectifyOptions(least_px_per_mm=1.0)

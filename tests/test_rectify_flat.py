@@ -10,9 +10,9 @@ import pytest
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.reference import Dpi, Ruler, parse_reference
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph
-from rubbing2pattern.reference import Dpi, Ruler, parse_reference
 from rubbing2pattern.stages.rectify import rectify
 from tests.camera import Camera, Scene, photograph
 

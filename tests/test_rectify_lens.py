@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from rubbing2pattern.frame import Warp
-from rubbing2pattern.rectifying.extent import bounds_of, mean_scale, paper_of
-from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.plane import (
+from rubbing2pattern.geometry.frame import Warp
+from rubbing2pattern.stages.rectify.extent import bounds_of, mean_scale, paper_of
+from rubbing2pattern.stages.rectify.lens import Lens
+from rubbing2pattern.stages.rectify.plane import (
     apply,
     camera_misfit,
     homography,
@@ -18,7 +18,7 @@ from rubbing2pattern.rectifying.plane import (
     same_side,
     turns_over,
 )
-from rubbing2pattern.rectifying.solve import soft_least_squares
+from rubbing2pattern.stages.rectify.solve import soft_least_squares
 from tests.camera import Camera
 
 GRID = np.stack(np.meshgrid(np.linspace(0, 600, 7), np.linspace(0, 800, 9)), -1).reshape(-1, 2)

@@ -9,13 +9,13 @@ import pytest
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.reference import Mark, Marks
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph
-from rubbing2pattern.rectifying.fit import Pins
-from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.marks import settle_marks
-from rubbing2pattern.reference import Mark, Marks
 from rubbing2pattern.stages.rectify import rectify
+from rubbing2pattern.stages.rectify.fit import Pins
+from rubbing2pattern.stages.rectify.lens import Lens
+from rubbing2pattern.stages.rectify.marks import settle_marks
 from tests.camera import Camera
 
 OPTIONS = RectifyOptions()

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from rubbing2pattern.errors import RubbingError
+from rubbing2pattern.inputs.reference import Dpi, Mark, Marks, Reference, Ruler, Sheet
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph
-from rubbing2pattern.reference import Dpi, Mark, Marks, Reference, Ruler, Sheet
 from rubbing2pattern.stages.rectify import rectify
 
 ODD = [

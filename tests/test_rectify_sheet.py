@@ -10,9 +10,9 @@ import pytest
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.reference import Mark, Marks, Sheet, parse_reference
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph, Rubbing
-from rubbing2pattern.reference import Mark, Marks, Sheet, parse_reference
 from rubbing2pattern.stages.rectify import rectify
 from tests.camera import Camera, Scene, photograph
 

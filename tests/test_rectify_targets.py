@@ -11,13 +11,13 @@ from hypothesis import given, settings, strategies as st
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.reference import TargetDistance, TargetPosition, Targets
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph
-from rubbing2pattern.rectifying.lens import Lens
-from rubbing2pattern.rectifying.plane import centres_of_squares, crossings
-from rubbing2pattern.rectifying.targets import find_targets, lay_out
-from rubbing2pattern.reference import TargetDistance, TargetPosition, Targets
 from rubbing2pattern.stages.rectify import rectify
+from rubbing2pattern.stages.rectify.lens import Lens
+from rubbing2pattern.stages.rectify.plane import centres_of_squares, crossings
+from rubbing2pattern.stages.rectify.printed_targets import find_targets, lay_out
 from tests.camera import Camera, Scene, photograph
 
 OPTIONS = RectifyOptions()

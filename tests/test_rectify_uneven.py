@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from rubbing2pattern.findings import Code
+from rubbing2pattern.inputs.reference import Mark, Marks, Sheet, TargetPosition, Targets
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import Photograph, Rubbing
-from rubbing2pattern.reference import Mark, Marks, Sheet, TargetPosition, Targets
 from rubbing2pattern.stages.rectify import rectify
 from tests.camera import Camera, Scene, photograph
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
-from rubbing2pattern.reference import (
+from rubbing2pattern.inputs.reference import (
     Dpi,
     Mark,
     Ruler,

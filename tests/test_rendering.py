@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.frame import Warp
 from tests.rendering.capture import View, photographed, scanned
 from tests.rendering.designs import DESIGNS, draw
 from tests.rendering.geometry import Design, Strip, Truth, line

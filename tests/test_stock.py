@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.stock import (
+from rubbing2pattern.trade.stock import (
     DEFAULT_STOCK,
     STOCK_INCH,
     STOCK_MM,

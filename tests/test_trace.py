@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from rubbing2pattern.frame import Frame
+from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.options.trace import TraceOptions
 from rubbing2pattern.reading import RawNet, Skeleton
 from rubbing2pattern.stages.trace import trace

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from rubbing2pattern.window_numbers import WindowNumber, in_order, window_number
+from rubbing2pattern.trade.window_numbers import WindowNumber, in_order, window_number
 
 
 def test_the_published_example() -> None:

@@ -1,1 +1,1 @@
-"""The workbench of the archive package: a bag by RFC 8493, what is said about it, its check."""
+"""The workbench of the archive package: a bag by RFC 8493, the page for its reader, its check."""

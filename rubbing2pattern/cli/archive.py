@@ -47,8 +47,8 @@ def archive(
     as_json: bool,
 ) -> int:
     """Pack FOLDERS of results into a package for keeping (BagIt, RFC 8493)."""
-    from rubbing2pattern.archive import archive_folders
-    from rubbing2pattern.archiving.about import NOTHING_SAID, read_about
+    from rubbing2pattern.inputs.about import NOTHING_SAID, read_about
+    from rubbing2pattern.workflows.archive import archive_folders
 
     about = read_about(about_file) if about_file else NOTHING_SAID
     done = archive_folders(folders, bag, about=about, images=_images(images, folders))
@@ -71,7 +71,7 @@ def archive(
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def verify(bag: Path, as_json: bool) -> int:
     """Check a package BAG: its sums, its records, and that they still give the same drawings."""
-    from rubbing2pattern.archive import verify_bag
+    from rubbing2pattern.workflows.archive import verify_bag
 
     found = verify_bag(bag)
     if as_json:
@@ -89,8 +89,8 @@ def verify(bag: Path, as_json: bool) -> int:
 
 
 def _images(given: tuple[str, ...], folders: tuple[Path, ...]) -> dict[str, Path]:
-    from rubbing2pattern.documents.record import read_record
     from rubbing2pattern.output import RECORD_NAME
+    from rubbing2pattern.record.panel import read_record
 
     found: dict[str, Path] = {}
     for text in given:

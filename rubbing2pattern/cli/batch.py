@@ -21,12 +21,12 @@ from rubbing2pattern.cli.shared import (
     reference_options,
 )
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, EXIT_SOME_FAILED
-from rubbing2pattern.reference import REFERENCES
+from rubbing2pattern.inputs.reference import REFERENCES
 
 if TYPE_CHECKING:
-    from rubbing2pattern.batch import Batch
     from rubbing2pattern.collection.stamps import Outcome
     from rubbing2pattern.options import Options
+    from rubbing2pattern.workflows.batch import Batch
 
 _MOST = 20
 
@@ -94,8 +94,8 @@ def batch(
         given.pop(name)
     options = options_of(given)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.batch import run_batch
-    from rubbing2pattern.collection.rows import Common, read_rows
+    from rubbing2pattern.inputs.collection_list import Common, read_rows
+    from rubbing2pattern.workflows.batch import run_batch
 
     common = Common(reference, seen_from or "unstated", options)
     listed = read_rows(rows, common)

@@ -70,9 +70,9 @@ def compare(
     if folder is not None:
         check_folder(folder, overwrite=overwrite, record=COMPARISON_NAME)
     # The libraries behind comparing take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.compare import GROUPS, compare_folders, write_comparison
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.setting import with_settings_of
+    from rubbing2pattern.workflows.compare import GROUPS, compare_folders, write_comparison
 
     given = [*settings, f"documents.units={units}"]
     options = with_settings_of(GROUPS, Options(), given, "comparing")
@@ -88,7 +88,7 @@ def compare(
 
 
 def _summary(found: Comparison, folder: Path | None) -> dict[str, Any]:
-    from rubbing2pattern.documents.comparison_record import comparison_record
+    from rubbing2pattern.documents.comparison.record import comparison_record
 
     record = comparison_record(found, {}).model_dump(mode="json")
     kept = ("before", "after", "registration", "differs", "lone_leads", "lone_joints", "sides",
@@ -106,7 +106,7 @@ def _summary(found: Comparison, folder: Path | None) -> dict[str, Any]:
 
 
 def _table(found: Comparison, folder: Path | None, options: DocumentOptions) -> Iterator[str]:
-    from rubbing2pattern.documents.comparison_words import (
+    from rubbing2pattern.documents.comparison.sentences import (
         bow_told,
         changes_told,
         laid_told,

@@ -15,7 +15,7 @@ from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
-    from rubbing2pattern.correct import Corrected
+    from rubbing2pattern.workflows.correct import Corrected
 
 _HEAD = 11
 
@@ -38,8 +38,8 @@ def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units:
     All corrections are made or none; docs/corrections.md lists them. Numbers and ids of what did
     not change stay, the record tells who changed what and when, and a copy of the file is kept.
     """
-    from rubbing2pattern.correct import correct_folder
-    from rubbing2pattern.corrections import read_corrections
+    from rubbing2pattern.inputs.corrections import read_corrections
+    from rubbing2pattern.workflows.correct import correct_folder
 
     done = correct_folder(folder, read_corrections(corrections))
     if as_json:

@@ -25,8 +25,8 @@ def demo(folder: Path, **given: Any) -> int:
     from dataclasses import replace
 
     from rubbing2pattern.demo import PANEL, PICTURE, SEEN_FROM, SHEET
+    from rubbing2pattern.inputs.reference import parse_reference
     from rubbing2pattern.options import Options
-    from rubbing2pattern.reference import parse_reference
 
     options = Options()
     options = replace(options, documents=replace(options.documents, units=given["units"]))

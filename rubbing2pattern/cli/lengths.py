@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.stock import StockWidth, parse_stock
+from rubbing2pattern.trade.stock import StockWidth, parse_stock
 from rubbing2pattern.units import parse_length
 
 

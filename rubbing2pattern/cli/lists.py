@@ -15,7 +15,7 @@ from rubbing2pattern.errors import EXIT_DONE, UsageFault
 from rubbing2pattern.units import parse_sheet
 
 if TYPE_CHECKING:
-    from rubbing2pattern.lists import Listed
+    from rubbing2pattern.workflows.lists import Listed
 
 _HEAD = 11
 _MOST = 10
@@ -64,7 +64,7 @@ def lists(
     to buy, templates of the pieces to replace and the firings of the kiln; what was typed stays
     on pieces.xlsx and pieces.csv.
     """
-    from rubbing2pattern.lists import list_folder
+    from rubbing2pattern.workflows.lists import list_folder
 
     if glass_sheet is not None:
         width_mm, height_mm = parse_sheet(glass_sheet)

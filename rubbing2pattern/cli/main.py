@@ -13,7 +13,7 @@ from typing import Any
 
 import click
 
-from rubbing2pattern import __version__
+from rubbing2pattern._version import __version__
 from rubbing2pattern.cli.archive import archive, verify
 from rubbing2pattern.cli.batch import batch
 from rubbing2pattern.cli.compare import compare

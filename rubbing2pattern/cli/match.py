@@ -25,10 +25,10 @@ from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
     from rubbing2pattern.findings import Finding
-    from rubbing2pattern.match import Matching
     from rubbing2pattern.matching.loose import Match
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.documents import DocumentOptions
+    from rubbing2pattern.workflows.match import Matching
 
 _HEAD = 11
 _MOST = 12
@@ -99,7 +99,7 @@ def match(
     options = _options(given, units)
     check_folder(folder, overwrite=overwrite, record=MATCHES_NAME)
     # The libraries behind matching take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.match import match_pieces, read_known, write_matches
+    from rubbing2pattern.workflows.match import match_pieces, read_known, write_matches
 
     numbers = None if known is None else read_known(known)
     with shown_progress(quiet=quiet) as progress:
@@ -123,9 +123,9 @@ def match(
 
 
 def _options(given: dict[str, Any], units: Unit) -> Options:
-    from rubbing2pattern.match import GROUPS
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.setting import with_settings_of
+    from rubbing2pattern.workflows.match import GROUPS
 
     settings = [*given.pop("settings"), f"documents.units={units}"]
     for name in ("glass", "camera"):
@@ -196,7 +196,7 @@ def _nothing_fits(matching: Matching) -> str:
 
 
 def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[str, str]]:
-    from rubbing2pattern.documents.match_words import numbers_told
+    from rubbing2pattern.documents.matches.sentences import numbers_told
     from rubbing2pattern.matching.loose import Verdict
 
     for verdict in Verdict:

@@ -15,7 +15,7 @@ from rubbing2pattern.errors import EXIT_DONE
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
-    from rubbing2pattern.printing import Printed
+    from rubbing2pattern.workflows.printing import Printed
 
 _HEAD = 13
 
@@ -53,7 +53,7 @@ def print_again(
     The rubbing is not read again: the panel with its corrections, and what was typed on its
     sheets, stay as they are. What is not given stays as it was the last time.
     """
-    from rubbing2pattern.printing import print_folder
+    from rubbing2pattern.workflows.printing import print_folder
 
     done = print_folder(
         folder, papers=paper, print_scale=print_scale, mirrored=mirrored, settings=settings

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 import click
 
-from rubbing2pattern.progress import Progress, Silent
+from rubbing2pattern.workflows.progress import Progress, Silent
 
 
 @contextmanager

@@ -18,8 +18,8 @@ from rubbing2pattern.output import check_folder
 from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
+    from rubbing2pattern.inputs.reference import Reference
     from rubbing2pattern.options import Options
-    from rubbing2pattern.reference import Reference
 
 
 def run_one(
@@ -41,8 +41,8 @@ def run_one(
     replaces: dict[str, Any] = {"overwrite": overwrite, "discard_corrections": discard_corrections}
     check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.folders import typed_in
-    from rubbing2pattern.pipeline import trace_rubbing, write_reading
+    from rubbing2pattern.workflows.folders import typed_in
+    from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 
     typed_in(folder, options)  # A sheet that cannot be carried over is told before the long work.
     with shown_progress(quiet=quiet) as progress:

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rubbing2pattern.cli.lengths import length_mm, stock
-from rubbing2pattern.reference import REFERENCES
-from rubbing2pattern.stock import STOCK_INCH, STOCK_MM
+from rubbing2pattern.inputs.reference import REFERENCES
+from rubbing2pattern.trade.stock import STOCK_INCH, STOCK_MM
 
 if TYPE_CHECKING:
+    from rubbing2pattern.inputs.reference import Reference
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.documents import DocumentOptions
     from rubbing2pattern.options.paper import PaperOptions
-    from rubbing2pattern.reference import Reference
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -147,15 +147,15 @@ def output_options(command: F) -> F:
 
 def reference_of(given: dict[str, Any]) -> Reference:
     """Take the reference out of the parameters of a command."""
-    from rubbing2pattern.reference import parse_reference
+    from rubbing2pattern.inputs.reference import parse_reference
 
     return parse_reference(**{name: given.pop(name) for name in REFERENCES})
 
 
 def options_of(given: dict[str, Any]) -> Options:
     """Take the options of a run out of the parameters of a command."""
+    from rubbing2pattern.inputs.calipers import parse_calipers
     from rubbing2pattern.options import Options
-    from rubbing2pattern.options.calipers import parse_calipers
     from rubbing2pattern.options.setting import with_settings
 
     options = with_settings(Options(), given.pop("settings"))

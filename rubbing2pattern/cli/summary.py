@@ -14,7 +14,7 @@ from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
     from rubbing2pattern.model import Came, Panel
-    from rubbing2pattern.pipeline import Reading
+    from rubbing2pattern.workflows.pipeline import Reading
 
 WORST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 

@@ -1,1 +1,1 @@
-"""Many rubbings at once: the list of them, what is remembered of each, and their sums."""
+"""Many rubbings at once: what is remembered of each, and their sums."""

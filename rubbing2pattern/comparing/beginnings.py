@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from rubbing2pattern.comparing.rigid import Motion, closed_fit, turned
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.compare import CompareOptions

@@ -16,8 +16,8 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.comparing.found import BorderSide, Bow, SideKind
 from rubbing2pattern.comparing.registering import Registration
-from rubbing2pattern.curves import as_point, points_at, running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import as_point, points_at, running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.compare import CompareOptions
 

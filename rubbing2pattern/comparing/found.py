@@ -7,8 +7,8 @@ from enum import StrEnum
 
 from rubbing2pattern.comparing.registering import Registration
 from rubbing2pattern.comparing.rigid import Motion
-from rubbing2pattern.curves import Point
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Panel
 
 

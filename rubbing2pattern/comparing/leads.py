@@ -15,8 +15,8 @@ import shapely
 from rubbing2pattern.comparing.found import Fate, LeadPair, LoneLead
 from rubbing2pattern.comparing.places import Bools, Indices, Places, ways
 from rubbing2pattern.comparing.registering import Registration
-from rubbing2pattern.curves import Point, as_point
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import Point, as_point
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came, Panel
 from rubbing2pattern.options.compare import CompareOptions
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import shapely
 
 from rubbing2pattern.comparing.rigid import Motion, turned
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came
 
 _CHORD_MM = 0.005

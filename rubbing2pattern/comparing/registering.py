@@ -14,7 +14,7 @@ from rubbing2pattern.comparing.beginnings import beginnings
 from rubbing2pattern.comparing.places import Bools, Places
 from rubbing2pattern.comparing.rigid import Motion
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.compare import CompareOptions
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.frame import Array, Placement, points_array
+from rubbing2pattern.geometry.frame import Array, Placement, points_array
 
 STILL = Placement()
 

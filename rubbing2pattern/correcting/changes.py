@@ -11,10 +11,12 @@ from typing import Any
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.correcting.lead import Lead, lead_of, shifted, told
 from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.correcting.one_lead import Lead, lead_of, shifted, told
 from rubbing2pattern.correcting.shapes import curve_through
-from rubbing2pattern.corrections import (
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.inputs.corrections import (
     AddLead,
     Corrections,
     JoinPieces,
@@ -25,8 +27,6 @@ from rubbing2pattern.corrections import (
     SplitPiece,
     Table,
 )
-from rubbing2pattern.curves import Point
-from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.model import Change, Corrected, Panel, Piece
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.paneling.lines import leaving_deg
@@ -42,7 +42,7 @@ class Changes:
 
     1. Places, ids and numbers mean the panel as it was before the file, whatever its other tables
        do; only the ends of new leads and places of widths look at what was changed before them.
-    2. The order is that of `rubbing2pattern.corrections.TABLES`: leads go before others come.
+    2. The order is that of `inputs.corrections.TABLES`: leads go before others come.
     3. All faults of a file are collected; one is enough to refuse it.
 
     Attributes

@@ -8,12 +8,12 @@ from collections.abc import Iterable, Sequence
 import shapely
 from shapely.geometry import Point as ShapelyPoint
 
-from rubbing2pattern.correcting.lead import told
 from rubbing2pattern.correcting.names import near
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.corrections import Dismiss
+from rubbing2pattern.correcting.one_lead import told
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.inputs.corrections import Dismiss
 from rubbing2pattern.model import Corrected, Dismissal
 from rubbing2pattern.options.correct import CorrectOptions
 

@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from scipy.spatial import KDTree
 
-from rubbing2pattern.correcting.lead import id_number
 from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.correcting.one_lead import id_number
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.model import Came, Joint, Panel, Piece
 from rubbing2pattern.paneling.lines import point_along

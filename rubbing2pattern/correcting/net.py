@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.correcting.lead import (
+from rubbing2pattern.correcting.one_lead import (
     CHORD_MM,
     Lead,
     as_one,
@@ -25,8 +25,8 @@ from rubbing2pattern.correcting.lead import (
     told,
 )
 from rubbing2pattern.correcting.shapes import joined
-from rubbing2pattern.curves import Arc, Curve, Point, as_point
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.geometry.curves import Arc, Curve, Point, as_point
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.paneling.crossings import gaps_within, split_curve

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from rubbing2pattern.curves import (
+from rubbing2pattern.geometry.curves import (
     Arc,
     Cubic,
     Curve,
@@ -18,7 +18,7 @@ from rubbing2pattern.curves import (
     as_point,
     running_length,
 )
-from rubbing2pattern.frame import points_array
+from rubbing2pattern.geometry.frame import points_array
 
 _SAME_CIRCLE_MM = 0.05
 _WHOLE_TURN_DEG = 0.05

@@ -1,8 +1,8 @@
 """The documents of the workshop, all made from one record of the panel.
 
-`drawing`, `layers`, `beside`, `leaves`, `lettering`, `mirroring`, `margin` and `pattern` make the
-neutral drawing; `dxf`, `svg` and `pdf` write it, `tiles` on many pages; `lists`, `overlay`,
-`report` and `record` are the other documents.
+`drawing` makes the neutral drawing and `formats` writes it; `tiles` are its pages, `templates` the
+pieces to be made new, `lists` glass and lead; `report` and `overlay` are for checking. What becomes
+of loose pieces, comparisons and collections has rooms of the same kind.
 """
 
 from __future__ import annotations
@@ -12,18 +12,16 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from rubbing2pattern.documents.dxf import dxf_text
-from rubbing2pattern.documents.glazing import Glazing, glazing_documents
+from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
+from rubbing2pattern.documents.formats.dxf import dxf_text
+from rubbing2pattern.documents.formats.pdf import pdf_bytes
+from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
-from rubbing2pattern.documents.lead_list import lead_csv, strips_csv, weights_told
-from rubbing2pattern.documents.lists import cames_csv
+from rubbing2pattern.documents.lists.glass_and_lead import cames_csv
+from rubbing2pattern.documents.lists.glass_documents import Glazing, glazing_documents
+from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, weights_told
 from rubbing2pattern.documents.overlay import overlay_png
-from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
-from rubbing2pattern.documents.pdf import pdf_bytes
-from rubbing2pattern.documents.record import panel_of, record_of, record_text
-from rubbing2pattern.documents.record_history import rubbing_part
 from rubbing2pattern.documents.report import REPORT_NAME, report_html
-from rubbing2pattern.documents.svg import svg_text
 from rubbing2pattern.documents.tiles import tile_documents
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.leading import plan_lead
@@ -33,6 +31,8 @@ from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME
 from rubbing2pattern.reading import Rubbing
+from rubbing2pattern.record.history import rubbing_part
+from rubbing2pattern.record.panel import panel_of, record_of, record_text
 
 __all__ = ["document_files", "write_documents"]
 

@@ -15,9 +15,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from rubbing2pattern.documents.leaves import lead_bounds_mm
+from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
-from rubbing2pattern.frame import Frame
+from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions

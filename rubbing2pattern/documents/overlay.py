@@ -13,13 +13,13 @@ import shapely
 from PIL import Image, ImageDraw, ImageFont
 from shapely.ops import substring
 
-from rubbing2pattern.curves import Point
 from rubbing2pattern.documents.drawing import Text, plain_text
+from rubbing2pattern.documents.drawing.lettering import piece_number
+from rubbing2pattern.documents.drawing.pattern import finding_mark
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
-from rubbing2pattern.documents.lettering import piece_number
-from rubbing2pattern.documents.pattern import finding_mark
 from rubbing2pattern.findings import Severity
-from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import Array, Frame
 from rubbing2pattern.model import Came, Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 
 import cv2
 
-from rubbing2pattern.curves import Line, Point
 from rubbing2pattern.documents.drawing import (
     Anchor,
     Drawing,
@@ -22,7 +21,8 @@ from rubbing2pattern.documents.drawing import (
     Text,
     wrapped,
 )
-from rubbing2pattern.documents.pdf import pdf_bytes
+from rubbing2pattern.documents.formats.pdf import pdf_bytes
+from rubbing2pattern.geometry.curves import Line, Point
 
 IDS = (0, 1, 2, 3)
 CELL_MM = 10.0

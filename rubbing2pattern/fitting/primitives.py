@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 
 
 @dataclass(frozen=True, slots=True)

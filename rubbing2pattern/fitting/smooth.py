@@ -19,7 +19,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 
 BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5, 3e-4)
 """Strengths tried, 1/mm^3: from a straight lead bent by hand to an S that ends in 15 mm radius."""

@@ -6,10 +6,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.glazing.cell_meaning import Words
 from rubbing2pattern.glazing.columns import MEASURED, NUMBER, THICKNESS, heading, of_heading
 from rubbing2pattern.glazing.entries import LATER, NOTHING, TYPED, Entry, Filled, Vanished
 from rubbing2pattern.glazing.table import Book, Cell, Kind, Row, Table, column_letter
-from rubbing2pattern.glazing.words import Words
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.units import MM2_PER_SQUARE_INCH, Unit
 

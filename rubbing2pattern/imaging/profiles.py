@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.curves import points_at, running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.resample import at_points
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from rubbing2pattern.frame import Frame, Warp
+from rubbing2pattern.geometry.frame import Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
 
 _NODE_PX = 16

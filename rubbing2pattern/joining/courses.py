@@ -9,8 +9,8 @@ import numpy.typing as npt
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from rubbing2pattern.curves import points_at, running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals
 from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.reading import LeadMap, RawNet

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.joining.courses import STEP_MM, Courses, Ints
 from rubbing2pattern.options.joining import JoiningOptions
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.joining import JoiningOptions
 
 _ROUNDS = 15

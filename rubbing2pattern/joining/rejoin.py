@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from rubbing2pattern.curves import as_point, running_length
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Array, Join
+from rubbing2pattern.geometry.curves import as_point, running_length
+from rubbing2pattern.geometry.frame import Array, Join
 from rubbing2pattern.joining.courses import courses_of
 from rubbing2pattern.joining.jogs import jogs_of
 from rubbing2pattern.joining.motion import Motion, motion_of
 from rubbing2pattern.joining.seam import Seam
+from rubbing2pattern.joining.seam_tracks import crossings_of, settled, tracks_beside
 from rubbing2pattern.joining.search import seams_of
-from rubbing2pattern.joining.tracks import crossings_of, settled, tracks_beside
 from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.reading import LeadMap, RawNet, Rubbing
 

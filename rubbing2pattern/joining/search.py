@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.joining.courses import STEP_MM, Ints
 from rubbing2pattern.joining.jogs import Jogs
 from rubbing2pattern.joining.motion import prior, robust, rows_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import RawNet

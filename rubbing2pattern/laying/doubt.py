@@ -20,7 +20,7 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.fitting.smooth import SmoothFit
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
 from rubbing2pattern.laying.rows import Ints, Mask, along_mean
 from rubbing2pattern.laying.sights import Sight, pieces_of

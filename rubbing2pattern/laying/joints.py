@@ -14,7 +14,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.knots import Knot
 from rubbing2pattern.laying.runs import Run, polyline_between
 from rubbing2pattern.laying.stubs import Stubs

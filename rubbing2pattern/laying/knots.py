@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.rows import Ints
 from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions

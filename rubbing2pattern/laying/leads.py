@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.corners import cut_at_corners
 from rubbing2pattern.laying.doubt import doubts_of
 from rubbing2pattern.laying.joints import Joint, carried, gathered, joints_of, merged

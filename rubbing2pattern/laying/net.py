@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, arc_through, as_point
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, arc_through, as_point
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.joints import Joint
 from rubbing2pattern.laying.runs import Run, polyline_between
 from rubbing2pattern.laying.shape import Shape

@@ -9,7 +9,7 @@ import numpy as np
 
 from rubbing2pattern.fitting.primitives import LineFit
 from rubbing2pattern.fitting.smooth import Places
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid
 from rubbing2pattern.laying.runs import Run
 from rubbing2pattern.laying.shape import shape_of

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets
 from rubbing2pattern.laying.rows import Rows, along_mean, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions

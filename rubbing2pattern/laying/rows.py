@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.curves import points_at, running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets, sample
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rubbing2pattern.curves import running_length
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
 from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, trimmed
 from rubbing2pattern.laying.ridge import Ridge, ridge_near
 from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along

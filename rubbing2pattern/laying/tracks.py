@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.rows import Ink, Mask, Rows, best_paths, ink_across, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions

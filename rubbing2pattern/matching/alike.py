@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.loose import Opening
 from rubbing2pattern.matching.shapes import Shape, best_fits
 from rubbing2pattern.options.match import MatchOptions

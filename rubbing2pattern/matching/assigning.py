@@ -11,10 +11,9 @@ import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.alike import Group, groups_alike
 from rubbing2pattern.matching.clearance import laid
-from rubbing2pattern.matching.doubts import doubts
 from rubbing2pattern.matching.fitting import Pose, pose_in, poses
 from rubbing2pattern.matching.loose import (
     LoosePiece,
@@ -24,6 +23,7 @@ from rubbing2pattern.matching.loose import (
     Placed,
     Verdict,
 )
+from rubbing2pattern.matching.match_doubts import doubts
 from rubbing2pattern.options.match import MatchOptions
 
 _NEVER = -1e6

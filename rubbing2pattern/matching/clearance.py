@@ -11,8 +11,8 @@ from scipy.optimize import linprog
 from scipy.spatial import HalfspaceIntersection, QhullError
 from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 
-from rubbing2pattern.curves import as_point, running_length
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.curves import as_point, running_length
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.distances import ExactDistance, even_ring
 from rubbing2pattern.matching.fitting import Pose
 from rubbing2pattern.matching.loose import LoosePiece, Opening, Placed, Stretch

@@ -14,8 +14,8 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.curves import points_at, running_length
-from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.frame import Array, Frame
 
 _SPACING_MM = 0.25
 _FLAT_MM = 0.01

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import expit
 
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.distances import DistanceGrid, ExactDistance, even_ring
 from rubbing2pattern.matching.loose import LoosePiece, Opening
 from rubbing2pattern.matching.shapes import Shape, likely_starts, turned_over

@@ -18,7 +18,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.options.fragments import FragmentOptions
 

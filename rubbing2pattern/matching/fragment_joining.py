@@ -14,7 +14,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.matching.fragment_edges import FINE_MM, Glass, moved, ring_normals
 from rubbing2pattern.matching.fragment_laying import least_squares_step

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.distances import DistanceGrid
 from rubbing2pattern.matching.fragment_edges import Glass, Poses, alike_stretches, moved
 from rubbing2pattern.options.fragments import FragmentOptions

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.matching.alike import groups_alike
 from rubbing2pattern.matching.fragment_choice import Choice, chosen_with_margins
 from rubbing2pattern.matching.fragment_edges import Glass

@@ -8,11 +8,11 @@ from pathlib import Path
 
 from shapely.geometry import Point as ShapelyPoint
 
-from rubbing2pattern.curves import Point
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.frame import Warp
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import Warp
+from rubbing2pattern.inputs.reference import Row, table_rows
 from rubbing2pattern.matching.loose import LoosePiece
-from rubbing2pattern.reference import Row, table_rows
 
 _BY_NAME = ("piece", "number")
 _BY_PLACE = ("pixel_x", "pixel_y", "number")

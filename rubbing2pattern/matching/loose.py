@@ -11,9 +11,9 @@ from enum import StrEnum
 
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.curves import Point
 from rubbing2pattern.findings import Finding
-from rubbing2pattern.frame import Array, Placement
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import Array, Placement
 
 
 class Verdict(StrEnum):

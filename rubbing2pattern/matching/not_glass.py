@@ -11,7 +11,7 @@ import shapely
 from scipy.ndimage import median_filter
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.ground import Mask, Working
 from rubbing2pattern.matching.touching import outline_px
 from rubbing2pattern.options.loose import LooseOptions

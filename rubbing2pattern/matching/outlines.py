@@ -14,8 +14,7 @@ from skimage.color import rgb2lab
 
 from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.findings import Code, Finding, Point, Severity
-from rubbing2pattern.frame import Array
-from rubbing2pattern.matching.corners import corners_of, with_corners
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.edges import covered, disc
 from rubbing2pattern.matching.ground import (
     Colour,
@@ -28,6 +27,7 @@ from rubbing2pattern.matching.ground import (
 )
 from rubbing2pattern.matching.loose import LoosePiece
 from rubbing2pattern.matching.not_glass import targets_in
+from rubbing2pattern.matching.outline_corners import corners_of, with_corners
 from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
 from rubbing2pattern.matching.parts import Part, parts_of
 from rubbing2pattern.matching.settling import Zone, even_ring, settle

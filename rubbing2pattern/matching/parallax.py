@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.frame import Array, Warp
+from rubbing2pattern.geometry.frame import Array, Warp
 from rubbing2pattern.imaging.profiles import left_normals
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Rubbing

@@ -13,7 +13,7 @@ import numpy as np
 from shapely.geometry import Polygon
 from skimage.segmentation import watershed
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.edges import Covered, disc, rim_of
 from rubbing2pattern.matching.ground import Mask, Working
 from rubbing2pattern.matching.not_glass import is_ruler, is_target

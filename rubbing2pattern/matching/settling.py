@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
-from rubbing2pattern.curves import points_at, running_length
-from rubbing2pattern.frame import Array, Warp
+from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.frame import Array, Warp
 from rubbing2pattern.imaging.profiles import left_normals
 from rubbing2pattern.matching.ground import Colour, linear
 from rubbing2pattern.options.loose import LooseOptions

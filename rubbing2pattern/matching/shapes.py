@@ -18,7 +18,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.options.match import MatchOptions
 

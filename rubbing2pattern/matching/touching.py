@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from scipy.ndimage import gaussian_filter1d
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.edges import disc
 from rubbing2pattern.matching.ground import Mask, Working
 from rubbing2pattern.matching.settling import even_ring

@@ -7,7 +7,7 @@ from enum import Enum
 from typing import Any
 
 from rubbing2pattern.options import Options
-from rubbing2pattern.stock import StockWidth
+from rubbing2pattern.trade.stock import StockWidth
 
 _HEAD = """\
 # Options

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.inputs.calipers import Calipers, as_calipers
 from rubbing2pattern.options.base import Checked, choice, value
-from rubbing2pattern.options.calipers import Calipers, as_calipers
-from rubbing2pattern.stock import DEFAULT_STOCK, StockWidth
+from rubbing2pattern.trade.stock import DEFAULT_STOCK, StockWidth
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options import Options
-from rubbing2pattern.stock import StockWidth, parse_stock
+from rubbing2pattern.trade.stock import StockWidth, parse_stock
 
 _YES = ("yes", "true", "on", "1")
 _NO = ("no", "false", "off", "0")

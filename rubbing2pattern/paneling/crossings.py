@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, Point
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Array, points_array
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point
+from rubbing2pattern.geometry.frame import Array, points_array
 from rubbing2pattern.model import JointKind
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, lead_lines

@@ -8,7 +8,7 @@ import shapely
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 
 
 def enclosed(paths: Iterable[Array]) -> BaseGeometry:

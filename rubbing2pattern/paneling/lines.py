@@ -11,8 +11,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.curves import Arc, Cubic, Curve, Line, as_point, points_at, running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import (
+    Arc,
+    Cubic,
+    Curve,
+    Line,
+    as_point,
+    points_at,
+    running_length,
+)
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.reading import LeadNet, NetCame
 
 Indices = npt.NDArray[np.int64]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Rectangle
 from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.outlines import Shapes

@@ -12,7 +12,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.openings import Opening
 from rubbing2pattern.paneling.walk import Walk

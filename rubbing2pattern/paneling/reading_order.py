@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 
 
 def reading_order(places_mm: Array, heights_mm: Array, row_share: float) -> list[int]:

@@ -14,8 +14,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from rubbing2pattern.curves import running_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.paneling.lines import LeadLines, signed_area
 
 Walk = tuple[int, ...]

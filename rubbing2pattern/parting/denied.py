@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from rubbing2pattern.findings import Code, Finding, Point, Severity
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import Grid, LeadMap
 

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet

@@ -12,9 +12,9 @@ from itertools import combinations, pairwise
 import numpy as np
 import shapely
 
-from rubbing2pattern.curves import points_at, polyline_length, running_length
 from rubbing2pattern.fitting.primitives import fit_line
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import points_at, polyline_length, running_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet

@@ -15,8 +15,8 @@ import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from rubbing2pattern.curves import polyline_length
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import polyline_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import RawNet
 

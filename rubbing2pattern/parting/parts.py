@@ -8,9 +8,9 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import polyline_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.enclosed import enclosed
 from rubbing2pattern.reading import LeadMap, RawNet

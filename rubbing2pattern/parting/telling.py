@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 from scipy.special import expit
 
-from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.curves import polyline_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
 from rubbing2pattern.parting.partition import Mask

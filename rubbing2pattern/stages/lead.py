@@ -8,7 +8,7 @@ import numpy.typing as npt
 import shapely
 
 from rubbing2pattern.errors import NoLeadFound
-from rubbing2pattern.frame import Frame
+from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.imaging.density import density, paper_level
 from rubbing2pattern.imaging.lead_network import CELL_MM, network_maps
 from rubbing2pattern.imaging.resample import on_grid

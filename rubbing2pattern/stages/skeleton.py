@@ -9,7 +9,7 @@ from scipy import ndimage
 from skimage.morphology import reconstruction, skeletonize as thinned
 from skimage.segmentation import watershed
 
-from rubbing2pattern.frame import Array
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.skeleton import SkeletonOptions
 from rubbing2pattern.reading import LeadMap, Skeleton
 

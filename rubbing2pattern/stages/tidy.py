@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from rubbing2pattern.curves import polyline_length
 from rubbing2pattern.errors import NoLeadFound
+from rubbing2pattern.geometry.curves import polyline_length
 from rubbing2pattern.laying import laying
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from rubbing2pattern.curves import running_length
-from rubbing2pattern.frame import Array, Frame
+from rubbing2pattern.geometry.curves import running_length
+from rubbing2pattern.geometry.frame import Array, Frame
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options.trace import TraceOptions
 from rubbing2pattern.reading import RawNet, Skeleton

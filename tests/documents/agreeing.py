@@ -26,8 +26,8 @@ from openpyxl import load_workbook
 from shapely.geometry import LineString, Point, Polygon
 
 from rubbing2pattern import correct_folder, list_folder
-from rubbing2pattern.corrections import corrections_from
 from rubbing2pattern.documents import write_documents
+from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import PaperOptions

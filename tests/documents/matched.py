@@ -10,9 +10,8 @@ from PIL import Image, ImageDraw
 from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
-from rubbing2pattern.documents.matches import LoosePhoto, Matching
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Array, Placement, Warp
+from rubbing2pattern.geometry.frame import Array, Placement, Warp
 from rubbing2pattern.matching.assigning import assign
 from rubbing2pattern.matching.loose import (
     Assembly,
@@ -22,7 +21,8 @@ from rubbing2pattern.matching.loose import (
     Placed,
     Verdict,
 )
-from rubbing2pattern.matching.openings import openings_of
+from rubbing2pattern.matching.panel_openings import openings_of
+from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.match import MatchOptions
 from rubbing2pattern.reading import Photograph, Rubbing, Scale

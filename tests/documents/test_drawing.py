@@ -10,21 +10,21 @@ import shapely
 from shapely.affinity import rotate
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-from rubbing2pattern.curves import Arc, Cubic, Line
-from rubbing2pattern.documents import layers
 from rubbing2pattern.documents.drawing import (
     Drawing,
     Outline,
     Stroke,
     Text,
+    layers,
     plain_text,
     text_width_mm,
     wrapped,
 )
-from rubbing2pattern.documents.lettering import piece_number, text_box
-from rubbing2pattern.documents.pattern import pattern_drawing
-from rubbing2pattern.documents.widths import letter_of, widths_used
+from rubbing2pattern.documents.drawing.lettering import piece_number, text_box
+from rubbing2pattern.documents.drawing.pattern import pattern_drawing
+from rubbing2pattern.documents.drawing.width_letters import letter_of, widths_used
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.geometry.curves import Arc, Cubic, Line
 from rubbing2pattern.model import Panel, Piece, Rectangle
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels

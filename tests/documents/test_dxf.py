@@ -15,10 +15,10 @@ import pytest
 from ezdxf.document import Drawing as Document
 from shapely.geometry import LineString, Point, Polygon
 
-from rubbing2pattern.curves import Arc, Cubic
-from rubbing2pattern.documents import layers
-from rubbing2pattern.documents.dxf import dxf_text
-from rubbing2pattern.documents.pattern import pattern_drawing
+from rubbing2pattern.documents.drawing import layers
+from rubbing2pattern.documents.drawing.pattern import pattern_drawing
+from rubbing2pattern.documents.formats.dxf import dxf_text
+from rubbing2pattern.geometry.curves import Arc, Cubic
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from openpyxl import load_workbook
 
-from rubbing2pattern.documents.glass_lists import NOT_STATED
+from rubbing2pattern.documents.lists.glass_to_buy import NOT_STATED
 from rubbing2pattern.glazing.entries import Action, Decoration, Entry, Filled, State
 from rubbing2pattern.glazing.kiln import firings
 from rubbing2pattern.glazing.new_glass import glass_orders

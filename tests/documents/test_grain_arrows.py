@@ -11,7 +11,7 @@ import shapely
 from shapely.affinity import rotate
 from shapely.geometry import Polygon, box
 
-from rubbing2pattern.documents.template_marks import longest_near
+from rubbing2pattern.documents.templates.one_piece import longest_near
 from tests import panels
 
 LEAST_MM = 5.0

@@ -11,15 +11,15 @@ from time import process_time
 import pytest
 
 from rubbing2pattern.documents import document_files
-from rubbing2pattern.documents.lead_list import lead_csv, strips_csv, weights_told
-from rubbing2pattern.documents.lists import cames_csv
-from rubbing2pattern.documents.record import panel_of, record_from_text, record_of, record_text
-from rubbing2pattern.documents.report_lead import order_rows
-from rubbing2pattern.documents.widths import widths_used
+from rubbing2pattern.documents.drawing.width_letters import widths_used
+from rubbing2pattern.documents.lists.glass_and_lead import cames_csv
+from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, weights_told
+from rubbing2pattern.documents.report.lead_needed import order_rows
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.leading import LeadingOptions
+from rubbing2pattern.record.panel import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.units import parse_length
 from tests import panels
 

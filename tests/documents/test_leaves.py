@@ -10,9 +10,9 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.curves import Arc, Cubic, Line
-from rubbing2pattern.documents.beside import offset_curves, portion, sampled
-from rubbing2pattern.documents.leaves import lead_bounds_mm, leaf_edges, middle_of
+from rubbing2pattern.documents.drawing.beside import offset_curves, portion, sampled
+from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm, leaf_edges, middle_of
+from rubbing2pattern.geometry.curves import Arc, Cubic, Line
 from rubbing2pattern.model import Panel
 from tests import panels
 

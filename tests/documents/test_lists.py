@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from rubbing2pattern.documents.lists import cames_csv, pieces_csv
+from rubbing2pattern.documents.lists.glass_and_lead import cames_csv, pieces_csv
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.units import parse_length
 from tests import panels

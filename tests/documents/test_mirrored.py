@@ -13,7 +13,7 @@ import pymupdf
 import pytest
 
 from rubbing2pattern.documents import document_files
-from rubbing2pattern.documents.pattern import pattern_drawing
+from rubbing2pattern.documents.drawing.pattern import pattern_drawing
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import PaperOptions

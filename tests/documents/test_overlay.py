@@ -22,7 +22,7 @@ from rubbing2pattern.documents.overlay import (
 )
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Code, Finding, Severity
-from rubbing2pattern.frame import Frame, Placement, Warp
+from rubbing2pattern.geometry.frame import Frame, Placement, Warp
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Photograph, Rubbing

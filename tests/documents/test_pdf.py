@@ -12,11 +12,11 @@ import pypdf
 import pytest
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.curves import Arc, Cubic
 from rubbing2pattern.documents.drawing import Drawing
-from rubbing2pattern.documents.pattern import pattern_drawing
-from rubbing2pattern.documents.pdf import arc_curves, pdf_bytes
+from rubbing2pattern.documents.drawing.pattern import pattern_drawing
+from rubbing2pattern.documents.formats.pdf import arc_curves, pdf_bytes
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.geometry.curves import Arc, Cubic
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels

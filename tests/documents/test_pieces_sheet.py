@@ -12,7 +12,7 @@ import pytest
 from openpyxl import load_workbook
 from PIL import Image
 
-from rubbing2pattern.documents.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
+from rubbing2pattern.documents.lists.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
 from rubbing2pattern.glazing.columns import columns, of_heading
 from rubbing2pattern.glazing.entries import (
     DECORATIONS,

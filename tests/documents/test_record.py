@@ -16,8 +16,10 @@ import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, Polygon, box
 
-from rubbing2pattern.curves import Arc, Cubic, Line
-from rubbing2pattern.documents.record import (
+from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.geometry.curves import Arc, Cubic, Line
+from rubbing2pattern.model import Panel
+from rubbing2pattern.record.panel import (
     panel_of,
     read_record,
     record_from_text,
@@ -25,8 +27,6 @@ from rubbing2pattern.documents.record import (
     record_text,
     schema_text,
 )
-from rubbing2pattern.errors import InputUnreadable
-from rubbing2pattern.model import Panel
 from tests import panels
 
 ROOT = Path(__file__).parents[2]

@@ -18,13 +18,13 @@ from PIL import Image
 from shapely.geometry import LineString, Point
 
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, overlay_frame
-from rubbing2pattern.documents.record import panel_of, record_of
 from rubbing2pattern.documents.report import report_html
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import AppliedCorrections, Change, Dismissal, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.leading import LeadingOptions
+from rubbing2pattern.record.panel import panel_of, record_of
 from rubbing2pattern.units import parse_length
 from tests import panels
 
@@ -375,7 +375,7 @@ def test_same_input_same_bytes(panel: Panel, page: str) -> None:
 
 def test_the_template_is_part_of_the_package() -> None:
     for name in ("report.html.jinja", "report.css"):
-        assert (files("rubbing2pattern.documents") / name).is_file()
+        assert (files("rubbing2pattern.documents.pages") / name).is_file()
 
 
 def test_two_hundred_and_fifty_pieces_take_no_time_to_speak_of() -> None:

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.documents import document_files, layers
-from rubbing2pattern.documents.drawing import Text
-from rubbing2pattern.documents.lettering import text_box
-from rubbing2pattern.documents.pattern import PanelMarks, panel_marks
+from rubbing2pattern.documents import document_files
+from rubbing2pattern.documents.drawing import Text, layers
+from rubbing2pattern.documents.drawing.lettering import text_box
+from rubbing2pattern.documents.drawing.pattern import PanelMarks, panel_marks
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.leading import LeadPlan, plan_lead
 from rubbing2pattern.model import Panel

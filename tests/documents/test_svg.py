@@ -12,10 +12,9 @@ import pytest
 import resvg_py
 from shapely.geometry import Point
 
-from rubbing2pattern.documents import layers
-from rubbing2pattern.documents.drawing import Drawing, Text
-from rubbing2pattern.documents.pattern import pattern_drawing
-from rubbing2pattern.documents.svg import svg_text
+from rubbing2pattern.documents.drawing import Drawing, Text, layers
+from rubbing2pattern.documents.drawing.pattern import pattern_drawing
+from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels

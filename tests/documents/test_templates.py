@@ -19,13 +19,13 @@ import shapely
 from shapely.affinity import rotate, scale as scale_shape, translate
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-from rubbing2pattern.curves import Line, arc_through
 from rubbing2pattern.documents.templates import (
     TemplatePiece,
     template_documents,
     without_template,
 )
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.geometry.curves import Line, arc_through
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.templates import TemplateOptions

@@ -15,10 +15,10 @@ import pytest
 import shapely
 from shapely.geometry import box
 
-from rubbing2pattern.documents.pattern import panel_marks, sheet_drawing
-from rubbing2pattern.documents.pdf import pdf_bytes
+from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
+from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.tiles import tile_documents
-from rubbing2pattern.documents.tiles_grid import tile_name
+from rubbing2pattern.documents.tiles.grid import tile_name
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import PaperOptions

@@ -12,9 +12,9 @@ from time import perf_counter
 import pytest
 
 from rubbing2pattern.documents import document_files, write_documents
-from rubbing2pattern.documents.record import panel_of, record_from_text
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.record.panel import panel_of, record_from_text
 from tests import panels
 
 OPTIONS = DocumentOptions()

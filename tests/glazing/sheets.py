@@ -10,7 +10,7 @@ from typing import Any
 
 from openpyxl import Workbook, load_workbook
 
-from rubbing2pattern.documents.glazing import Glazing, glazing_documents
+from rubbing2pattern.documents.lists.glass_documents import Glazing, glazing_documents
 from rubbing2pattern.glazing.check import Checked, filled_from
 from rubbing2pattern.glazing.columns import of_heading
 from rubbing2pattern.glazing.entries import LATER, NOTHING_TYPED, TYPED, Filled

@@ -1,0 +1,1 @@
+"""The overview of a collection: one page, and its tables."""

@@ -1,0 +1,117 @@
+"""Numbers of the strips of lead, small beside the leads, so that a strip is found on the bench."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from rubbing2pattern.documents.drawing import Anchor, Mark, Text, bounds_of
+from rubbing2pattern.documents.drawing.lettering import text_box
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import Array
+from rubbing2pattern.leading import Strip
+from rubbing2pattern.model import Came, Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.reading import Bounds
+
+PREFIX = "S"
+"""Stands before the number, so that it is not taken for one of a piece."""
+_HEIGHTS_MM = (1.8, 1.5)
+"""5 and 4 point: to be looked up from near, and never taken for the number of a piece."""
+_GAP_MM = 0.5
+"""Between number and leaf, and around the number."""
+_SHARES = (0.5, 0.38, 0.62, 0.26, 0.74)
+"""Places along a came that are tried, of its length."""
+
+
+def strip_numbers(
+    panel: Panel,
+    strips: Iterable[Strip],
+    others: Iterable[Mark],
+    layer: str,
+    options: DocumentOptions,
+) -> Iterator[Text]:
+    """Yield the numbers of the strips, those that have room.
+
+    Rules:
+
+    1. A strip has its number once, on the longest of its cames that has room, near its middle.
+    2. It is written along the lead, beside its leaf and inside the glass that is seen.
+    3. It keeps clear of the leaves of all leads, of `others` and of the numbers before it.
+    4. Where it has no room at 1.8 mm it is tried smaller, never below `least_number_mm`; a strip
+       that has no room then has no number, as has one of which nothing is cut.
+
+    Parameters
+    ----------
+    strips : as they are listed, by number.
+    others : piece numbers and marks of findings.
+    """
+    cames = {came.id: came for came in panel.cames}
+    seen = {piece.number: piece.sight_outline for piece in panel.pieces}
+    for shape in seen.values():
+        shapely.prepare(shape)
+    taken = [bounds_of(mark) for mark in others]
+    heights_mm = [h for h in _HEIGHTS_MM if h >= options.least_number_mm]
+    for strip in strips:
+        if strip.covered:
+            continue
+        longest = sorted((cames[name] for name in strip.cames), key=lambda c: (-c.length_mm, c.id))
+        number = _placed(f"{PREFIX}{strip.number}", longest, heights_mm, seen, taken, layer)
+        if number is not None:
+            taken.append(bounds_of(number))
+            yield number
+
+
+def _placed(
+    text: str,
+    cames: Sequence[Came],
+    heights_mm: Sequence[float],
+    seen: Mapping[int, Polygon | MultiPolygon],
+    taken: Sequence[Bounds],
+    layer: str,
+) -> Text | None:
+    others = np.array(taken).reshape(-1, 4)
+    for height_mm in heights_mm:  # rule 4
+        for came in cames:  # rule 1
+            for at, angle_deg in _places(came, height_mm):
+                room = text_box(text, at, height_mm, angle_deg).buffer(0.5 * _GAP_MM)
+                inside = any(seen[n].contains(room) for n in came.pieces if n in seen)  # rule 2
+                if inside and not _meets(room.bounds, others):  # rule 3
+                    return Text(layer, at, text, height_mm, Anchor.CENTRE, angle_deg)
+    return None
+
+
+def _places(came: Came, height_mm: float) -> Iterator[tuple[Point, float]]:
+    """Yield places on both sides of a came and the direction of writing there, in degrees."""
+    path = np.asarray(came.path)
+    run = np.append(0.0, np.cumsum(np.hypot(*np.diff(path, axis=0).T)))
+    off_mm = 0.5 * came.face_width_mm + _GAP_MM + 0.5 * height_mm
+    if not math.isfinite(off_mm):
+        return
+    for share in _SHARES:
+        k = int(np.clip(np.searchsorted(run, share * run[-1]), 1, len(run) - 1))
+        along = path[k] - path[k - 1]
+        size = float(np.hypot(*along))
+        if size <= 0.0:
+            continue
+        at = path[k - 1] + along * (share * run[-1] - run[k - 1]) / size
+        beside = np.array((-along[1], along[0])) * off_mm / size
+        angle_deg = math.degrees(math.atan2(along[1], along[0]))
+        # Read from below or from the right, as lettering of drawings is.
+        angle_deg = (angle_deg + 89.999) % 180.0 - 89.999
+        for side in (at + beside, at - beside):
+            yield (float(side[0]), float(side[1])), angle_deg
+
+
+def _meets(room: Bounds, others: Array) -> bool:
+    apart = (
+        (others[:, 0] > room[2])
+        | (others[:, 2] < room[0])
+        | (others[:, 1] > room[3])
+        | (others[:, 3] < room[1])
+    )
+    return not bool(apart.all())

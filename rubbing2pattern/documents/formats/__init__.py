@@ -1,0 +1,1 @@
+"""Drawings and tables as files: DXF, SVG, PDF, pictures, workbooks, separated values."""

@@ -1,0 +1,150 @@
+"""The lists of lead: strips to cut, sticks to buy, and what the weights rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from rubbing2pattern.documents.drawing.width_letters import widths_used
+from rubbing2pattern.documents.formats.cells import fine_cell, length_cell, separated, weight_cell
+from rubbing2pattern.documents.wording import length_of
+from rubbing2pattern.leading import LeadPlan, Strip, StripEnd
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.leading import LeadingOptions
+from rubbing2pattern.units import decimal
+
+TOTAL = "all"
+"""Stands in the place of the letter in the last row of the list of sticks."""
+
+
+def strips_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
+    """List the strips to cut, one a row, by number.
+
+    ``cut_length`` goes over the longest points of the cuts, without allowance; ``lead_line`` from
+    joint to joint. Of each end: its joint, how it is cut, at what angle to the length of the strip,
+    and the strips it is soldered to. ``sticks`` are those of the list of lead, by letter and
+    number; a strip in several parts names the stick of each. A strip that the leads it joins cover
+    whole has no length and no stick.
+    """
+    unit = options.units
+    heads = (
+        "strip", "letter", "stock", "profile", "border", "ring",
+        f"cut_length_{unit}", f"lead_line_{unit}", f"measured_width_{unit}",
+        *(f"{end}_{what}" for end in ("start", "end")
+          for what in ("joint", "cut", "angle_deg", "meets")),
+        f"parts_{unit}", "soldered_at", "sticks", "cames", "remark",
+    )  # fmt: skip
+    letters = {use.stock: use.letter for use in widths_used(panel)}
+    return separated(heads, (_strip_row(strip, letters, options) for strip in plan.strips))
+
+
+def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
+    """List the lead to buy, one row for each width and profile, narrowest first, then the sum.
+
+    ``border`` is empty unless the border's lead is ordered apart.
+    ``sticks`` hold all strips; ``at_least`` is the number that no way of cutting does without;
+    ``to_buy`` counts the spare ones in. Offcuts are those of each stick, its crushed ends not
+    counted. Weights are estimates: of the strips, and of the sticks to buy; the last row gives that
+    of the glass as well.
+    """
+    unit, mass = options.units, "kg" if options.units == "mm" else "lb"
+    heads = (
+        "letter", "stock", "profile", "border", "strips",
+        f"total_length_{unit}", f"longest_strip_{unit}", f"stick_length_{unit}",
+        "sticks", "at_least", "to_buy", f"offcuts_{unit}", "method",
+        f"lead_{mass}", f"bought_{mass}", f"glass_{mass}",
+    )  # fmt: skip
+    return separated(heads, _order_rows(panel, plan, options))
+
+
+def weights_told(panel: Panel, leading: LeadingOptions, options: DocumentOptions) -> str:
+    """Say what the weights of lead and glass rest on."""
+    sizes = {
+        name: length_of(mm, options)
+        for name, mm in (
+            ("leaf", leading.leaf_mm), ("round", leading.round_leaf_mm),
+            ("heart", panel.heart_mm), ("channel", leading.channel_mm),
+            ("glass", leading.glass_mm),
+        )
+    }  # fmt: skip
+    return (
+        f"Weights are estimates. Glass: {sizes['glass']} thick everywhere, 2500 kg/m³ (EN 572-1). "
+        f"Lead: 11 340 kg/m³ (CRC Handbook), every came an H with flat leaves {sizes['leaf']} "
+        f"thick, or round ones {sizes['round']} in the middle, and a heart {sizes['heart']} thick "
+        f"and {sizes['channel']} high; a U as wide with such a back weighs the same. Solder, "
+        "cement, ties and bars are not counted."
+    )
+
+
+def _strip_row(
+    strip: Strip, letters: Mapping[str, str], options: DocumentOptions
+) -> tuple[object, ...]:
+    letter = letters[strip.stock]
+    parted = len(strip.parts_mm) > 1
+    return (
+        strip.number,
+        letter,
+        strip.stock,
+        strip.profile.value,
+        _yes(strip.border),
+        _yes(strip.ring),
+        length_cell(strip.cut_length_mm, options),
+        length_cell(strip.lead_line_mm, options),
+        fine_cell(strip.face_width_mm, options),
+        *(cell for end in strip.ends for cell in _end_cells(end)),
+        "; ".join(length_cell(part, options) for part in strip.parts_mm) if parted else "",
+        "; ".join(joint or "between joints" for joint in strip.soldered_at),
+        "; ".join(f"{letter}{stick}" for stick in strip.sticks),
+        " ".join(strip.cames),
+        _remark(strip),
+    )
+
+
+def _end_cells(end: StripEnd) -> tuple[object, ...]:
+    meets = " ".join(str(number) for number in end.meets)
+    return end.joint, end.cut.value, decimal(end.angle_deg, 0), meets
+
+
+def _remark(strip: Strip) -> str:
+    if strip.covered:
+        return "covered by the leads it joins: nothing to cut"
+    if len(strip.parts_mm) > 1:
+        return f"longer than a stick gives: soldered from {len(strip.parts_mm)} parts"
+    return ""
+
+
+def _yes(fact: bool) -> str:
+    return "yes" if fact else "no"
+
+
+def _order_rows(
+    panel: Panel, plan: LeadPlan, options: DocumentOptions
+) -> Iterator[tuple[object, ...]]:
+    letters = {use.stock: use.letter for use in widths_used(panel)}
+    strips = {strip.number: strip for strip in plan.strips}
+    stick = length_cell(plan.stick_mm, options)
+
+    def longest(numbers: tuple[int, ...]) -> str:
+        return length_cell(max((strips[n].cut_length_mm for n in numbers), default=0.0), options)
+
+    for order in plan.orders:
+        yield (
+            letters[order.stock], order.stock, order.profile.value,
+            "" if order.border is None else _yes(order.border), len(order.strips),
+            length_cell(order.total_length_mm, options), longest(order.strips), stick,
+            order.sticks, order.least_sticks, order.to_buy,
+            "; ".join(length_cell(offcut, options) for offcut in order.offcuts_mm),
+            order.method, weight_cell(order.lead_kg, options),
+            weight_cell(order.bought_kg, options), "",
+        )  # fmt: skip
+    everything = tuple(n for order in plan.orders for n in order.strips)
+    yield (
+        TOTAL, "", "", "", len(everything),
+        length_cell(sum(order.total_length_mm for order in plan.orders), options),
+        longest(everything), stick,
+        *(sum(getattr(order, count) for order in plan.orders)
+          for count in ("sticks", "least_sticks", "to_buy")),
+        "", "", weight_cell(plan.lead_kg, options),
+        weight_cell(sum(order.bought_kg for order in plan.orders), options),
+        weight_cell(plan.glass_kg, options),
+    )  # fmt: skip

@@ -1,0 +1,147 @@
+"""The fields of the record of matched loose pieces, ``matches.json``: names, types and limits.
+
+The JSON Schema in ``docs/matches.schema.json`` is made from these models. A loose piece lies in
+the frame of its photograph's rectified sheet, everything that is placed in the panel's frame; both
+in mm, y up. A piece comes from the one to the other so: if ``over``, x becomes -x; then it is
+turned by ``angle_deg`` (anticlockwise) about the origin and shifted.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Final, Literal
+
+from pydantic import Field, JsonValue
+
+from rubbing2pattern.matching.loose import Verdict
+from rubbing2pattern.record.fields import (
+    AreaPart,
+    FindingPart,
+    Part,
+    Place,
+    PlacementPart,
+    ScalePart,
+    Share,
+    Size,
+)
+
+FORMAT: Final = "rubbing2pattern matches"
+VERSION: Final = 1
+
+Number = Annotated[int, Field(ge=1)]
+
+
+class MatchedPanel(Part):
+    """The panel whose openings were filled."""
+
+    name: str
+    seen_from: Literal["inside", "outside", "unstated"]
+    pieces: Annotated[int, Field(ge=0)]
+    record_sha256: str
+    """of its panel.json"""
+
+
+class PhotoPart(Part):
+    """One photograph of loose pieces."""
+
+    name: str
+    """of the file, without folder"""
+    sha256: str
+    scale: ScalePart
+    findings: list[FindingPart]
+    """what is doubtful about it and the pieces in it, places in its frame"""
+
+
+class StretchPart(Part):
+    """A stretch of an edge where glass and lead do not go together, in the panel's frame."""
+
+    path: list[Place]
+    most_mm: Size
+    at: Place
+    """where it is worst"""
+
+
+class PlacedPart(Part):
+    """A loose piece laid into an opening."""
+
+    number: Number
+    over: bool
+    """turned over first: x becomes -x"""
+    placement: PlacementPart
+    outline: AreaPart
+    """of the glass in its place, in the panel's frame"""
+    rms_mm: Size
+    """root of the mean squared distance of its edge from the cut outline"""
+    log_likelihood: float
+    groze: list[StretchPart]
+    """where it stands against the heart"""
+    short: list[StretchPart]
+    """where light would show beside the leaf"""
+    groze_mm: Size
+    short_mm: Size
+    play_mm: Size
+
+
+class LoosePart(Part):
+    """One loose piece and what was found about it."""
+
+    piece: Annotated[str, Field(pattern=r"^P[1-9]\d*$")]
+    photo: str
+    verdict: Verdict
+    numbers: list[Number]
+    """every number it fits alike; none for a stranger"""
+    placed: PlacedPart | None
+    """where it lies; of openings that are alike the first that was free"""
+    margin: Share | None
+    """how much less likely the whole is, as a logarithm, when it may not go there; none where a
+    person gave the number, for fragments and for what was not matched"""
+    second: Number | None
+    """where it would go then"""
+    known: bool
+    """a person gave the number"""
+    whole: bool
+    """all of its outline is seen"""
+    outline: AreaPart
+    """in the frame of its photograph"""
+    uncertainty_mm: Size
+    colour: tuple[float, float, float] | None
+    """mean colour of the glass as CIE L*, a*, b* by the light of the photograph"""
+
+
+class AssemblyPart(Part):
+    """An opening that fragments fill, or fill in part."""
+
+    number: Number
+    pieces: list[str]
+    filled: Annotated[float, Field(ge=0.0, le=1.0)]
+    """share of the cut outline that they cover"""
+    missing: list[AreaPart]
+    """what is still missing, in the panel's frame"""
+
+
+class OpenPart(Part):
+    """An opening for which there is no glass."""
+
+    number: Number
+    cut_area_mm2: Size
+    """by which a later reader knows that the piece is still the same"""
+
+
+class MatchesRecord(Part):
+    """Everything found about loose pieces."""
+
+    format: Literal["rubbing2pattern matches"]
+    version: Literal[1]
+    units: Literal["mm"]
+    panel: MatchedPanel
+    face_up: Literal["inside", "outside", "unstated"]
+    """the side of the loose pieces that lies up in the photographs; unstated: that of the panel"""
+    turn_over: bool
+    """whether pieces were tried turned over as well"""
+    photos: list[PhotoPart]
+    pieces: list[LoosePart]
+    assemblies: list[AssemblyPart]
+    unfilled: list[OpenPart]
+    groups: list[list[Number]]
+    """numbers whose openings are alike"""
+    findings: list[FindingPart]
+    provenance: dict[str, JsonValue]

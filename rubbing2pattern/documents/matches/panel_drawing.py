@@ -1,0 +1,148 @@
+"""The panel with each matched glass drawn in its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from rubbing2pattern.documents.drawing import Drawing, Mark, text_width_mm
+from rubbing2pattern.documents.drawing.lettering import piece_number
+from rubbing2pattern.documents.drawing.sheets import (
+    BINDS,
+    FIGURE,
+    FILLED,
+    FRAGMENT,
+    GAP,
+    GLASS,
+    LEAD,
+    MISSING,
+    NUMBER,
+    OPENING,
+    SHORT,
+    Sheet,
+    View,
+    centred,
+    comb,
+    crossed,
+    hatched,
+    on_page,
+    outlines,
+    run,
+)
+from rubbing2pattern.documents.matches.sentences import panel_told
+from rubbing2pattern.documents.wording import length_of
+from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
+from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.model import Piece
+from rubbing2pattern.options.documents import DocumentOptions
+
+_NUMBER_MM, _LEAST_MM = 4.0, 1.5
+_SUB = 0.62
+"""Height of the loose piece's own name under the number, over that of the number."""
+_FIGURE_MM = 1.7
+KEY = (
+    "Tinted, thin line: glass in its place. Bold red line: it stands against the heart, groze "
+    "by the figure there (G). Blue comb: light would show beside the leaf, as wide as the figure "
+    "(S). Dashed: fragments. Hatched: a part is missing. Crossed out: no glass was found. "
+    "T: turned over. Not to scale."
+)
+
+
+def panel_page(matching: Matching, options: DocumentOptions) -> Drawing:
+    """Draw the panel reduced to one sheet with the loose pieces in their places."""
+    panel = matching.panel
+    x_min, y_min, x_max, y_max = shapely.total_bounds(
+        [piece.outline for piece in panel.pieces]
+        + [m.placed.outline for m in matching.matches.matches if m.placed is not None]
+    )
+    bounds = (float(x_min), float(y_min), float(x_max), float(y_max))
+    across = (x_max - x_min) > 1.15 * (y_max - y_min)
+    title = f"Panel {panel.name}: loose pieces in their places"
+    sheet = Sheet.of(title, options, across=bool(across))
+    side = f"The panel is {panel.side}." if panel.side else ""
+    notes = sheet.lines([f"{panel_told(matching)} {side}", KEY])
+    view = View.within(bounds, sheet.room(len(notes)))
+    return sheet.drawing(tuple(_marks(matching, view, options)), notes)
+
+
+def _marks(matching: Matching, view: View, options: DocumentOptions) -> Iterator[Mark]:
+    matches = matching.matches
+    glass = {
+        m.placed.number: m
+        for m in matches.matches
+        if m.placed is not None and m.verdict is not Verdict.FRAGMENT
+    }
+    sight = {piece.number: piece.sight_outline for piece in matching.panel.pieces}
+    yield from outlines(LEAD, view.shape(matching.panel.outline), filled=True)
+    for piece in matching.panel.pieces:
+        yield from outlines(OPENING, view.shape(piece.sight_outline), filled=True)
+    for placed in (m.placed for m in matches.matches if m.placed is not None):
+        seen = sight[placed.number].intersection(placed.outline)
+        yield from outlines(FILLED, view.shape(seen), filled=True)
+    for number in matches.unfilled:
+        yield from crossed(MISSING, view.shape(sight[number]))
+    for assembly in matches.assemblies:
+        yield from hatched(MISSING, view.shape(assembly.missing))
+        for part in assembly.parts:
+            yield from outlines(FRAGMENT, view.shape(part.outline))
+    for match in glass.values():
+        if match.placed is not None:
+            yield from outlines(GLASS, view.shape(match.placed.outline))
+            yield from _faults(match.placed, view, options)
+    lettering = replace(
+        options,
+        number_height_mm=min(20.0, max(2.0, _NUMBER_MM / view.share)),
+        least_number_mm=min(2.0, max(0.5, _LEAST_MM / view.share)),
+    )
+    for piece in matching.panel.pieces:
+        yield from _names(piece, glass.get(piece.number), matching, view, lettering)
+
+
+def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Mark]:
+    inside = view.shape(placed.outline)
+    for stretch in placed.short:
+        yield from comb(SHORT, view.places(stretch.path), inside)
+    for stretch in placed.groze:
+        yield run(BINDS, view.places(stretch.path))
+    for sign, stretches in (("S", placed.short), ("G", placed.groze)):
+        told: set[str] = set()
+        for stretch in sorted(stretches, key=lambda one: -one.most_mm):
+            text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
+            # The same figure once more would only hide glass and numbers.
+            if text not in told:
+                yield _figure(text, stretch, inside, view)
+            told.add(text)
+
+
+def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: View) -> Mark:
+    """Write by how much glass and lead do not go together beside the worst place, on the glass."""
+    at, middle = view.at(stretch.at), inside.representative_point()
+    dx, dy = middle.x - at[0], middle.y - at[1]
+    far = max((dx * dx + dy * dy) ** 0.5, 1e-6)
+    half = (0.5 * text_width_mm(text, _FIGURE_MM, bold=True) + 0.8, 0.5 * _FIGURE_MM + 0.8)
+    # So far that the box of the lettering clears the line, whatever way it lies from it.
+    reach = min(half[0] / max(abs(dx / far), 1e-6), half[1] / max(abs(dy / far), 1e-6)) + 0.5
+    step = min(reach, 0.9 * far) / far
+    layer = FIGURE if text.startswith("G") else GAP
+    return centred(layer, (at[0] + step * dx, at[1] + step * dy), text, _FIGURE_MM, patch=True)
+
+
+def _names(
+    piece: Piece, match: Match | None, matching: Matching, view: View, lettering: DocumentOptions
+) -> Iterator[Mark]:
+    """Write a piece's number, and under it the name of the loose piece that lies there."""
+    number = on_page(piece_number(piece, NUMBER, lettering), view, _LEAST_MM)
+    yield number
+    below = ""
+    if match is not None and match.placed is not None:
+        below = match.piece.id + (" T" if matching.lies_over(match.placed) else "")
+    fragments = [a.pieces for a in matching.matches.assemblies if a.number == piece.number]
+    for names in fragments:
+        below = "+".join(names)
+    if below:
+        height = max(0.8 * _LEAST_MM, _SUB * number.height_mm)
+        low = 0.5 * number.height_mm + 1.1 * height
+        yield centred(NUMBER, (number.at[0], number.at[1] - low), below, height)

@@ -1,0 +1,64 @@
+"""How matched loose pieces are told: in sentences, on labels, with cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rubbing2pattern.documents.wording import count_of, length_of
+from rubbing2pattern.matching.loose import Match, Verdict
+from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.options.documents import DocumentOptions
+
+MATCH_CAUTIONS = (
+    "Grozing throws sharp splinters, and edges of old glass carry lead and old cement: protect "
+    "eyes and hands, no eating, drinking or smoking, clean wet, wash hands; keep to the local "
+    "rules.",
+    "Original or painted glass: a conservator decides before anything is taken off its edge. Lay "
+    "every piece in before it is worked on; figures are estimates from a photograph.",
+)
+
+_FEW = 3
+
+
+def numbers_told(numbers: Sequence[int]) -> str:
+    """Write numbers that a piece fits alike: 3, 5 or 9."""
+    names = [str(number) for number in numbers]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def few_numbers_told(match: Match) -> str:
+    """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
+
+    The list tells all of them. A question mark stands for none.
+    """
+    if not match.numbers:
+        return "?"
+    if len(match.numbers) <= _FEW or match.placed is None:
+        return numbers_told(match.numbers)
+    return f"{match.placed.number} or {len(match.numbers) - 1} more"
+
+
+def work_told(match: Match, options: DocumentOptions) -> str:
+    """Say what is to be done with a loose piece, without its number."""
+    placed = match.placed
+    parts = [match.verdict.value]
+    if placed is not None and match.verdict is not Verdict.FRAGMENT:
+        parts = ["turn over"] if match.verdict is Verdict.OTHER_SIDE else []
+        if placed.groze_mm > 0.0:
+            parts.append(f"groze {length_of(placed.groze_mm, options)}")
+        if placed.short_mm > 0.0:
+            parts.append(f"short by {length_of(placed.short_mm, options)}")
+        parts = parts or ["fits"]
+    elif match.verdict is Verdict.FRAGMENT:
+        parts = ["fragment"]
+    return ", ".join(parts)
+
+
+def panel_told(matching: Matching) -> str:
+    """Say which panel, how many pieces lie in how many photographs, and which side is up."""
+    panel = matching.panel
+    side = matching.up
+    lies = f"with the side seen from {side} up" if side else "with the side up that was rubbed"
+    loose = count_of(len(matching.matches.matches), "loose piece")
+    photos = count_of(len(matching.photos), "photograph")
+    return f"Panel {panel.name}: {loose} in {photos}, taken to lie {lies}."

@@ -1,0 +1,176 @@
+"""Matched loose pieces as tables: ``matches.csv`` and ``matches.xlsx``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any
+
+from openpyxl.styles import Alignment
+
+from rubbing2pattern.documents.formats.cells import area_cell, fine_cell, separated
+from rubbing2pattern.documents.formats.workbook import (
+    RULED,
+    lettering,
+    new_workbook,
+    on_paper,
+    put,
+    put_below,
+    put_headings,
+    shown_heading,
+    workbook_bytes,
+)
+from rubbing2pattern.documents.matches.record import has_margin
+from rubbing2pattern.documents.matches.sentences import MATCH_CAUTIONS, panel_told
+from rubbing2pattern.matching.loose import Match
+from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.units import decimal
+
+_LENGTHS = ("groze", "short", "play", "off")
+_FIGURES = (*_LENGTHS, "margin")
+_WHOLE = ("lies_in", "second")
+_COLUMNS = ("photo", "piece", "verdict", "numbers", "lies_in", *_LENGTHS, "margin", "second",
+            "other_side", "known", "with")  # fmt: skip
+_WIDTHS = {"photo": 26.0, "verdict": 14.0, "numbers": 22.0, "with": 18.0, "what": 34.0}
+_WIDTH = 10.0
+NO_GLASS, PART_MISSING = "no glass", "part missing"
+
+
+def matches_csv(matching: Matching, options: DocumentOptions) -> str:
+    """List the loose pieces, one a row, then the numbers for which there is no glass."""
+    heads = [_head(name, options) for name in _COLUMNS]
+    rows = [[row.get(name, "") for name in _COLUMNS] for row in _rows(matching, options)]
+    return separated(heads, rows)
+
+
+def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
+    """Make the same as a workbook: loose pieces, what has to be cut, and notes."""
+    title = f"Loose pieces of {matching.panel.name}"
+    book = new_workbook(title)
+    sheet = book.create_sheet("loose pieces")
+    put_headings(
+        sheet,
+        [shown_heading(_head(name, options)) for name in _COLUMNS],
+        [_WIDTHS.get(name, _WIDTH) for name in _COLUMNS],
+    )
+    for k, row in enumerate(_piece_rows(matching, options), start=2):
+        for c, name in enumerate(_COLUMNS, start=1):
+            _put(sheet, k, c, name, row.get(name, ""), options)
+    on_paper(sheet, title)
+    _to_cut(book.create_sheet("to cut"), matching, options)
+    _notes(book.create_sheet("notes"), matching, options)
+    return workbook_bytes(book)
+
+
+def _head(name: str, options: DocumentOptions) -> str:
+    return f"{name}_{options.units}" if name in _LENGTHS else name
+
+
+def _rows(matching: Matching, options: DocumentOptions) -> Iterator[Mapping[str, str]]:
+    yield from _piece_rows(matching, options)
+    for number, what in _open(matching):
+        yield {"verdict": what, "numbers": str(number)}
+
+
+def _piece_rows(matching: Matching, options: DocumentOptions) -> Iterator[dict[str, str]]:
+    for match in matching.matches.matches:
+        yield _cells(match, matching, options)
+
+
+def _cells(match: Match, matching: Matching, options: DocumentOptions) -> dict[str, str]:
+    cells = {
+        "photo": match.piece.photo,
+        "piece": match.piece.id,
+        "verdict": match.verdict.value,
+        "numbers": " ".join(map(str, match.numbers)),
+        "known": "yes" if match.known else "",
+    }
+    if has_margin(match):
+        cells["margin"] = decimal(match.margin, 1)
+        cells["second"] = "" if match.second is None else str(match.second)
+    placed = match.placed
+    if placed is not None:
+        own = [a for a in matching.matches.assemblies if match.piece.id in a.pieces]
+        cells |= {
+            "lies_in": str(placed.number),
+            "off": fine_cell(placed.rms_mm, options),
+            "with": " ".join(name for a in own for name in a.pieces if name != match.piece.id),
+        }
+        if not own:
+            cells |= {
+                "groze": fine_cell(placed.groze_mm, options),
+                "short": fine_cell(placed.short_mm, options),
+                "play": fine_cell(placed.play_mm, options),
+            }
+        cells["other_side"] = "yes" if matching.lies_over(placed) else ""
+    return cells
+
+
+def _open(matching: Matching) -> list[tuple[int, str]]:
+    """Return the numbers for which glass has to be cut, in order, and what of each."""
+    found = [(number, NO_GLASS) for number in matching.matches.unfilled]
+    found += [(number, PART_MISSING) for number in matching.parts_missing]
+    return sorted(found)
+
+
+def _to_cut(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
+    unit = options.units
+    heads = ["number", "what", shown_heading(f"area_{unit}2")]
+    put_headings(sheet, heads, [_WIDTH, _WIDTHS["what"], 14.0])
+    pieces = {piece.number: piece for piece in matching.panel.pieces}
+    missing = {a.number: float(a.missing.area) for a in matching.matches.assemblies}
+    for k, (number, what) in enumerate(_open(matching), start=2):
+        whole = what == NO_GLASS
+        said = "no glass was found for it" if whole else "a part beside the fragments"
+        area_mm2 = pieces[number].cut_area_mm2 if whole else missing[number]
+        put_below(sheet, k, 1, number, partial(_style, "second", options))
+        put_below(sheet, k, 2, said, partial(_style, "what", options))
+        area = float(area_cell(area_mm2, options))
+        put_below(sheet, k, 3, area, partial(_style, "area", options))
+    on_paper(sheet, f"Glass to cut for {matching.panel.name}")
+
+
+def _put(sheet: Any, row: int, column: int, name: str, text: str, options: DocumentOptions) -> None:
+    value: str | float | int = text
+    if text and name in _FIGURES:
+        value = float(text)
+    elif text and name in _WHOLE:
+        value = int(text)
+    put_below(sheet, row, column, value, partial(_style, name, options))
+
+
+def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
+    across = "right" if name in (*_FIGURES, *_WHOLE, "area") else "left"
+    style: dict[str, Any] = {
+        "border": RULED,
+        "alignment": Alignment(wrap_text=True, vertical="top", horizontal=across, indent=1),
+    }
+    if name in _LENGTHS:
+        style["number_format"] = "0.00" if options.units == "mm" else "0.000"
+    elif name in ("margin", "area"):
+        style["number_format"] = "0.0"
+    elif name in ("piece", "verdict"):
+        style["font"] = lettering(bold=True)
+    return style
+
+
+def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
+    unit = "millimetres" if options.units == "mm" else "inches"
+    lines = (
+        panel_told(matching),
+        f"groze, short, play and off are in {unit}. groze: how far the glass stands beyond the "
+        "heart where it is worst; short: how wide a gap would show beside the leaf; play: how far "
+        "it can be shifted where it has the least; off: mean distance of its edge from the cut "
+        "line.",
+        "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
+        "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
+        "second: where it would go otherwise; nothing there means that it would have no place.",
+        *(finding.message for finding in matching.findings),
+        *MATCH_CAUTIONS,
+    )
+    sheet.column_dimensions["A"].width = 110.0
+    for k, line in enumerate(lines, start=1):
+        put(sheet, k, 1, line, alignment=Alignment(wrap_text=True, vertical="top"))
+        sheet.row_dimensions[k].height = 16.0 * (1 + len(line) // 90)
+    on_paper(sheet, matching.panel.name)

@@ -1,0 +1,248 @@
+"""What must be settled before use: findings by kind, the gravest first, with their places."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from rubbing2pattern.documents.report.pictures import Pictures
+from rubbing2pattern.documents.report.view import View
+from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.geometry.frame import points_array
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options.documents import DocumentOptions
+
+PRINTED_MM = 40.0
+"""Width of a crop on the paper."""
+_DOTS_PER_MM = 7.0
+_SAME_CROP = 0.25
+"""Of a crop's width from its middle: a place as near is seen well enough in it."""
+_LEAST_SEEN = 0.2
+"""Of a crop: when the rubbing fills less of it, there is nothing to be seen."""
+
+_HEADINGS = {
+    Severity.WRONG: "Wrong: settle these before the pattern is used",
+    Severity.CHECK: "To check: look at these places while the panel can still be looked at",
+    Severity.NOTE: "Notes: worth knowing; nothing need be done",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A finding with its number from 1; `crop` is a picture of its place, or None.
+
+    `seen_in` is the number of the finding in whose picture its place lies as well.
+    """
+
+    number: int
+    finding: Finding
+    crop: str | None = None
+    seen_in: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """All findings of one code and severity, in order; `unseen` of them have a place unshown."""
+
+    code: Code
+    told: tuple[Told, ...]
+
+    @property
+    def heading(self) -> str:
+        """The code as a heading."""
+        return self.code.value.replace("-", " ").capitalize()
+
+    @property
+    def shown(self) -> tuple[Told, ...]:
+        """Those with a picture of their own."""
+        return tuple(told for told in self.told if told.crop is not None)
+
+    @property
+    def listed(self) -> tuple[Told, ...]:
+        """Those without one."""
+        return tuple(told for told in self.told if told.crop is None)
+
+    @property
+    def unseen(self) -> int:
+        """How many have a place that no picture shows."""
+        return sum(told.finding.at is not None and told.seen_in is None for told in self.listed)
+
+
+@dataclass(frozen=True, slots=True)
+class Rank:
+    """All findings of one severity, by kind; those of `heading` are told together."""
+
+    severity: Severity
+    kinds: tuple[Kind, ...]
+
+    @property
+    def heading(self) -> str:
+        """What to do about them."""
+        return _HEADINGS[self.severity]
+
+    @property
+    def number(self) -> int:
+        """How many there are."""
+        return sum(len(kind.told) for kind in self.kinds)
+
+
+def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> tuple[Rank, ...]:
+    """Tell all findings: wrong, then to check, then notes; within, by kind as they first come.
+
+    Pictures, for what is wrong or to check:
+
+    1. Kinds take turns, so that the rare ones are shown beside the many; wrong ones come first.
+    2. A place that lies well inside an earlier picture needs none of its own.
+    3. Nor does one where the rubbing was not kept.
+    4. There are `report_crops` at most.
+    """
+    numbered = [Told(k, finding) for k, finding in enumerate(panel.findings, start=1)]
+    graded = {
+        severity: _by_code(t for t in numbered if t.finding.severity is severity)
+        for severity in (Severity.WRONG, Severity.CHECK, Severity.NOTE)
+    }
+    queue = [
+        told
+        for severity in (Severity.WRONG, Severity.CHECK)
+        for told in _in_turns(list(graded[severity].values()))  # rule 1
+    ]
+    shown = {} if pictures is None else _chosen(queue, pictures, options)
+    drawn = {} if pictures is None else _drawn(panel, queue, shown, pictures, options)
+    return tuple(
+        Rank(severity, tuple(_kind(code, kind, drawn, shown) for code, kind in kinds.items()))
+        for severity, kinds in graded.items()
+        if kinds
+    )
+
+
+def _drawn(
+    panel: Panel,
+    queue: Sequence[Told],
+    shown: Mapping[int, int],
+    pictures: Pictures,
+    options: DocumentOptions,
+) -> dict[int, str]:
+    """Draw the pictures, by number of the finding in whose middle it is."""
+    places = _Places(panel)
+    drawn = {}
+    for told in queue:
+        if told.finding.at is not None and shown.get(told.number) == told.number:
+            also = {number for number, other in shown.items() if other == told.number}
+            view = _view(told.finding.at, options)
+            drawn[told.number] = places.crop(view, told, also - {told.number}, pictures)
+    return drawn
+
+
+def _kind(
+    code: Code, kind: Iterable[Told], drawn: Mapping[int, str], shown: Mapping[int, int]
+) -> Kind:
+    told = []
+    for one in kind:
+        crop, other = drawn.get(one.number), shown.get(one.number)
+        told.append(Told(one.number, one.finding, crop, None if crop else other))
+    return Kind(code, tuple(told))
+
+
+def _by_code(told: Iterable[Told]) -> dict[Code, list[Told]]:
+    kinds: dict[Code, list[Told]] = {}
+    for one in told:
+        kinds.setdefault(one.finding.code, []).append(one)
+    return kinds
+
+
+def _in_turns(kinds: Sequence[Sequence[Told]]) -> list[Told]:
+    longest = max((len(kind) for kind in kinds), default=0)
+    return [kind[k] for k in range(longest) for kind in kinds if k < len(kind)]
+
+
+def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions) -> dict[int, int]:
+    """Return, by number of a finding, the number of the one in whose picture it is shown."""
+    centres: dict[int, Point] = {}
+    shown: dict[int, int] = {}
+    for told in queue:
+        at = told.finding.at
+        if at is None:
+            continue
+        reach = _SAME_CROP * options.report_crop_mm
+        near = next((k for k, c in centres.items() if math.dist(c, at) <= reach), None)
+        if near is not None:  # rule 2
+            shown[told.number] = near
+        elif (
+            len(centres) < options.report_crops  # rule 4
+            and pictures.share_seen(_view(at, options)) >= _LEAST_SEEN  # rule 3
+        ):
+            centres[told.number] = at
+            shown[told.number] = told.number
+    return shown
+
+
+def _view(at: Point, options: DocumentOptions) -> View:
+    x, y = at
+    half = 0.5 * options.report_crop_mm
+    return View((x - half, y - half, x + half, y + half), options.report_crop_mm / PRINTED_MM)
+
+
+class _Places:
+    """Looks up what lies in a window: lead lines, numbers, findings."""
+
+    def __init__(self, panel: Panel) -> None:
+        self.panel = panel
+        self.paths = np.array([shapely.LineString(came.path) for came in panel.cames], dtype=object)
+        self.tree = shapely.STRtree(self.paths)
+        self.labels = points_array([piece.label_at for piece in panel.pieces])
+        self.placed = [
+            (number, finding, finding.at)
+            for number, finding in enumerate(panel.findings, start=1)
+            if finding.at is not None
+        ]
+
+    def crop(self, view: View, told: Told, also: Container[int], pictures: Pictures) -> str:
+        """Draw the rubbing around a finding with thin lead lines and the place marked.
+
+        `also` are the numbers of further findings whose places are marked in it.
+        """
+        assert told.finding.at is not None
+        commands = " ".join(self._lines(view))
+        k = view.reduction
+        parts = [
+            pictures.image(view, _DOTS_PER_MM / k),
+            f'<path d="{commands}" fill="none" stroke="white" stroke-width="{0.55 * k:.2f}"/>',
+            f'<path d="{commands}" fill="none" stroke="black" stroke-width="{0.2 * k:.2f}"/>',
+        ]
+        for number, finding, at in self.placed:
+            if number in also and _inside(view, at):
+                parts += view.finding(finding.severity, at, 1.5 * k, coloured=False)
+                left = at[0] < told.finding.at[0]
+                parts.append(_beside(view, f"F{number}", at, 1.5, left=left))
+        severity, at = told.finding.severity, told.finding.at
+        parts += view.finding(severity, at, 3.4 * k, coloured=True)
+        for piece in self.panel.pieces:
+            if _inside(view, piece.label_at, 2.5 * k):
+                parts.append(view.text(piece.label_at, str(piece.number), 2.3 * k))
+        parts.append(_beside(view, f"F{told.number}", at, 3.4))
+        return view.svg(parts, f"The rubbing around finding {told.number}", "crop")
+
+    def _lines(self, view: View) -> Iterable[str]:
+        found = np.sort(self.tree.query(shapely.box(*view.bounds_mm)))
+        for line in shapely.clip_by_rect(self.paths[found], *view.bounds_mm):
+            for part in shapely.get_parts(line):
+                if not part.is_empty:
+                    yield view.run(part.simplify(0.05).coords)
+
+
+def _beside(view: View, text: str, at: Point, half_mm: float, *, left: bool = False) -> str:
+    """Write beside a mark."""
+    away = 1.5 * half_mm * view.reduction
+    place = (at[0] - away if left else at[0] + away, at[1])
+    return view.text(place, text, 2.1 * view.reduction, anchor="end" if left else "start")
+
+
+def _inside(view: View, at: Point, margin_mm: float = 0.0) -> bool:
+    x_min, y_min, x_max, y_max = view.bounds_mm
+    across = x_min + margin_mm <= at[0] <= x_max - margin_mm
+    return across and y_min + margin_mm <= at[1] <= y_max - margin_mm

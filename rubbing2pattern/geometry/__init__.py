@@ -1,0 +1,1 @@
+"""Where things lie: pixels and millimetres, lines and curves."""

@@ -1,0 +1,1 @@
+"""Files and figures that a person gives: read and checked before any work begins."""

@@ -1,0 +1,147 @@
+"""Widths measured with callipers on the lead itself, read and checked."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.inputs.reference import Row, table_rows
+from rubbing2pattern.units import parse_length
+
+_BY_PLACE = ("x_mm", "y_mm", "width_mm")
+_BY_NAME = ("came", "width_mm")
+_WIDTH_RANGE_MM = (1.5, 40.0)
+_FORM = 'write --caliper FILE.csv or --caliper "C12=6.1mm"'
+
+
+@dataclass(frozen=True, slots=True)
+class Caliper:
+    """One width measured on the lead.
+
+    Attributes
+    ----------
+    row : where it was given, for messages.
+    width_mm : face width.
+    came : id of the came, "" when a place is given.
+    at_mm : place in the panel's frame, None when a came is named.
+    """
+
+    row: str
+    width_mm: float
+    came: str = ""
+    at_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calipers:
+    """The widths of one file, with its name and sha256; both are "" for a width given alone."""
+
+    source: str
+    sha256: str
+    widths: tuple[Caliper, ...]
+
+
+def as_calipers(part: object) -> Calipers:
+    """Return calipers, or make them from the plain table that a record has of them.
+
+    Raises
+    ------
+    UsageFault
+        When it is neither.
+    """
+    if isinstance(part, Calipers):
+        return part
+    cure = f"widths measured on the lead are not given as a setting; {_FORM}"
+    try:
+        table = dict(part)  # type: ignore[call-overload]
+        widths = tuple(
+            Caliper(
+                str(w["row"]),
+                float(w["width_mm"]),
+                str(w["came"]),
+                None if w["at_mm"] is None else (float(w["at_mm"][0]), float(w["at_mm"][1])),
+            )
+            for w in table["widths"]
+        )
+        return Calipers(str(table["source"]), str(table["sha256"]), widths)
+    except (TypeError, ValueError, KeyError, IndexError) as fault:
+        raise UsageFault(cure) from fault
+
+
+def parse_calipers(given: Iterable[str]) -> tuple[Calipers, ...]:
+    """Read what is given: names of CSV files, or single widths like ``C12=6.1mm``.
+
+    A file has the columns ``x_mm,y_mm,width_mm`` (places in the panel's frame) or
+    ``came,width_mm``. A width is in mm unless it has its own unit.
+
+    Raises
+    ------
+    UsageFault
+        Naming the row and column of what is wrong.
+    InputUnreadable
+        When a file cannot be read.
+    """
+    return tuple(_calipers(text) for text in given)
+
+
+def _calipers(text: str) -> Calipers:
+    came, sign, width = (part.strip() for part in text.partition("="))
+    if not sign or Path(text).exists():
+        path = Path(text)
+        widths = tuple(_file(path))
+        return Calipers(path.name, _sha256(path), widths)
+    if not came or not width:
+        raise UsageFault(f"--caliper {text!r} names no came or no width; {_FORM}")
+    try:
+        alone = Caliper(f"--caliper {text!r}", _width_mm(width), came)
+    except UsageFault as fault:
+        raise UsageFault(f"--caliper {text!r}: {fault}") from fault
+    return Calipers("", "", (alone,))
+
+
+def _file(path: Path) -> list[Caliper]:
+    columns, rows = table_rows(path, (_BY_PLACE, _BY_NAME))
+    if not rows:
+        raise UsageFault(f"{path} holds no width below its header; {_FORM}")
+    return [_by_place(row) if columns == _BY_PLACE else _by_name(row) for row in rows]
+
+
+def _by_place(row: Row) -> Caliper:
+    at_mm = (row.number("x_mm"), row.number("y_mm"))
+    return Caliper(_place(row), _width_of(row), at_mm=at_mm)
+
+
+def _by_name(row: Row) -> Caliper:
+    came = row.texts["came"].strip()
+    if not came:
+        raise row.fault("came", "no came is named; ids stand in the record and on the pattern")
+    return Caliper(_place(row), _width_of(row), came)
+
+
+def _place(row: Row) -> str:
+    return f"{row.path.name}, line {row.line}"
+
+
+def _width_of(row: Row) -> float:
+    try:
+        return _width_mm(row.texts["width_mm"])
+    except UsageFault as fault:
+        raise row.fault("width_mm", str(fault)) from fault
+
+
+def _width_mm(text: str) -> float:
+    width_mm = parse_length(text)
+    low_mm, high_mm = _WIDTH_RANGE_MM
+    if not low_mm <= width_mm <= high_mm:
+        raise UsageFault(f"{width_mm:g} mm is no face width; lead has {low_mm:g} to {high_mm:g} mm")
+    return width_mm
+
+
+def _sha256(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as fault:
+        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault

@@ -1,1 +1,0 @@
-"""Measuring the width of a lead from its profiles."""

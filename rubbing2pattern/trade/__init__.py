@@ -1,0 +1,1 @@
+"""Tables and schemes of the trade: lead on sale, numbers of windows."""

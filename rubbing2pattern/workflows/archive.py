@@ -1,0 +1,271 @@
+"""The archive package of finished panels, and its check."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+from rubbing2pattern._version import __version__
+from rubbing2pattern.archiving.bag import PAYLOAD, faults_of, write_bag
+from rubbing2pattern.archiving.picture import rubbing_tiff
+from rubbing2pattern.archiving.readme import readme_text
+from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
+from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
+from rubbing2pattern.documents.formats.dxf import dxf_text
+from rubbing2pattern.documents.formats.svg import svg_text
+from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, RubbingError, UsageFault
+from rubbing2pattern.inputs.about import NOTHING_SAID, About, dublin_core
+from rubbing2pattern.leading import plan_lead
+from rubbing2pattern.model import Panel
+from rubbing2pattern.output import OWN_NAMES, RECORD_NAME, RUBBING_NAME, whole_folder
+from rubbing2pattern.record.panel import panel_of, read_record, schema_text
+from rubbing2pattern.trade.window_numbers import in_order, window_number
+from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
+from rubbing2pattern.workflows.provenance import options_of
+
+DRAWINGS = {"pattern.svg": same_svg, "pattern.dxf": same_dxf}
+"""What `verify` draws again from the record, and how two drawings of a kind are compared."""
+
+_UNSAFE = re.compile(r"[^\w .+-]", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Archived:
+    """What an archive package holds.
+
+    Attributes
+    ----------
+    place : its folder.
+    panels : names of the panels, in the order of their numbers.
+    files : number of files in its payload.
+    notes : what is missing, one sentence each.
+    """
+
+    place: Path
+    panels: tuple[str, ...]
+    files: int
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What the check of a package found.
+
+    Attributes
+    ----------
+    panels : names of the panels whose records could be read.
+    faults : what is wrong, one sentence each; none when all is well.
+    """
+
+    panels: tuple[str, ...]
+    faults: tuple[str, ...]
+
+
+def archive_folders(
+    folders: Sequence[Path | str],
+    bag: Path | str,
+    *,
+    about: About = NOTHING_SAID,
+    images: Mapping[str, Path | str] | None = None,
+) -> Archived:
+    """Pack folders of results into an archive package, which appears whole or not at all.
+
+    Parameters
+    ----------
+    folders : of results, as `write_reading` or later commands left them.
+    bag : folder of the package; nothing may stand there.
+    about : what a person says about the panels.
+    images : original pictures by name of the panel; checked against the record's sum.
+
+    Raises
+    ------
+    InputUnreadable
+        A folder, its record or a picture cannot be read, or holds a link.
+    UsageFault
+        Two panels have one name, or a picture belongs to none of them.
+    OutputNotWritten
+        Something stands at `bag` already, or it cannot be written.
+    """
+    kept = sorted((kept_folder(f) for f in folders), key=lambda k: in_order(k.panel.name))
+    if not kept:
+        raise UsageFault("give at least one folder of results to pack")
+    pictures = {name: Path(path) for name, path in (images or {}).items()}
+    _check_names([k.panel.name for k in kept], pictures)
+    files: dict[str, bytes] = {}
+    panels: dict[str, list[str]] = {}
+    notes: list[str] = []
+    for one in kept:
+        name = _folder_name(one.panel.name)
+        own = _files_of(one, pictures.get(one.panel.name), notes)
+        files |= {f"{name}/{path}": content for path, content in own.items()}
+        panels[name] = list(own)
+    names = [k.panel.name for k in kept]
+    files["dublin-core.xml"] = dublin_core(about, names, [k.panel.seen_from for k in kept])
+    files["README.txt"] = readme_text(panels, notes)
+    place = Path(bag)
+    with whole_folder(place) as partial:
+        try:
+            write_bag(partial, files, _info(about, names))
+        except OSError as fault:
+            reason = fault.strerror or fault
+            raise OutputNotWritten(f"cannot write {place}: {reason}") from fault
+    return Archived(place, tuple(names), len(files), tuple(notes))
+
+
+def verify_bag(bag: Path | str) -> Verified:
+    """Check an archive package.
+
+    Rules:
+
+    1. it is a whole bag, every sum as it was;
+    2. every record in it can be read, by its schema, older ones too;
+    3. the record still gives the drawings that lie beside it: byte for byte when this version of
+       the program made them, within 0.01 mm when another did.
+
+    Raises
+    ------
+    InputUnreadable
+        There is no bag.
+    """
+    place = Path(bag)
+    faults = faults_of(place)
+    names = []
+    for path in sorted((place / PAYLOAD).glob(f"*/{RECORD_NAME}")):
+        inside = path.relative_to(place).as_posix()
+        if path.is_symlink() or path.parent.is_symlink():
+            continue
+        try:
+            record = read_record(path)
+            panel = panel_of(record)
+            drawn = _drawn(panel, record.provenance)
+        except RubbingError as fault:
+            faults.append(f"{inside}: {fault}")
+            continue
+        names.append(panel.name)
+        for drawing in DRAWINGS:
+            if not _agrees(path.parent / drawing, drawn[drawing], record.provenance):
+                faults.append(
+                    f"{inside} does not give {drawing} as it lies there; it was made by version "
+                    f"{_version(record.provenance)}, this is {__version__}"
+                )
+    if not names and not faults:
+        faults.append(f"{place} holds no record of a panel")
+    return Verified(tuple(sorted(names, key=in_order)), tuple(faults))
+
+
+def _drawn(panel: Panel, provenance: Mapping[str, Any]) -> dict[str, bytes]:
+    """Draw a pattern again, as `DRAWINGS` names it."""
+    options = options_of(provenance)
+    plan = plan_lead(panel, options.leading)
+    mirrored = options.paper.mirrored
+    marks = panel_marks(panel, options.documents, mirrored=mirrored, strips=plan.strips)
+    drawing = sheet_drawing(marks, panel, provenance, options.documents)
+    return {"pattern.svg": svg_text(drawing).encode(), "pattern.dxf": dxf_text(drawing).encode()}
+
+
+def _agrees(path: Path, drawn: bytes, provenance: Mapping[str, Any]) -> bool:
+    if path.is_symlink() or not path.is_file():
+        return False
+    beside = _content(path)
+    if beside == drawn or _version(provenance) == __version__:
+        return beside == drawn
+    return DRAWINGS[path.name](beside, drawn)
+
+
+def _version(provenance: Mapping[str, Any]) -> str:
+    program = provenance.get("program")
+    return str(program.get("version", "?")) if isinstance(program, Mapping) else "?"
+
+
+def _check_names(names: Sequence[str], images: Mapping[str, Path]) -> None:
+    folders: dict[str, str] = {}
+    for name in names:
+        folder = _folder_name(name).casefold()
+        if folder in folders:
+            raise UsageFault(
+                f"the panels {folders[folder]!r} and {name!r} would lie in one folder of the "
+                "package; give each a name of its own, or pack them apart"
+            )
+        folders[folder] = name
+    for name in images:
+        if name not in names:
+            raise UsageFault(
+                f"a picture is given for the panel {name[:60]!r}, but there are only "
+                f"{', '.join(names)}"
+            )
+
+
+def _folder_name(name: str) -> str:
+    """Return a name for a folder that every system takes; letters of any script are spelt out."""
+    plain = _UNSAFE.sub(lambda found: f"+{ord(found[0]):x}", name).strip(" .")
+    return plain or "panel"
+
+
+def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[str, bytes]:
+    found: dict[str, bytes] = {}
+    for path in sorted(kept.place.iterdir()):
+        if path.is_symlink():
+            raise InputUnreadable(f"{path} is a link; put the file itself there, or take it away")
+        if path.is_file() and any(fnmatchcase(path.name, own) for own in OWN_NAMES):
+            found[path.name] = _content(path)
+        elif path.is_file() or path.is_dir():
+            notes.append(f"{kept.panel.name}: {path.name} is none of the program's own files")
+    found["panel.schema.json"] = schema_text().encode()
+    found["changes.csv"] = _changes(kept.panel)
+    if RUBBING_NAME in found and kept.panel.rubbing is not None:
+        px_per_mm = kept.panel.rubbing.px_per_mm
+        found["rubbing.tif"] = rubbing_tiff(kept.place / RUBBING_NAME, px_per_mm)
+    else:
+        notes.append(f"{kept.panel.name}: the rubbing straight on was not kept in its folder")
+    source = kept.record.provenance.get("image")
+    known: Mapping[str, Any] = source if isinstance(source, Mapping) else {}
+    if image is None:
+        notes.append(f"{kept.panel.name}: the original picture ({known.get('name', 'unnamed')})")
+    else:
+        content = _content(image)
+        if hashlib.sha256(content).hexdigest() != known.get("sha256"):
+            raise UsageFault(
+                f"{image} is not the picture that {kept.panel.name} was read from: its SHA-256 sum "
+                "differs from the record's"
+            )
+        found[f"original/{_folder_name(image.name)}"] = content
+    return found
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
+
+
+def _changes(panel: Panel) -> bytes:
+    held = io.StringIO()
+    table = csv.writer(held, lineterminator="\n")
+    table.writerow(("date", "by", "file", "change", "remark"))
+    for done in panel.corrections:
+        for change in done.changes:
+            table.writerow((done.date, done.by, done.file, change.did, done.remark))
+    for dismissed in panel.dismissed:
+        what = f"settled: {dismissed.finding.code}"
+        table.writerow((dismissed.date, dismissed.by, "", what, dismissed.why))
+    return held.getvalue().encode()
+
+
+def _info(about: About, names: Sequence[str]) -> dict[str, str]:
+    numbered = [name for name in names if window_number(name)]
+    said = {
+        "Source-Organization": about.publisher,
+        "Contact-Name": about.who,
+        "External-Description": about.title or f"Lead layout of {', '.join(names)}",
+        "External-Identifier": "; ".join(numbered or names),
+        "Bagging-Date": about.packed if len(about.packed) == 10 else "",
+    }
+    return {label: value for label, value in said.items() if value.strip()}

@@ -1,0 +1,168 @@
+"""A folder of results as it stands, read so that it can be written anew without losing anything."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import shapely
+from shapely.geometry import Polygon
+
+from rubbing2pattern.documents import write_documents
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing, read_rubbing
+from rubbing2pattern.documents.lists.glass_documents import Glazing
+from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
+from rubbing2pattern.glazing.carry import Carried, carried_over
+from rubbing2pattern.glazing.entries import Filled
+from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME, Known, held_in
+from rubbing2pattern.glazing.work import GlassWork
+from rubbing2pattern.model import Panel
+from rubbing2pattern.options import Options
+from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
+from rubbing2pattern.record.fields import PanelRecord
+from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.workflows.provenance import options_of, plain
+
+_GRID_MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFolder:
+    """What a folder of results holds.
+
+    Attributes
+    ----------
+    place : the folder.
+    record, panel, options : its record, the panel in it, and the options it was read with.
+    rubbing : the kept rubbing, or None in a folder without one.
+    copies : the files of corrections that were applied, by name.
+    """
+
+    place: Path
+    record: PanelRecord
+    panel: Panel
+    options: Options
+    rubbing: KeptRubbing | None
+    copies: Mapping[str, bytes]
+
+
+def kept_folder(folder: Path | str) -> KeptFolder:
+    """Read a folder of results, as `write_reading` or `rewrite` left it.
+
+    Raises
+    ------
+    InputUnreadable
+        The folder's record, kept rubbing or copies of corrections cannot be read.
+    OutputNotWritten
+        The folder cannot be replaced.
+    """
+    place = Path(folder)
+    record = read_record(place / RECORD_NAME)
+    options = options_of(record.provenance)
+    panel = panel_of(record)
+    copies = {c.file: _copy(place / c.file, c.sha256) for c in panel.corrections}
+    check_folder(place, overwrite=True, discard_corrections=True)
+    rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
+    return KeptFolder(place, record, panel, options, rubbing, copies)
+
+
+def rewrite(
+    kept: KeptFolder,
+    panel: Panel,
+    filled: Filled,
+    *,
+    options: Options,
+    copies: Mapping[str, bytes],
+    work: GlassWork | None = None,
+) -> None:
+    """Write a folder anew, whole or not at all.
+
+    Parameters
+    ----------
+    kept : what stands there.
+    panel : the panel that takes the place of its own.
+    filled : what is written about the pieces of `panel`.
+    options : written into the record, so that the next time gives the same documents.
+    copies : files of corrections to keep, by name.
+    work : the lists that follow from `filled` with these options, if they were made already.
+
+    Raises
+    ------
+    OutputNotWritten
+        The disk refuses a step.
+    """
+    provenance = kept.record.provenance
+    if options != kept.options:
+        changed = {name: plain(given) for name, given in options.changed().items()}
+        provenance = {**provenance, "options": changed}
+    with whole_folder(kept.place, overwrite=True, discard_corrections=True) as partial:
+        write_documents(
+            partial,
+            panel,
+            kept.rubbing,
+            provenance,
+            options.documents,
+            options.paper,
+            glazing=Glazing(filled, options.glass, options.templates, work),
+            leading=options.leading,
+        )
+        for name, content in copies.items():
+            try:
+                (partial / name).write_bytes(content)
+            except OSError as fault:
+                reason = fault.strerror or fault
+                raise OutputNotWritten(f"cannot write {kept.place / name}: {reason}") from fault
+
+
+def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | None:
+    """Return the panel of a folder and what a person wrote on its sheets, or None without sheets.
+
+    Raises
+    ------
+    InputUnreadable
+        A sheet that has problems, or the record that tells its pieces cannot be read.
+    """
+    place = Path(folder)
+    if not any((place / name).is_file() for name in (WORKBOOK_NAME, LIST_NAME)):
+        return None
+    panel = panel_of(read_record(place / RECORD_NAME))
+    return panel, held_in(place, Known.of(panel), options.glass)
+
+
+def carried_to(panel: Panel, typed: tuple[Panel, Filled] | None, options: Options) -> Carried:
+    """Carry what was written about one panel over to another reading of it, by number.
+
+    A piece is where it was when both share `correct.same_share` of the area that they cover.
+    """
+    if typed is None:
+        return Carried()
+    before, filled = typed
+    old = {piece.number: piece.outline for piece in before.pieces}
+    now = {piece.number: piece.outline for piece in panel.pieces}
+    numbers = {number: number for number in old if number in now}
+    least = options.correct.same_share
+    moved = [n for n in numbers if n in filled.entries and _shared(old[n], now[n]) < least]
+    return carried_over(filled, numbers, moved)
+
+
+def _shared(one: Polygon, other: Polygon) -> float:
+    """Return the area in both, by the area in either."""
+    # On a grid: outlines that agree to a few parts of a rounding have no right overlap without one.
+    both = shapely.intersection(one, other, grid_size=_GRID_MM).area
+    either = one.area + other.area - both
+    return float(both / either) if either > 0.0 else 0.0
+
+
+def _copy(path: Path, sha256: str) -> bytes:
+    """Return a copy of corrections applied before; it must be what was applied."""
+    try:
+        content = path.read_bytes()
+    except OSError as fault:
+        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise InputUnreadable(
+            f"{path} is not what was applied; put further corrections into a file of another name"
+        )
+    return content

@@ -1,0 +1,285 @@
+"""Loose pieces in photographs matched with the numbered pieces of a panel, and their documents."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from rubbing2pattern.documents.matches import match_documents
+from rubbing2pattern.errors import OutputNotWritten, UsageFault
+from rubbing2pattern.findings import Finding
+from rubbing2pattern.inputs.reference import Reference
+from rubbing2pattern.matching.assigning import assign
+from rubbing2pattern.matching.fragments import assemble
+from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
+from rubbing2pattern.matching.loose import (
+    Assembly,
+    LoosePiece,
+    Match,
+    Matches,
+    Opening,
+    Placed,
+    Verdict,
+)
+from rubbing2pattern.matching.match_doubts import doubts
+from rubbing2pattern.matching.outlines import find_pieces
+from rubbing2pattern.matching.panel_openings import openings_of
+from rubbing2pattern.matching.result import LoosePhoto, Matching
+from rubbing2pattern.matching.shapes import turned_over
+from rubbing2pattern.model import SIDES, Panel
+from rubbing2pattern.options import Options
+from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder
+from rubbing2pattern.record.panel import panel_of, record_from_text
+from rubbing2pattern.record.text import content_of
+from rubbing2pattern.stages.load import load, load_colour
+from rubbing2pattern.stages.rectify import rectify
+from rubbing2pattern.workflows.progress import Progress, Silent
+from rubbing2pattern.workflows.provenance import plain, provenance_of
+
+GROUPS = ("load", "rectify", "loose", "match", "fragments", "documents")
+"""Groups of options that may be set for matching; others belong to the reading of the rubbing."""
+_NAME = re.compile(r"\bP(\d+)\b")
+
+__all__ = ["Matching", "match_pieces", "read_known", "write_matches"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """The loose pieces as they are compared with the panel, and as they lie."""
+
+    lying: tuple[LoosePiece, ...]
+    facing: tuple[LoosePiece, ...]
+    upside_down: bool
+
+    def all_as_lying(self, matches: Matches) -> Matches:
+        """Return what was found about pieces that face the panel, told of them as they lie."""
+        assemblies = (
+            replace(a, parts=tuple(map(self._placed, a.parts))) for a in matches.assemblies
+        )
+        as_lying = tuple(self._as_lying(match) for match in matches.matches)
+        return replace(matches, matches=as_lying, assemblies=tuple(assemblies))
+
+    def _as_lying(self, match: Match) -> Match:
+        piece = next(piece for piece in self.lying if piece.id == match.piece.id)
+        placed = None if match.placed is None else self._placed(match.placed)
+        return replace(match, piece=piece, placed=placed)
+
+    def _placed(self, placed: Placed) -> Placed:
+        return replace(placed, over=placed.over is not self.upside_down)
+
+
+def match_pieces(
+    photos: Sequence[Path | str],
+    reference: Reference | Sequence[Reference],
+    folder: Path | str,
+    *,
+    known: Sequence[KnownNumber] | Mapping[str, int] | None = None,
+    turn_over: bool = False,
+    face_up: str = "unstated",
+    options: Options = Options(),
+    progress: Progress = Silent(),
+) -> Matching:
+    """Find loose pieces of glass in photographs and match them with the pieces of a panel.
+
+    Parameters
+    ----------
+    photos : JPEG, PNG or TIFF, each with loose pieces laid apart; no two of one name.
+    reference : what the scale of all of them is taken from, or one for each.
+    folder : of results, with the panel's record; it is only read.
+    known : numbers that a person gives, as `read_known` reads them, or by id of the piece.
+    turn_over : whether a piece may be turned over to fit.
+    face_up : ``"inside"`` or ``"outside"``: the side of the glass that lies up; ``"unstated"``
+        takes it to be the side from which the panel is seen.
+    options : those of `GROUPS` are used.
+    progress : told when each photograph, and then matching, begins.
+
+    Raises
+    ------
+    InputUnreadable, ScaleNotFound
+        A photograph, its reference or the panel's record cannot be read.
+    NoGlassFound
+        A photograph shows no loose piece.
+    UsageFault
+        Photographs, references, sides or known numbers do not go together.
+    """
+    places = [Path(photo) for photo in photos]
+    references = _references(reference, len(places))
+    _check_names(places)
+    panel, sha256 = _panel(Path(folder))
+    upside_down = _upside_down(panel, face_up)
+    total = len(places) + 2
+    seen: list[LoosePhoto] = []
+    for k, (place, own) in enumerate(zip(places, references, strict=True), start=1):
+        progress.stage(f"outline {place.name}", k, total)
+        seen.append(_photo(place, own, sum(len(p.pieces) for p in seen), options))
+    lying = tuple(piece for photo in seen for piece in photo.pieces)
+    numbers = _known(known, seen, panel)
+    bench = _Bench(lying, _facing(lying) if upside_down else lying, upside_down)
+    openings = openings_of(panel, options.match.opening_mm)
+    progress.stage("match", total - 1, total)
+    matches = assign(bench.facing, openings, options.match, numbers, turn_over)
+    progress.stage("fragments", total, total)
+    matches = bench.all_as_lying(_with_fragments(matches, openings, options, turn_over))
+    progress.done()
+    source = _provenance(seen, references, numbers, options)
+    return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source)
+
+
+def write_matches(
+    matching: Matching,
+    folder: Path | str,
+    *,
+    options: Options = Options(),
+    overwrite: bool = False,
+) -> None:
+    """Write the documents of matched pieces into a folder, which appears whole or not at all.
+
+    Raises
+    ------
+    OutputNotWritten
+        When the folder exists and may not be replaced, or cannot be written.
+    """
+    with whole_folder(Path(folder), overwrite=overwrite, record=MATCHES_NAME) as partial:
+        for name, content in match_documents(matching, options.documents).items():
+            try:
+                (partial / name).write_bytes(content)
+            except OSError as fault:
+                reason = fault.strerror or fault
+                raise OutputNotWritten(f"cannot write {Path(folder) / name}: {reason}") from fault
+
+
+def _references(given: Reference | Sequence[Reference], photos: int) -> list[Reference]:
+    if not isinstance(given, Sequence):
+        return [given] * photos
+    if len(given) != photos:
+        raise UsageFault(f"{photos} photographs have {len(given)} references; give one for each")
+    return list(given)
+
+
+def _check_names(places: Sequence[Path]) -> None:
+    if not places:
+        raise UsageFault("give at least one photograph of loose pieces")
+    names = [place.name for place in places]
+    for k, name in enumerate(names):
+        if name in names[:k]:
+            raise UsageFault(f"two photographs are named {name}; give each a name of its own")
+
+
+def _panel(folder: Path) -> tuple[Panel, str]:
+    path = folder / RECORD_NAME
+    content = content_of(path)
+    return panel_of(record_from_text(content, str(path))), hashlib.sha256(content).hexdigest()
+
+
+def _upside_down(panel: Panel, face_up: str) -> bool:
+    if face_up not in SIDES:
+        raise UsageFault(f"face up is {face_up!r}, but must be one of {', '.join(SIDES)}")
+    if face_up == "unstated":
+        return False
+    if panel.seen_from == "unstated":
+        raise UsageFault(
+            f"the panel does not tell from which side it is seen, so --face-up {face_up} means "
+            "nothing: lay the glass as the rubbing shows it, or trace again with --seen-from"
+        )
+    return face_up != panel.seen_from
+
+
+def _photo(place: Path, reference: Reference, before: int, options: Options) -> LoosePhoto:
+    """Outline the pieces of one photograph; their names go on from those `before`."""
+    photograph = load(place, options.load)
+    rubbing = rectify(photograph, reference, options.rectify)
+    colour = load_colour(place, photograph)
+    found = find_pieces(colour, rubbing, options.loose)
+    pieces = tuple(
+        replace(piece, id=f"P{before + k}", photo=place.name)
+        for k, piece in enumerate(found.pieces, start=1)
+    )
+    findings = (*rubbing.findings, *(_renamed(finding, before) for finding in found.findings))
+    return LoosePhoto(rubbing, colour, pieces, findings)
+
+
+def _renamed(finding: Finding, before: int) -> Finding:
+    """Return a finding whose message names pieces as they are called among all photographs."""
+    message = _NAME.sub(lambda name: f"P{int(name[1]) + before}", finding.message)
+    return replace(finding, message=message)
+
+
+def _known(
+    known: Sequence[KnownNumber] | Mapping[str, int] | None,
+    seen: Sequence[LoosePhoto],
+    panel: Panel,
+) -> dict[str, int]:
+    if known is None or isinstance(known, Mapping):
+        return dict(known or {})
+    photos = [Seen(photo.name, photo.rubbing.warp, photo.pieces) for photo in seen]
+    return pieces_meant(known, photos, {piece.number for piece in panel.pieces})
+
+
+def _facing(pieces: Sequence[LoosePiece]) -> tuple[LoosePiece, ...]:
+    return tuple(replace(piece, outline=turned_over(piece.outline)) for piece in pieces)
+
+
+def _with_fragments(
+    matches: Matches, openings: Sequence[Opening], options: Options, turn_over: bool
+) -> Matches:
+    """Put pieces without a place together in the openings without glass.
+
+    An opening that fragments fill in part is not among those without glass any more: what has to be
+    cut for it is not the whole.
+    """
+    loose = [m.piece for m in matches.matches if m.verdict is Verdict.NO_PLACE]
+    empty = [opening for opening in openings if opening.number in matches.unfilled]
+    assemblies = assemble(loose, empty, options.fragments, turn_over)
+    fragment = {
+        name: (assembly, part)
+        for assembly in assemblies
+        for name, part in zip(assembly.pieces, assembly.parts, strict=True)
+    }
+    merged = tuple(
+        _fragment(match, *fragment[match.piece.id]) if match.piece.id in fragment else match
+        for match in matches.matches
+    )
+    filled = {assembly.number for assembly in assemblies}
+    return replace(
+        matches,
+        matches=merged,
+        assemblies=assemblies,
+        unfilled=tuple(number for number in matches.unfilled if number not in filled),
+        findings=doubts(merged, options.match),
+    )
+
+
+def _fragment(match: Match, assembly: Assembly, part: Placed) -> Match:
+    """Return a match as a fragment; assembling has weighed it, so no margin of its own is told."""
+    return replace(
+        match,
+        verdict=Verdict.FRAGMENT,
+        numbers=assembly.numbers,
+        placed=part,
+        margin=math.inf,
+        second=None,
+    )
+
+
+def _provenance(
+    seen: Sequence[LoosePhoto],
+    references: Sequence[Reference],
+    known: Mapping[str, int],
+    options: Options,
+) -> dict[str, Any]:
+    parts = [
+        provenance_of(photo.rubbing.photograph, reference, options)
+        for photo, reference in zip(seen, references, strict=True)
+    ]
+    return {
+        "program": parts[0]["program"],
+        "libraries": parts[0]["libraries"],
+        "photos": [{"image": p["image"], "reference": p["reference"]} for p in parts],
+        "known": plain(known),
+        "options": parts[0]["options"],
+    }
