@@ -55,6 +55,14 @@ def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> T
     return _pigment(chance, dose * chance.spread(n, 0.35, 3.0), hand, x, y)
 
 
+def drawn(chance: Chance, leads: Leads) -> Tensor:
+    """Return the density of leads drawn in even ink on clean paper, as a person draws a pattern."""
+    n = len(leads.away_mm)
+    body = torch.sigmoid((leads.half_mm - leads.away_mm) / chance.uniform(n, 0.05, 0.3))
+    solder = torch.sigmoid((leads.solder_mm - leads.joint_mm) / 0.1) * chance.yes(n, 0.4)
+    return torch.maximum(body, solder) * chance.uniform(n, 0.4, 2.5)
+
+
 @fused
 def _pressure(chance: Chance, hand: Hand, x: Tensor, y: Tensor) -> Tensor:
     """Return the stick's pressure: bands of strokes, some left out, and a hand that tires."""

@@ -15,6 +15,8 @@ from training.leads import Leads, direction, draw_leads
 
 CENTRE_MM = 0.75
 JOINT_MM = 1.6
+PLAIN = 0.08
+"""Share of pictures drawn in even ink without a fault: a map must read what is easy, too."""
 WRITTEN = 0.1
 """Density of ink from which a place counts as written on, and so do those within `WRITTEN_MM`."""
 WRITTEN_MM = 3.0
@@ -83,6 +85,9 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
     written = torch.maximum(written, writing.numbers(chance, glyphs, leads, pigment))
     ink = torch.maximum(written, writing.lines(chance, x, y, 10))
     dense = torch.maximum(dense, ink) + 0.3 * torch.minimum(dense, ink)
+    plain = chance.yes(n, PLAIN)
+    ink = torch.where(plain, written * chance.yes(n, 0.4), ink)
+    dense = torch.where(plain, torch.maximum(deposit.drawn(chance, leads), ink), dense)
     dense = marks.printed_things(chance, x, y, dense)
     edge = leads.away_mm - leads.half_mm
     raised = torch.sigmoid(-edge / 0.6)
