@@ -10,7 +10,7 @@ import ctypes
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -186,6 +186,22 @@ def whole_folder(
             raise
         # Nobody knows the hidden folder by its name.
         raise OutputNotWritten(told.replace(str(partial), str(folder))) from fault
+
+
+def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:
+    """Write files into an existing folder; `place` is where a fault says that it lies.
+
+    Raises
+    ------
+    OutputNotWritten
+        When the disk refuses a file.
+    """
+    for name, content in files.items():
+        try:
+            (folder / name).write_bytes(content)
+        except OSError as fault:
+            reason = fault.strerror or fault
+            raise OutputNotWritten(f"cannot write {place / name}: {reason}") from fault
 
 
 def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:

@@ -23,13 +23,12 @@ from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, we
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.report import REPORT_NAME, report_html
 from rubbing2pattern.documents.tiles import tile_documents
-from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.options.paper import PaperOptions
-from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME
+from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, write_files
 from rubbing2pattern.reading import Rubbing
 from rubbing2pattern.record.history import rubbing_part
 from rubbing2pattern.record.panel import panel_of, record_of, record_text
@@ -66,12 +65,7 @@ def write_documents(
         The pattern does not fit a PDF page, or the disk refuses a file.
     """
     files = document_files(panel, rubbing, provenance, options, paper, glazing, leading)
-    for name, content in files.items():
-        try:
-            (folder / name).write_bytes(content)
-        except OSError as fault:
-            reason = fault.strerror or fault
-            raise OutputNotWritten(f"cannot write {folder / name}: {reason}") from fault
+    write_files(files, folder, folder)
 
 
 def document_files(

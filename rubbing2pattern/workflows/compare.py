@@ -16,10 +16,10 @@ from rubbing2pattern.comparing.notes import notes_of, ways_to_try
 from rubbing2pattern.comparing.numbers import pair_joints, pair_pieces
 from rubbing2pattern.comparing.registering import Registration, register
 from rubbing2pattern.documents.comparison import comparison_documents
-from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
+from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder
+from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
 from rubbing2pattern.trade.window_numbers import window_number
@@ -128,12 +128,8 @@ def write_comparison(
     }
     place = Path(folder)
     with whole_folder(place, overwrite=overwrite, record=COMPARISON_NAME) as partial:
-        for name, content in comparison_documents(found, provenance, options.documents).items():
-            try:
-                (partial / name).write_bytes(content)
-            except OSError as fault:
-                reason = fault.strerror or fault
-                raise OutputNotWritten(f"cannot write {place / name}: {reason}") from fault
+        files = comparison_documents(found, provenance, options.documents)
+        write_files(files, partial, place)
 
 
 def _registered(before: Panel, after: Panel, options: Options) -> Registration:

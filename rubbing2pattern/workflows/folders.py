@@ -13,14 +13,20 @@ from shapely.geometry import Polygon
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, read_rubbing
 from rubbing2pattern.documents.lists.glass_documents import Glazing
-from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
+from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.carry import Carried, carried_over
 from rubbing2pattern.glazing.entries import Filled
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME, Known, held_in
 from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
+from rubbing2pattern.output import (
+    RECORD_NAME,
+    RUBBING_NAME,
+    check_folder,
+    whole_folder,
+    write_files,
+)
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.provenance import options_of, plain
@@ -108,12 +114,7 @@ def rewrite(
             glazing=Glazing(filled, options.glass, options.templates, work),
             leading=options.leading,
         )
-        for name, content in copies.items():
-            try:
-                (partial / name).write_bytes(content)
-            except OSError as fault:
-                reason = fault.strerror or fault
-                raise OutputNotWritten(f"cannot write {kept.place / name}: {reason}") from fault
+        write_files(copies, partial, kept.place)
 
 
 def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | None:

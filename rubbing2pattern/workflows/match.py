@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rubbing2pattern.documents.matches import match_documents
-from rubbing2pattern.errors import OutputNotWritten, UsageFault
+from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.matching.assigning import assign
@@ -33,7 +33,7 @@ from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder
+from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
 from rubbing2pattern.stages.load import load, load_colour
@@ -144,13 +144,9 @@ def write_matches(
     OutputNotWritten
         When the folder exists and may not be replaced, or cannot be written.
     """
-    with whole_folder(Path(folder), overwrite=overwrite, record=MATCHES_NAME) as partial:
-        for name, content in match_documents(matching, options.documents).items():
-            try:
-                (partial / name).write_bytes(content)
-            except OSError as fault:
-                reason = fault.strerror or fault
-                raise OutputNotWritten(f"cannot write {Path(folder) / name}: {reason}") from fault
+    place = Path(folder)
+    with whole_folder(place, overwrite=overwrite, record=MATCHES_NAME) as partial:
+        write_files(match_documents(matching, options.documents), partial, place)
 
 
 def _references(given: Reference | Sequence[Reference], photos: int) -> list[Reference]:
