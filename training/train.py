@@ -133,21 +133,16 @@ def taught(batch: Batch, teachers: list[LeadNetwork], belief: float, device: str
     """
     given, targets = batch.given, batch.targets()
     with torch.no_grad(), _mixed(device):
-        said = torch.stack([_seen(t, given, how) for t in teachers for how in range(3)])
+        said = torch.stack([_seen(t, given, how) for t in teachers for how in (1, 2, 3)])
     shares = torch.sigmoid(said.mean(dim=0))
     trust = belief * (1.0 - batch.written)[:, None]
     return torch.cat((torch.lerp(targets[:, :LOGITS], shares, trust), targets[:, LOGITS:]), dim=1)
 
 
 def _seen(teacher: LeadNetwork, given: torch.Tensor, how: int) -> torch.Tensor:
-    """Return the log odds of a teacher who looks at a rubbing as it is (0), mirrored, turned."""
-    turn = {0: lambda t, _: t, 1: lambda t, _: torch.flip(t, (3,)), 2: _quarter}[how]
-    shown = turn(given, 1).contiguous(memory_format=torch.channels_last)
-    return turn(unfolded(teacher(shown))[:, :LOGITS].float(), -1)
-
-
-def _quarter(t: torch.Tensor, back: int) -> torch.Tensor:
-    return torch.rot90(t, back, (2, 3))
+    """Return the log odds of a teacher who looks at a rubbing that is `_turned`."""
+    shown = _turned(given, how).contiguous(memory_format=torch.channels_last)
+    return _turned(unfolded(teacher(shown))[:, :LOGITS].float(), how, back=True)
 
 
 def _mixed(device: str) -> torch.autocast:
@@ -159,13 +154,17 @@ def flipped(
 ) -> tuple[torch.Tensor, torch.Tensor]:
     """Return a batch mirrored (0, 1) or turned by a quarter (2), its directions along with it."""
     turn = torch.ones(targets.shape[1], device=targets.device)
+    turn[6] = -1.0
     if how == 2:
-        given, targets = torch.rot90(given, 1, (2, 3)), torch.rot90(targets, 1, (2, 3))
-        turn[5] = turn[6] = -1.0
-    else:
-        given, targets = torch.flip(given, (2 + how,)), torch.flip(targets, (2 + how,))
-        turn[6] = -1.0
-    return given, targets * turn[None, :, None, None]
+        turn[5] = -1.0
+    return _turned(given, how), _turned(targets, how) * turn[None, :, None, None]
+
+
+def _turned(grids: torch.Tensor, how: int, *, back: bool = False) -> torch.Tensor:
+    """Mirror a batch (0, 1), turn it by a quarter or back (2), or leave it as it is (3)."""
+    if how == 2:
+        return torch.rot90(grids, -1 if back else 1, (2, 3))
+    return torch.flip(grids, (2 + how,)) if how < 2 else grids
 
 
 def _placed(wanted: str) -> tuple[int, int, str]:
