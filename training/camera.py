@@ -55,6 +55,12 @@ def _cut_out(chance: Chance, light: Tensor, x: Tensor, y: Tensor) -> tuple[Tenso
         torn = chance.sometimes(n, 0.3, 0.2, 2.0) * patches(chance, x, y, chance.spread(n, 4, 30))
         edge = u - chance.uniform(n, 30, 128) + torn
         far = torch.where(chance.yes(n, 0.22 / (k + 1)), torch.maximum(far, edge), far)
+    little = torch.maximum(
+        (x - chance.normal(n, 6)).abs() - chance.spread(n, 32, 128),
+        (y - chance.normal(n, 6)).abs() - chance.spread(n, 32, 128),
+    )
+    scrap = chance.yes(n, 0.06)
+    far = torch.where(scrap, torch.maximum(far, little), far)
     u, v = turned(
         x - chance.uniform(n, -120, 120), y - chance.uniform(n, -120, 120), chance.uniform(n, 0, 3)
     )
@@ -69,7 +75,7 @@ def _cut_out(chance: Chance, light: Tensor, x: Tensor, y: Tensor) -> tuple[Tenso
     over = torch.sigmoid(far / 0.2)
     light = light * (1 - over) + table * shadow * over
     # The sheet's edge is known to the reader in most pictures, to some millimetres.
-    known = chance.yes(n, 0.75)
+    known = chance.yes(n, 0.75) | scrap
     mask = torch.where(known & (far > chance.uniform(n, -6, 1)), 0.0, torch.ones_like(far))
     return light, mask, (far < 0).float()
 

@@ -146,6 +146,15 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
         rate = chance.uniform(n, 0.9, 2.8) + 0.9 * (1 - hand.worn)
         depth = chance.yes(n, chance_of) * chance.uniform(n, 0.3, 1.0)
         kept = kept * (1 - depth * torch.sigmoid((hole - rate) * 7))
+    # The stick lifts off over a stretch of one lead alone, and sets on again.
+    lift = patches(
+        chance,
+        x + 900.0 * share(leads.lead, 47),
+        y + 700.0 * share(leads.lead, 48),
+        chance.spread(n, 8, 40),
+    )
+    lifted_off = torch.sigmoid((lift - chance.uniform(n, 1.0, 2.6)) * 20)
+    kept = kept * (1 - chance.yes(n, 0.35) * lifted_off)
     ring = (leads.joint_mm - leads.solder_mm * chance.uniform(n, 1.0, 1.8)) / chance.uniform(
         n, 1, 4
     )

@@ -187,7 +187,10 @@ def _framed(
 ) -> tuple[Tensor, Tensor]:
     """Cut the design off at the panel's outline and lay strips of border along it."""
     n = len(x)
-    wide, tall = chance.spread(n, 160, 1000), chance.spread(n, 160, 1000)
+    small = chance.yes(n, 0.08)
+    wide, tall = (
+        torch.where(small, chance.spread(n, 35, 160), chance.spread(n, 160, 1000)) for _ in range(2)
+    )
     # The crop lies anywhere on the panel, often on its edge.
     u = x + 0.42 * wide * chance.uniform(n, -1, 1)
     v = y + 0.42 * tall * chance.uniform(n, -1, 1)

@@ -15,7 +15,7 @@ from training.leads import Leads, direction, draw_leads
 
 CENTRE_MM = 0.75
 JOINT_MM = 1.6
-PLAIN = 0.08
+PLAIN = 0.1
 """Share of pictures drawn in even ink without a fault: a map must read what is easy, too."""
 WRITTEN = 0.1
 """Density of ink from which a place counts as written on, and so do those within `WRITTEN_MM`."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import torch
@@ -43,10 +44,23 @@ class Residual(nn.Module):
         return torch.relu(x + self.second(self.first(x)))
 
 
-class LeadNetwork(nn.Module):
-    """Maps (n, 2, H, W) to (n, 8 * 4, H / 2, W / 2); H and W are multiples of 16."""
+def _more(channels: int, wide: tuple[int, ...]) -> nn.Sequential:
+    """Return residual blocks that change nothing before they have learned."""
+    blocks = [Residual(channels, k) for k in wide]
+    for block in blocks:
+        nn.init.zeros_(block.second[1].weight)
+    return nn.Sequential(*blocks)
 
-    def __init__(self, channels: tuple[int, int, int, int] = (16, 40, 72, 128)) -> None:
+
+class LeadNetwork(nn.Module):
+    """Maps (n, 2, H, W) to (n, 8 * 4, H / 2, W / 2); H and W are multiples of 16.
+
+    A `deep` network has more blocks; it starts from the weights of a plain one and says the same.
+    """
+
+    def __init__(
+        self, channels: tuple[int, int, int, int] = (16, 40, 72, 128), *, deep: bool = False
+    ) -> None:
         super().__init__()
         a, b, c, d = channels
         self.stem = _conv(2, a, 5, 2)
@@ -60,12 +74,16 @@ class LeadNetwork(nn.Module):
         self.to_half = nn.ConvTranspose2d(b, a, 2, 2)
         self.at_half = _conv(a, a)
         self.head = nn.Conv2d(a, len(OUTPUTS) * FOLD * FOLD, 1)
+        self.more_eighth = _more(c, (1, 2) if deep else ())
+        self.more_bottom = _more(d, (1, 4, 1, 2) if deep else ())
+        self.more_at_eighth = _more(c, (1,) if deep else ())
+        self.more_at_fourth = _more(b, (1,) if deep else ())
 
     @classmethod
     def trained(cls, folder: Path, device: str = "cpu") -> LeadNetwork:
         """Return the network of a run, ready to be used."""
-        network = cls().to(device, memory_format=torch.channels_last)
         state = torch.load(folder / "weights.pt", map_location=device, weights_only=True)
+        network = cls(deep=is_deep(state)).to(device, memory_format=torch.channels_last)
         network.load_state_dict(state)
         return network.eval()
 
@@ -82,10 +100,10 @@ class LeadNetwork(nn.Module):
     def body(self, fourth: Tensor) -> Tensor:
         """Return what is known at a quarter of the grid; it sees far."""
         fourth = self.fourth[1](fourth)
-        eighth = self.eighth(fourth)
-        bottom = self.bottom(eighth)
-        eighth = self.at_eighth(eighth + self.to_eighth(bottom))
-        out: Tensor = self.at_fourth(fourth + self.to_fourth(eighth))
+        eighth = self.more_eighth(self.eighth(fourth))
+        bottom = self.more_bottom(self.bottom(eighth))
+        eighth = self.more_at_eighth(self.at_eighth(eighth + self.to_eighth(bottom)))
+        out: Tensor = self.more_at_fourth(self.at_fourth(fourth + self.to_fourth(eighth)))
         return out
 
     def outlet(self, x: Tensor, fourth: Tensor) -> Tensor:
@@ -96,6 +114,11 @@ class LeadNetwork(nn.Module):
     def _outer(self, half: Tensor, fourth: Tensor) -> Tensor:
         out: Tensor = self.head(self.at_half(half + self.to_half(fourth)))
         return out
+
+
+def is_deep(state: Mapping[str, Tensor]) -> bool:
+    """Return whether weights are those of a deep network."""
+    return any(name.startswith("more_") for name in state)
 
 
 def unfolded(folded: Tensor) -> Tensor:

@@ -20,7 +20,7 @@ import torch.distributed as dist
 from training import validate
 from training.chance import Chance, fuse
 from training.generator import Batch, Pool, render
-from training.network import LOGITS, LeadNetwork, loss_of, unfolded
+from training.network import LOGITS, LeadNetwork, is_deep, loss_of, unfolded
 from training.writing import atlas
 
 DECAY = 0.01
@@ -34,14 +34,10 @@ def main() -> None:
     rank, world, device = _placed(args.device)
     fuse(on=device.startswith("cuda") and not args.eager)
     torch.manual_seed(args.seed)
-    network = LeadNetwork().to(device, memory_format=torch.channels_last)
+    network = _begun(args, device)
     averaged = torch.optim.swa_utils.AveragedModel(
         network, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(KEPT), use_buffers=True
     )
-    if args.resume:
-        state = torch.load(args.resume / "weights.pt", map_location=device, weights_only=True)
-        network.load_state_dict(state)
-        averaged.module.load_state_dict(state)
     model = network
     if world > 1:
         model = torch.nn.parallel.DistributedDataParallel(network)
@@ -56,6 +52,18 @@ def main() -> None:
         print(f"{steps} steps", *(f"{k} {v:.4f}" for k, v in figures.items()), flush=True)
     if world > 1:
         dist.destroy_process_group()
+
+
+def _begun(args: argparse.Namespace, device: str) -> LeadNetwork:
+    """Return the network that training goes on from; a deep one may go on from a plain one."""
+    state = {}
+    if args.resume:
+        state = torch.load(args.resume / "weights.pt", map_location=device, weights_only=True)
+    network = LeadNetwork(deep=args.deep or is_deep(state))
+    if state:
+        more = {n: v for n, v in network.state_dict().items() if n.startswith("more_")}
+        network.load_state_dict({**more, **state})
+    return network.to(device, memory_format=torch.channels_last)
 
 
 def _run(
@@ -195,6 +203,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--fresh", type=int, default=16, help="designs drawn anew at a time")
     parser.add_argument("--each", type=int, default=4, help="steps between fresh designs")
     parser.add_argument("--validation", type=int, default=128, help="rubbings of the fixed set")
+    parser.add_argument("--deep", action="store_true", help="train a network of more blocks")
     parser.add_argument("--eager", action="store_true", help="compile nothing")
     parser.add_argument("--device", default="")
     return parser.parse_args()

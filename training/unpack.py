@@ -38,11 +38,10 @@ def main() -> None:
 def unpacked(graphs: list[bytes]) -> LeadNetwork:
     """Return the network that graphs were exported from: convolutions in the order they run."""
     entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in graphs)
-    network = LeadNetwork().eval()
+    found = [*entry, *body, *outlet]
+    network = LeadNetwork(deep=len(found) > len(_in_order(LeadNetwork().eval()))).eval()
     with torch.no_grad():
-        for (module, norm), values in zip(
-            _in_order(network), [*entry, *body, *outlet], strict=True
-        ):
+        for (module, norm), values in zip(_in_order(network), found, strict=True):
             module.weight.copy_(values[0])
             if norm is None:
                 module.bias.copy_(values[1])

@@ -15,6 +15,8 @@ from training.leads import Leads
 CELLS = 64
 HANDS = 12
 """Hands that write every sign."""
+BROADEST_PEN_MM = 3.5
+"""A marker's; letters in broader strokes look like a few plain leads, to a person too."""
 _PIECES = 40
 _REACH = 28
 """Numbers a picture at most; cells that one reaches."""
@@ -219,6 +221,7 @@ def _word(
     far = _far(glyphs, which.clamp(0, len(glyphs) - 1), place - slot, v / high) * high
     bold = (high / chance.uniform(m, 6, 12)).clamp(1, 5.5)
     pen = chance.spread(m, 0.3, 1.4) * torch.where(chance.yes(m, 0.45), bold, 1.0)
+    pen = pen.clamp_max(BROADEST_PEN_MM)
     ink = torch.sigmoid((pen / 2 - far) / chance.uniform(m, 0.1, 0.4)) * inside
     # A dry pen or a stick of graphite leaves grain, a wet one none.
     grain = torch.rand(ink.shape, device=ink.device)
