@@ -28,8 +28,8 @@ Window = tuple[slice, slice]
 CELL_MM = 0.5
 """The grid on which the network was trained."""
 WEIGHTS = "lead-map.onnx.xz"
-VERSION = "5"
-SHA256 = "2fa4e8d694f74063efd7c4b24988e9dc528e731376bca85e5037c34dec36f2be"
+VERSION = "7"
+SHA256 = "4e5361f3eaaf77566cf60911b591a619b691dabbc90bc85222ed0e3f180b7984"
 _COARSE = 4
 _BOX = 17
 _LEAST = 0.02
@@ -39,8 +39,8 @@ _PARTS = 3
 _STRIP = 128
 """Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
-_AROUND = 448
-"""Cells around a tile that its outputs depend on; the network sees 400 each way."""
+_AROUND = 736
+"""Cells around a tile that its outputs depend on; the network sees 730 each way."""
 
 
 def network_maps(grey: Grey, mask: Mask) -> NetworkMaps:
