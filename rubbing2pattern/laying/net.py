@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -121,9 +122,16 @@ def _distinct(stops: list[Stop], run: Run, options: LayingOptions) -> list[Stop]
 def curve_between(
     shape: Shape, one: Stop, two: Stop, places: tuple[Array, Array], options: LayingOptions
 ) -> Curve:
-    """Return the curve of a came between its joints, as plain as its run and the evidence allow."""
+    """Return the curve of a came between its joints, as plain as its run and the evidence allow.
+
+    Where the run misses a joint by more than `bent_mm` it bends to it on the last stretch alone:
+    what is clean keeps its place.
+    """
     start, end = places
     a, b = as_point(start), as_point(end)
+    off = [p - _state(shape, s.t_mm).place for p, s in zip(places, (one, two), strict=True)]
+    if max(float(np.hypot(*d)) for d in off) > options.bent_mm and two.t_mm - one.t_mm > 1.0:
+        return _bent(shape, one.t_mm, two.t_mm, off, options).moved_ends(a, b)
     if isinstance(shape.fit, LineFit):
         return Line(a, b)
     if isinstance(shape.fit, CircleFit):
@@ -136,17 +144,58 @@ def curve_between(
                 as_point(shape.fit.centre), shape.fit.radius_mm, first, math.copysign(360.0, sweep)
             )
         return arc_through(a, b, sweep)
-    count = max(1, math.ceil((two.t_mm - one.t_mm) / options.knot_mm))
-    t = np.linspace(one.t_mm, two.t_mm, count + 1)
-    if shape.closed:
-        t = np.where(t > shape.last_mm, t - shape.last_mm, t)
-    state = [shape.at(float(x)) for x in t]
-    third = (two.t_mm - one.t_mm) / count / 3.0
-    control = [as_point(state[0][0])]
-    for (p, u), (q, v) in pairwise(state):
-        control += [as_point(p + third * u), as_point(q - third * v), as_point(q)]
-    cubic = Cubic(tuple(control)).moved_ends(a, b)
+    at = _evenly(one.t_mm, two.t_mm, options.knot_mm)
+    cubic = _through([_state(shape, t) for t in at.tolist()]).moved_ends(a, b)
     return cubic if one.joint == two.joint else plain(cubic, options.plain_mm)
+
+
+class _State(NamedTuple):
+    """A place of a run at a length along it, and how it moves on with the length."""
+
+    t_mm: float
+    place: Array
+    way: Array
+
+
+def _state(shape: Shape, t: float) -> _State:
+    return _State(t, *shape.at(t - shape.last_mm if shape.closed and t > shape.last_mm else t))
+
+
+def _evenly(low: float, high: float, step_mm: float) -> Array:
+    return np.linspace(low, high, max(1, math.ceil((high - low) / step_mm)) + 1)
+
+
+def _through(states: list[_State]) -> Cubic:
+    """Return the cubic through all places, each passed on its way (Hermite)."""
+    control = [as_point(states[0].place)]
+    for one, two in pairwise(states):
+        third = (two.t_mm - one.t_mm) / 3.0
+        inner = (one.place + third * one.way, two.place - third * two.way)
+        control += [*map(as_point, inner), as_point(two.place)]
+    return Cubic(tuple(control))
+
+
+def _bent(shape: Shape, low: float, high: float, off: list[Array], options: LayingOptions) -> Cubic:
+    """Return a run between two lengths, its ends moved by `off`, its middle where it was.
+
+    The shift fades with the square of the way left, over `bend_over` times what is missed.
+    """
+    reach = [
+        min(0.5 * (high - low), max(1.0, options.bend_over * float(np.hypot(*d)))) for d in off
+    ]
+    stops = (low, low + 0.5 * reach[0], low + reach[0], high - reach[1], high - 0.5 * reach[1])
+    at = np.unique(np.concatenate((_evenly(*stops[2:4], options.knot_mm), stops, [high])).round(6))
+    states = []
+    for t in at.tolist():
+        place, way = _state(shape, t)[1:]
+        for shift, far, length, sign in zip(
+            off, (t - low, high - t), reach, (-2.0, 2.0), strict=True
+        ):
+            left = max(0.0, 1.0 - far / length) if length > 0.0 else 0.0
+            place = place + left**2 * shift
+            way = way + (sign * left / length * shift if left > 0.0 else 0.0)
+        states.append(_State(t, place, way))
+    return _through(states)
 
 
 def _turn(shape: Shape) -> float:

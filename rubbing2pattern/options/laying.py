@@ -73,6 +73,10 @@ class LayingOptions(Checked):
     one_sided: float = value(1.5, 1.0, 5.0, "deviation of a middle by one edge, of that by two")
     odd: float = value(3.0, 1.0, 20.0, "the same where the edges lie apart as in solder")
     missed_mm: float = value(0.3, 0.05, 2.0, "a curve that misses its joint by more is drawn to it")
+    bent_mm: float = value(
+        0.7, 0.05, 5.0, "a lead that misses its joint by more keeps its course and bends at its end"
+    )
+    bend_over: float = value(6.0, 1.0, 20.0, "times what it misses: the stretch on which it bends")
     short_mm: float = value(12.0, 3.0, 40.0, "clean lead that tells its direction well by itself")
     square_deg: float = value(6.0, 1.0, 30.0, "how exactly short leads are set square to others")
     ridge_low: float = value(0.4, 0.05, 0.9, "where it is lower the map shows no lead")
