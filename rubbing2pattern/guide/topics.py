@@ -40,7 +40,7 @@ GUIDE = (
     Group(
         "Before you begin",
         (
-            Topic("cautions", "work safely with lead, dust, fumes, paints and old glass"),
+            Topic("cautions", "work safely with lead, solder, paints and old glass"),
             Topic("installing", "install the program, and complete commands with the Tab key"),
             Topic("taking-a-rubbing", "take a rubbing that can be traced, and photograph it"),
         ),

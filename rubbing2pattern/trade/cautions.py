@@ -61,7 +61,7 @@ FIRING = (
 """For paints and the kiln."""
 
 KEEPING = (
-    "Lead is poisonous: rubbings and old leads carry its dust. Handle them with gloves, wash your "
-    "hands, and keep to local codes and licensed practice."
+    "Lead is poisonous: rubbings and old leads carry its dust. Handle them with gloves, store "
+    "rubbings in sleeves, wash your hands, and keep to local codes and licensed practice."
 )
 """For whoever opens an archive."""
