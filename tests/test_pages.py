@@ -137,3 +137,15 @@ def test_the_changelog_has_the_current_version() -> None:
     from rubbing2pattern import __version__
 
     assert f"## {__version__}" in text("CHANGELOG.md")
+
+
+def test_the_changelog_puts_every_entry_of_a_version_into_a_group() -> None:
+    before, *versions = re.split(r"^## ", text("CHANGELOG.md"), flags=re.MULTILINE)
+    assert versions and "\n- " not in before
+    for version in versions:
+        assert re.match(r"\d+\.\d+\.\d+ \((not yet released|\d{4}-\d{2}-\d{2})\)\n", version)
+        loose, *groups = re.split(r"^### ", version, flags=re.MULTILINE)
+        assert "\n- " not in loose
+        names = [group.split("\n")[0] for group in groups]
+        assert names == [name for name in ("Added", "Changed", "Fixed") if name in names]
+        assert names and all("\n- " in group for group in groups)
