@@ -176,6 +176,14 @@ def test_the_wheel_holds_every_page_and_nothing_else_of_docs(wheel: Path) -> Non
     assert {top for top in tops if not top.endswith(".dist-info")} == {"rubbing2pattern"}
 
 
+def test_the_pages_about_installing_name_the_wheel_as_it_is_built(wheel: Path) -> None:
+    for page in (ROOT / "README.md", DOCS / "installing.md"):
+        named = set(
+            re.findall(r"[\w.]+-[\d.]+-py3-none-any\.whl", page.read_text(encoding="utf-8"))
+        )
+        assert named == {wheel.name}, page.name
+
+
 def test_the_pages_show_when_the_program_runs_from_the_wheel(wheel: Path, tmp_path: Path) -> None:
     place = tmp_path / "installed"
     with zipfile.ZipFile(wheel) as held:
