@@ -3,6 +3,7 @@
 #   make test   runs the tests
 #   make lint   runs the checks of style and types
 #   make docs   writes the pages and the picture of docs/ that are made with the program
+#   make wheel  builds the wheel, dist/rubbing2pattern-VERSION-py3-none-any.whl
 
 PYTHON ?= python3
 VENV ?= .venv
@@ -10,7 +11,7 @@ BIN := $(VENV)/bin
 DEMO_FOLDER ?= demo-output
 WORKERS ?= auto
 
-.PHONY: demo test lint docs clean
+.PHONY: demo test lint docs wheel clean
 
 demo: $(VENV)/installed
 	$(BIN)/rubbing2pattern demo --overwrite -o $(DEMO_FOLDER)
@@ -26,6 +27,10 @@ lint: $(VENV)/installed-dev
 docs: $(VENV)/installed-dev
 	$(BIN)/python docs/generate.py
 	$(BIN)/python docs/picture.py
+
+wheel: | $(BIN)/python
+	$(BIN)/python -m pip wheel --quiet --no-deps --wheel-dir dist .
+	@ls dist/rubbing2pattern-*.whl
 
 clean:
 	rm -rf $(VENV) $(DEMO_FOLDER)

@@ -23,7 +23,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("errors", "_version", ""),
     ("units",),
     ("geometry",),
-    ("reading", "model", "findings", "trade"),
+    ("reading", "model", "findings", "trade", "guide"),
     ("options", "inputs", "output"),
     ("record",),
     ("imaging", "fitting", "paneling"),

@@ -3,6 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
+
+from rubbing2pattern.trade.cautions import KEEPING
+
+_LINE_SIGNS = 88
+"""As many as the longest line of the page has, so that a plain terminal shows it whole."""
 
 _WHAT = {
     "panel.json": "the record: every joint, lead and piece with its figures, as JSON",
@@ -69,8 +75,7 @@ def readme_text(panels: Mapping[str, Sequence[str]], notes: Sequence[str]) -> by
     if notes:
         lines += ["NOT IN THE PACKAGE", "", *[f"- {note}" for note in notes], ""]
     lines += [
-        "Lead is poisonous: rubbings and old leads carry its dust. Handle them with gloves, wash,",
-        "and keep to the rules of the place.",
+        *wrap(KEEPING, _LINE_SIGNS),
         "",
     ]
     return "\n".join(lines).encode()

@@ -13,6 +13,7 @@ from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import output_options
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.output import COMPARISON_NAME, check_folder
 from rubbing2pattern.units import Unit
 
@@ -46,7 +47,7 @@ _MOST = 12
     "settings",
     multiple=True,
     metavar="GROUP.NAME=VALUE",
-    help="Change an option of compare or documents; docs/options.md lists them.",
+    help=f"Change an option of compare or documents; {see('options')}.",
 )
 @output_options
 def compare(

@@ -35,8 +35,9 @@ _HEAD = 11
 def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units: Unit) -> int:
     """Apply the file CORRECTIONS (TOML) to the pattern in FOLDER.
 
-    All corrections are made or none; docs/corrections.md lists them. Numbers and ids of what did
-    not change stay, the record tells who changed what and when, and a copy of the file is kept.
+    All corrections are made or none; 'rubbing2pattern help corrections' lists them. Numbers and ids
+    of what did not change stay, the record tells who changed what and when, and a copy of the file
+    is kept.
     """
     from rubbing2pattern.inputs.corrections import read_corrections
     from rubbing2pattern.workflows.correct import correct_folder

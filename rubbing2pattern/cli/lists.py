@@ -12,6 +12,7 @@ from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.units import parse_sheet
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ _MOST = 10
     "settings",
     multiple=True,
     metavar="GROUP.NAME=VALUE",
-    help="Change an option of glass, templates, leading or documents; see docs/options.md.",
+    help=f"Change an option of glass, templates, leading or documents; {see('options')}.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def lists(

@@ -20,14 +20,19 @@ from rubbing2pattern.cli.compare import compare
 from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
 from rubbing2pattern.cli.errors import told
+from rubbing2pattern.cli.help_pages import help_pages
 from rubbing2pattern.cli.lists import lists
 from rubbing2pattern.cli.match import match
 from rubbing2pattern.cli.print_again import print_again
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import EXIT_INTERRUPTED
+from rubbing2pattern.guide.topics import HELP, see, topic_of
 
-_EPILOG = """\b
+_EPILOG = f"""\b
+'{HELP}' lists the pages of the guide, '{HELP} TOPIC' shows one.
+
+\b
 Exit codes: 0 done (with findings or without), 1 a defect of the program, 2 wrong use,
 3 the input cannot be read, 4 the scale or perspective cannot be found, 5 no lead
 lines or no loose glass found, 6 the output cannot be written, 7 some rubbings of a
@@ -66,17 +71,24 @@ def main() -> None:
     """Turn a rubbing of a leaded window into a true-to-scale, numbered re-leading pattern."""
 
 
-main.add_command(trace)
-main.add_command(correct)
-main.add_command(lists)
-main.add_command(match)
-main.add_command(print_again)
-main.add_command(batch)
-main.add_command(archive)
-main.add_command(verify)
-main.add_command(compare)
-main.add_command(demo)
-main.add_command(targets)
+for _command in (
+    trace,
+    correct,
+    lists,
+    match,
+    print_again,
+    batch,
+    archive,
+    verify,
+    compare,
+    demo,
+    targets,
+    help_pages,
+):
+    _topic = topic_of(_command.name or "")
+    if _topic is not None:
+        _command.epilog = f"More: {see(_topic.name)}"
+    main.add_command(_command)
 
 
 def entry() -> None:

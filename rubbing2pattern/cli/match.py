@@ -21,6 +21,7 @@ from rubbing2pattern.cli.shared import (
 from rubbing2pattern.cli.summary import WORST_FIRST, files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.output import MATCHES_NAME, check_folder
+from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
@@ -32,10 +33,6 @@ if TYPE_CHECKING:
 
 _HEAD = 11
 _MOST = 12
-_CAUTION = (
-    "Before grozing: edges of old glass are sharp and carry lead; protect eyes and hands, clean "
-    "wet, keep to the local rules. Lay every piece in first."
-)
 
 
 @click.command()
@@ -183,7 +180,7 @@ def _table(matching: Matching, folder: Path, options: DocumentOptions) -> list[s
         lines = [_nothing_fits(matching), "", *lines]
     lines += ["", *_findings(matching.findings)]
     if any(m.placed is not None and m.placed.groze_mm > 0.0 for m in matching.matches.matches):
-        lines += ["", _CAUTION]
+        lines += ["", *GROZING]
     return [*lines, "", f"The matches lie in {folder}", f"  {', '.join(files_of(folder))}"]
 
 

@@ -12,6 +12,7 @@ from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import print_options
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE
+from rubbing2pattern.guide.topics import see
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
@@ -37,7 +38,7 @@ def _print_options(command: Any) -> Any:
     "settings",
     multiple=True,
     metavar="GROUP.NAME=VALUE",
-    help="Change an option of paper, documents or templates; see docs/options.md.",
+    help=f"Change an option of paper, documents or templates; {see('options')}.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def print_again(

@@ -65,10 +65,15 @@ def run_one(
 
 
 def tell(text: str, folder: Path) -> None:
-    """Show the summary on stdout.
+    """Show the summary on stdout; the results are written by now, and a fault says where."""
+    show(text, f"the results lie in {folder}, but the summary cannot be shown")
 
-    The results are written by now. Who has stopped reading stdout is not told anything more; any
-    other fault of it is an error that says where the results lie.
+
+def show(text: str, not_shown: str) -> None:
+    """Show a text on stdout.
+
+    Who has stopped reading stdout gets no message; any other fault of it is an error that begins
+    with `not_shown`.
     """
     try:
         click.echo(text)
@@ -76,6 +81,4 @@ def tell(text: str, folder: Path) -> None:
         # What is left in the stream's buffer must not fail once more at the end of the process.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         if not isinstance(fault, BrokenPipeError):
-            raise OutputNotWritten(
-                f"the results lie in {folder}, but the summary cannot be shown: {fault.strerror}"
-            ) from fault
+            raise OutputNotWritten(f"{not_shown}: {fault.strerror}") from fault

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rubbing2pattern.cli.lengths import length_mm, stock
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.reference import REFERENCES
 from rubbing2pattern.trade.stock import STOCK_INCH, STOCK_MM
 
@@ -95,7 +96,7 @@ def pattern_options(command: F) -> F:
             "settings",
             multiple=True,
             metavar="GROUP.NAME=VALUE",
-            help="Change any other threshold; docs/options.md lists them.",
+            help=f"Change any other threshold; {see('options')} lists them.",
         ),
     )
 

@@ -1,4 +1,4 @@
-"""What several documents say in the same words: sizes, counts, scale, doubts, cautions."""
+"""What several documents say in the same words: sizes, counts, scale, doubts."""
 
 from __future__ import annotations
 
@@ -12,15 +12,6 @@ from rubbing2pattern.units import (
     in_mass_unit,
     in_square_inches,
     inch_fraction,
-)
-
-CAUTIONS = (
-    "Lead dust and old cement are poisonous: gloves, no eating, drinking or smoking, clean wet, "
-    "wash hands, keep children and pregnant women away; rubbings and dust may be lead waste.",
-    "Old glass and cut edges: protect eyes and hands. A leaded panel is heavy and bends: carry it "
-    "upright.",
-    "Figures are estimates for planning. Qualified conservators or engineers and the local rules "
-    "decide.",
 )
 
 REFERENCES = {

@@ -25,6 +25,7 @@ from pydantic import (
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -62,7 +63,7 @@ def _day(given: Any) -> Any:
 
 def _code(given: Any) -> Any:
     if isinstance(given, str) and given not in {code.value for code in Code}:
-        raise ValueError(f"there is no finding {given!r}; docs/figures.md lists them")
+        raise ValueError(f"there is no finding {given!r}; {see('figures')} lists them")
     return Code(given) if isinstance(given, str) else given
 
 
@@ -295,7 +296,7 @@ def corrections_from(content: bytes, name: str = "the corrections") -> Correctio
         raise UsageFault(f"{name}, {_first(fault, text)}") from fault
     if not any(True for _ in corrections.tables()):
         raise UsageFault(
-            f"{name} holds no correction; write tables like [[add_lead]], see docs/corrections.md"
+            f"{name} holds no correction; write tables like [[add_lead]], {see('corrections')}"
         )
     return CorrectionsFile(corrections, content, hashlib.sha256(content).hexdigest(), name)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.options.base import Checked, choice, value
 
 
@@ -83,7 +84,7 @@ class LayingOptions(Checked):
     near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing")
     stray_look: tuple[float, ...] = choice(
         (3.63, 1.66, 1.12, 2.36, -1.09, 0.069, -0.11, -0.65, -2.06, 2.92),
-        "log odds of a came being off: constant, figures, log mm; fitted, see docs/lead-lines.md",
+        f"log odds of a came being off: constant, figures, log mm; fitted ({see('lead-lines')})",
     )
     stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told")
     unseen_mm: float = value(4.0, 1.0, 20.0, "either way: a short drop-out, not a grain of paper")

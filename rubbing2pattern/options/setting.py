@@ -9,6 +9,7 @@ from enum import Enum
 from typing import Any
 
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.guide.topics import see
 from rubbing2pattern.options import Options
 from rubbing2pattern.trade.stock import StockWidth, parse_stock
 
@@ -65,7 +66,7 @@ def with_settings_of(
 def _with_setting(options: Options, setting: str) -> Options:
     name, sign, text = (part.strip() for part in setting.partition("="))
     if not sign:
-        raise UsageFault(f"{setting!r} is no setting; write GROUP.NAME=VALUE, see docs/options.md")
+        raise UsageFault(f"{setting!r} is no setting; write GROUP.NAME=VALUE, {see('options')}")
     known = options.values()
     if name not in known:
         near = get_close_matches(name, known, n=1, cutoff=0.0)

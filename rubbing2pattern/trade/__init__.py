@@ -1,1 +1,1 @@
-"""Tables and schemes of the trade: lead on sale, numbers of windows."""
+"""Tables and schemes of the trade: lead on sale, numbers of windows, cautions."""

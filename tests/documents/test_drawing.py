@@ -177,7 +177,8 @@ def test_title_block_says_what_the_bench_must_know() -> None:
     for needed in (
         "n4 3b", "Seen from inside", "scale 1:1", "Measure before use", "310.0 × 410.0 mm",
         "±0.04 %", "the edges of the sheet", "Lead dust", "protect eyes", "carry it upright",
-        "local rules decide", "DO NOT USE YET: 1 fault", "1 wrong, 1 to check, 1 note", "n4 3b.jpg",
+        "mask for toxic dust", "asbestos", "fumes of solder", "Glass paint", "Local codes",
+        "licensed practice", "DO NOT USE YET: 1 fault", "1 wrong, 1 to check, 1 note", "n4 3b.jpg",
         "5 mm", "6 mm", "10 mm", "1.40 m", "Heart 1.6 mm",
     ):  # fmt: skip
         assert needed in said, needed

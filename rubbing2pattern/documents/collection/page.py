@@ -18,7 +18,6 @@ from rubbing2pattern.collection.stamps import PANELS, PICTURES, Outcome
 from rubbing2pattern.collection.totals import Totals
 from rubbing2pattern.documents.pages import page_environment
 from rubbing2pattern.documents.wording import (
-    CAUTIONS,
     count_of,
     glass_of,
     run_of,
@@ -27,6 +26,7 @@ from rubbing2pattern.documents.wording import (
 )
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import CAUTIONS
 from rubbing2pattern.trade.window_numbers import window_number
 
 

@@ -22,9 +22,10 @@ from rubbing2pattern.documents.comparison.sentences import (
 )
 from rubbing2pattern.documents.drawing import Drawing, Mark, Stroke, Text, wrapped
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
-from rubbing2pattern.documents.wording import CAUTIONS, length_of
+from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.geometry.curves import Line, Point, as_point
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import CAUTIONS
 from rubbing2pattern.units import decimal
 
 _HEIGHT_MM = 2.2

@@ -28,7 +28,6 @@ from rubbing2pattern.documents.drawing.layers import (
 from rubbing2pattern.documents.drawing.mirroring import side_told
 from rubbing2pattern.documents.drawing.width_letters import WidthUse, widths_used
 from rubbing2pattern.documents.wording import (
-    CAUTIONS,
     corrections_told,
     count_of,
     findings_told,
@@ -42,6 +41,7 @@ from rubbing2pattern.geometry.curves import Line, Point
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
+from rubbing2pattern.trade.cautions import CAUTIONS
 from rubbing2pattern.units import Unit, format_length
 
 _BLOCK_WIDTHS_MM = (190.0, 250.0)

@@ -30,6 +30,7 @@ from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.trade.cautions import FIRING
 from rubbing2pattern.units import decimal
 
 NOT_STATED = "not stated"
@@ -46,12 +47,6 @@ _KINDS = {
     Decoration.ENAMEL: "enamel",
     Decoration.SILVER_STAIN: "silver stain",
 }
-KILN_CAUTIONS = (
-    "Glass paints, enamels and silver stain hold toxic metals such as lead and silver: no food "
-    "near them, gloves and a fitting dust mask, clean wet, wash hands, air the kiln room to the "
-    "open. Keep to the makers' safety sheets and the local rules. Fire a test piece of the same "
-    "glass first, in the same place of the kiln."
-)
 
 
 def glass_documents(
@@ -275,7 +270,7 @@ def _firing_row(firing: Firing, options: DocumentOptions, glass: GlassOptions) -
         firing.loads,
         " ".join(map(str, firing.too_large)),
         _how(firing, options, glass),
-        KILN_CAUTIONS,
+        FIRING,
     ]
 
 

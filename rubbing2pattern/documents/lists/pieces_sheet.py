@@ -33,7 +33,6 @@ from rubbing2pattern.documents.formats.workbook import (
 )
 from rubbing2pattern.documents.lists.pieces_table import piece_rows
 from rubbing2pattern.documents.lists.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
-from rubbing2pattern.documents.wording import CAUTIONS
 from rubbing2pattern.glazing.carry import fingerprint
 from rubbing2pattern.glazing.columns import MEASURED, NUMBER, PICTURE, columns, heading
 from rubbing2pattern.glazing.entries import DECORATIONS, TYPED, Action, Filled, State
@@ -41,6 +40,7 @@ from rubbing2pattern.glazing.folder import ENTRIES_MARK
 from rubbing2pattern.glazing.table import PIECES, VANISHED
 from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import CAUTIONS
 
 _NOTES = "notes"
 _LINE_POINTS, _LINE_CHARACTERS = 16.0, 90

@@ -8,7 +8,6 @@ from rubbing2pattern.documents.drawing import Drawing, Mark, Outline, Stroke, Te
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
 from rubbing2pattern.documents.matches.record import has_margin
 from rubbing2pattern.documents.matches.sentences import (
-    MATCH_CAUTIONS,
     numbers_told,
     panel_told,
     work_told,
@@ -18,6 +17,7 @@ from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import decimal
 
 _HEIGHT_MM = 2.2
@@ -109,7 +109,7 @@ def _notes(matching: Matching) -> Iterator[str]:
     yield from (f"Look: {finding.message}" for finding in matches.findings)
     for photo in matching.photos:
         yield from (f"Look, {photo.name}: {finding.message}" for finding in photo.findings)
-    yield from MATCH_CAUTIONS
+    yield from GROZING
 
 
 def _listed(numbers: Sequence[int]) -> str:

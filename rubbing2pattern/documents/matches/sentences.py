@@ -1,4 +1,4 @@
-"""How matched loose pieces are told: in sentences, on labels, with cautions."""
+"""How matched loose pieces are told: in sentences and on labels."""
 
 from __future__ import annotations
 
@@ -8,14 +8,6 @@ from rubbing2pattern.documents.wording import count_of, length_of
 from rubbing2pattern.matching.loose import Match, Verdict
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
-
-MATCH_CAUTIONS = (
-    "Grozing throws sharp splinters, and edges of old glass carry lead and old cement: protect "
-    "eyes and hands, no eating, drinking or smoking, clean wet, wash hands; keep to the local "
-    "rules.",
-    "Original or painted glass: a conservator decides before anything is taken off its edge. Lay "
-    "every piece in before it is worked on; figures are estimates from a photograph.",
-)
 
 _FEW = 3
 

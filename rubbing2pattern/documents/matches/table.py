@@ -21,10 +21,11 @@ from rubbing2pattern.documents.formats.workbook import (
     workbook_bytes,
 )
 from rubbing2pattern.documents.matches.record import has_margin
-from rubbing2pattern.documents.matches.sentences import MATCH_CAUTIONS, panel_told
+from rubbing2pattern.documents.matches.sentences import panel_told
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import decimal
 
 _LENGTHS = ("groze", "short", "play", "off")
@@ -167,7 +168,7 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
         "second: where it would go otherwise; nothing there means that it would have no place.",
         *(finding.message for finding in matching.findings),
-        *MATCH_CAUTIONS,
+        *GROZING,
     )
     sheet.column_dimensions["A"].width = 110.0
     for k, line in enumerate(lines, start=1):

@@ -20,11 +20,12 @@ from rubbing2pattern.documents.report.pictures import Pictures
 from rubbing2pattern.documents.report.to_settle import ranks
 from rubbing2pattern.documents.report.view import badge
 from rubbing2pattern.documents.report.whole_panel import drawing_svg, overlay_svg, traced
-from rubbing2pattern.documents.wording import CAUTIONS, count_of, length_of
+from rubbing2pattern.documents.wording import count_of, length_of
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.leading import LeadPlan
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import CAUTIONS
 
 REPORT_NAME = "report.html"
 _BYTES_PER_MB = 1e6

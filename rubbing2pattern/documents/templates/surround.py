@@ -31,13 +31,8 @@ from rubbing2pattern.findings import Severity
 from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.trade.cautions import CUTTING
 from rubbing2pattern.units import format_length
-
-CUTTING_CAUTION = (
-    "Cutting and grozing throw splinters: eye protection, cut-proof gloves, a tray; grind wet; "
-    "brush splinters up, never by hand. Old glass may carry lead and toxic paint. Local rules for "
-    "work with glass and lead decide."
-)
 
 GUTTER_MM = 16.0
 """Left of and below the templates, for the check lengths."""
@@ -176,7 +171,7 @@ class SheetStyle:
         for remark in self.remarks:
             for line in wrapped(remark, width_mm, 1.06 * flow.height_mm):
                 flow.line(line, flow.height_mm, bold=True)
-        for text in (f"Scale: {scale_told(self.panel, self.options)}", CUTTING_CAUTION):
+        for text in (f"Scale: {scale_told(self.panel, self.options)}", CUTTING):
             flow.y -= 0.5 * flow.height_mm
             flow.text(text, 0.8)
         return flow.column()
