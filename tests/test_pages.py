@@ -10,11 +10,9 @@ import pytest
 
 from rubbing2pattern import errors
 from rubbing2pattern.cli import main
-from rubbing2pattern.documents.lists.glass_and_lead import cames_csv, pieces_csv
+from rubbing2pattern.documents.describe import documents_page, readme_with_documents
+from rubbing2pattern.documents.registry import DOCUMENTS
 from rubbing2pattern.findings import Code, Severity
-from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.output import OWN_NAMES
-from tests import panels
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
@@ -61,9 +59,10 @@ def test_the_readme_tells_every_exit_code() -> None:
 
 
 def test_the_readme_tells_what_each_output_is_for() -> None:
-    rows = re.findall(r"^\| `([a-z0-9.-]+)` \| (.+) \|$", text("README.md"), re.MULTILINE)
-    told = {name for name, _ in rows if "." in name}
-    assert told == {name.replace("-*", "-1").replace("*", "") for name in OWN_NAMES}
+    readme = text("README.md")
+    assert readme == readme_with_documents(readme), "make docs writes its table of documents anew"
+    rows = re.findall(r"^\| `([a-zA-Z0-9.*-]+)` \| (.+) \|$", readme, re.MULTILINE)
+    assert [name for name, _ in rows if "." in name] == [document.name for document in DOCUMENTS]
 
 
 def test_every_finding_is_explained() -> None:
@@ -74,13 +73,8 @@ def test_every_finding_is_explained() -> None:
         assert severity.value in rows
 
 
-def test_every_column_of_the_lists_is_explained() -> None:
-    panel, options = panels.two_by_two(), DocumentOptions()
-    page = text("docs/figures.md").split("## Columns of the lists")[1].split("\n## ")[0]
-    for part, written in (("pieces.csv", pieces_csv), ("cames.csv", cames_csv)):
-        section = page.split(f"`{part}`, one row")[1].split("one row")[0]
-        for column in written(panel, options).splitlines()[0].split(","):
-            assert f"`{column}`" in section, f"docs/figures.md does not explain {part}: {column}"
+def test_the_page_of_documents_is_made_from_the_program() -> None:
+    assert text("docs/documents.md") == documents_page(), "make docs writes the page anew"
 
 
 def test_the_changelog_has_the_current_version() -> None:

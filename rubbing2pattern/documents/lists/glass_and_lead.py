@@ -4,11 +4,33 @@ from __future__ import annotations
 
 from rubbing2pattern.documents.drawing.width_letters import widths_used
 from rubbing2pattern.documents.formats.cells import fine_cell, length_cell, separated
-from rubbing2pattern.documents.lists.pieces_table import piece_rows
-from rubbing2pattern.glazing.columns import columns, heading
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
+from rubbing2pattern.documents.lists.pieces_table import PIECE_COLUMNS, piece_rows
 from rubbing2pattern.glazing.entries import NOTHING_TYPED, Filled
 from rubbing2pattern.model import Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
+
+_LEAVES = {
+    Profile.FLAT: "a flat leaf",
+    Profile.ROUND: "a round leaf",
+    Profile.UNKNOWN: "a leaf whose shape could not be told",
+}
+WIDTH_COLUMNS = (
+    Column("letter", "the letter of this width on the pattern"),
+    Column("stock", "the stock width"),
+    Column("cames", "how many cames have it"),
+    Column("length", "their length along the lead lines, without allowance for joints, stretching "
+           "or waste", Quantity.LENGTH),
+    Column("border_length", "how much of it is border", Quantity.LENGTH),
+    *(
+        Column(f"{profile.value}_length", f"how much of it has {leaf}", Quantity.LENGTH)
+        for profile, leaf in _LEAVES.items()
+    ),
+    Column("longest_came", "length of the longest single came", Quantity.LENGTH),
+    Column("measured_least", "least face width as the rubbing gives it", Quantity.LENGTH),
+    Column("measured_mean", "mean of the face widths by length", Quantity.LENGTH),
+    Column("measured_most", "largest face width", Quantity.LENGTH),
+)  # fmt: skip
 
 
 def pieces_csv(panel: Panel, options: DocumentOptions, filled: Filled = NOTHING_TYPED) -> str:
@@ -19,11 +41,10 @@ def pieces_csv(panel: Panel, options: DocumentOptions, filled: Filled = NOTHING_
     first; ``leads`` are the stock widths around the piece, ``findings`` their numbers and codes.
     The last columns are for a person to fill in; `filled` is what was written so far.
     """
-    names = columns(picture=False)
     rows = piece_rows(panel, filled, options)
     return separated(
-        [heading(name, options.units) for name in names],
-        ([row[name] for name in names] for row in rows),
+        headings(PIECE_COLUMNS, options.units),
+        ([row[column.name] for column in PIECE_COLUMNS] for row in rows),
     )
 
 
@@ -35,19 +56,6 @@ def cames_csv(panel: Panel, options: DocumentOptions) -> str:
     length; the border's is part of it. ``measured_`` are face widths as the rubbing gives them,
     with decimals even in inches, because a fraction of the rule is too coarse to judge them by.
     """
-    unit = options.units
-    heads = (
-        "letter",
-        "stock",
-        "cames",
-        f"length_{unit}",
-        f"border_length_{unit}",
-        *(f"{profile.value}_length_{unit}" for profile in Profile),
-        f"longest_came_{unit}",
-        f"measured_least_{unit}",
-        f"measured_mean_{unit}",
-        f"measured_most_{unit}",
-    )
     rows = []
     for use in widths_used(panel):
         by_profile = (
@@ -64,4 +72,4 @@ def cames_csv(panel: Panel, options: DocumentOptions) -> str:
                 *(fine_cell(width, options) for width in use.measured_mm),
             )
         )
-    return separated(heads, rows)
+    return separated(headings(WIDTH_COLUMNS, options.units), rows)
