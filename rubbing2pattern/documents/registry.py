@@ -19,11 +19,7 @@ from rubbing2pattern.documents.formats.dxf import dxf_text
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
-from rubbing2pattern.documents.lists.glass_and_lead import (
-    WIDTH_COLUMNS,
-    cames_csv,
-    pieces_csv,
-)
+from rubbing2pattern.documents.lists.cames import CAME_COLUMNS, cames_csv
 from rubbing2pattern.documents.lists.glass_to_buy import (
     KILN_COLUMNS,
     REPLACEMENT_COLUMNS,
@@ -38,8 +34,9 @@ from rubbing2pattern.documents.lists.lead_to_cut import (
     strips_csv,
     weights_told,
 )
+from rubbing2pattern.documents.lists.lead_widths import WIDTH_COLUMNS, lead_widths_csv
 from rubbing2pattern.documents.lists.pieces_sheet import pieces_xlsx
-from rubbing2pattern.documents.lists.pieces_table import PIECE_COLUMNS
+from rubbing2pattern.documents.lists.pieces_table import PIECE_COLUMNS, pieces_csv
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.documents.report import report_html
 from rubbing2pattern.documents.source import Source
@@ -172,11 +169,21 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         "cames.csv",
+        "the cames: ends, length, face width with its uncertainty, profile, strip, and the pieces "
+        "on both sides",
+        lambda s: cames_csv(s.panel, s.plan, s.options),
+        each="came",
+        columns=CAME_COLUMNS,
+        page="figures.md",
+    ),
+    Document(
+        "lead-widths.csv",
         "the lead by width: how many cames have each stock width, their length and the face "
         "widths measured",
-        lambda s: cames_csv(s.panel, s.options),
+        lambda s: lead_widths_csv(s.panel, s.options),
         each="stock width",
         columns=WIDTH_COLUMNS,
+        former="cames.csv",
     ),
     Document(
         "strips.csv",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from rubbing2pattern.documents import document_files
+from rubbing2pattern.documents import document_files, write_documents
 from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS
 from rubbing2pattern.documents.comparison import COMPARISON_DOCUMENTS
 from rubbing2pattern.documents.describe import FOLDERS
@@ -31,8 +32,9 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.output import write_files
 from rubbing2pattern.units import Unit
-from rubbing2pattern.workflows.archive import archive_folders
+from rubbing2pattern.workflows.archive import archive_folders, verify_bag
 from rubbing2pattern.workflows.compare import compare_panels, write_comparison
+from rubbing2pattern.workflows.printing import print_folder
 from tests import panels
 from tests.documents.matched import matching
 
@@ -41,6 +43,7 @@ FILLED = Filled({1: Entry(action=Action.REPLACE, decoration=(Decoration.PAINTED,
 COPIES = {"corrections-1.toml": b"by = 'A. Glazier'\n", "corrections-2.toml": b""}
 ROWS = {
     "piece": len(PANEL.pieces),
+    "came": len(PANEL.cames),
     "stock width": len({came.stock for came in PANEL.cames}),
     "piece to be replaced": 1,
     "firing": 1,
@@ -165,6 +168,42 @@ def test_what_a_package_says_of_its_lists_is_in_them(package: Path) -> None:
     lists = {path.name: rows_of(path.read_bytes())[0] for path in package.rglob("*.csv")}
     assert told == lists
     assert set(lists) == {d.name for d in (*DOCUMENTS, *ARCHIVE_DOCUMENTS) if d.columns}
+
+
+def test_an_older_folder_s_list_is_told_for_what_it_is(
+    files: dict[str, bytes], unit: Unit, tmp_path: Path
+) -> None:
+    """``cames.csv`` was the name of the lead by width once; a package may hold both kinds."""
+    for name in ("n4 3b", "n4 3c"):
+        record = replace(PANEL, name=name)
+        folder = tmp_path / name
+        folder.mkdir()
+        options = DocumentOptions(units=unit)
+        write_documents(folder, record, None, provenance(unit), options)
+    older = tmp_path / "n4 3b"
+    (older / "lead-widths.csv").rename(older / "cames.csv")
+    archive_folders([older, tmp_path / "n4 3c"], tmp_path / "bag")
+    readme = (tmp_path / "bag" / "data" / "README.txt").read_text(encoding="utf-8")
+    assert "cames.csv of data/n4 3b/: a row for each stock width\n  letter " in readme
+    assert "cames.csv of data/n4 3c/: a row for each came\n  came " in readme
+    assert re.search(r"n4 3b/\n\n  cames.csv +the lead by width", readme)
+    assert re.search(r"n4 3c/\n\n  cames.csv +the cames: ends", readme)
+    assert verify_bag(tmp_path / "bag").faults == ()
+
+
+def test_an_older_folder_is_written_anew_with_both_lists(tmp_path: Path) -> None:
+    folder = tmp_path / "n4 3b"
+    folder.mkdir()
+    write_documents(folder, PANEL, None, provenance("mm"), DocumentOptions())
+    now = {path.name: path.read_bytes() for path in folder.iterdir()}
+    (folder / "lead-widths.csv").rename(folder / "cames.csv")
+    (folder / "notes.txt").write_text("mine")
+    print_folder(folder, papers="A4")
+    after = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert after.pop("notes.txt") == b"mine"
+    assert {*after} == {*now}
+    for name in ("cames.csv", "lead-widths.csv"):
+        assert after[name] == now[name]
 
 
 def test_the_report_lists_the_files_beside_it(files: dict[str, bytes]) -> None:

@@ -56,7 +56,7 @@ def test_list_and_record_agree() -> None:
         for name in ("centre_area_mm2", "cut_area_mm2", "sight_area_mm2"):
             assert float(listed[name]) == pytest.approx(kept[name], abs=0.0501)
         assert listed["cames"].split() == kept["cames"]
-    cames = list(csv.DictReader(io.StringIO(files["cames.csv"].decode())))
+    cames = list(csv.DictReader(io.StringIO(files["lead-widths.csv"].decode())))
     assert sum(int(r["cames"]) for r in cames) == len(record["cames"])
     total = sum(came["length_mm"] for came in record["cames"])
     assert sum(float(r["length_mm"]) for r in cames) == pytest.approx(total, abs=0.2)

@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from rubbing2pattern.documents.drawing.width_letters import widths_used
-from rubbing2pattern.documents.formats.cells import fine_cell, length_cell, separated, weight_cell
+from rubbing2pattern.documents.formats.cells import (
+    fine_cell,
+    length_cell,
+    separated,
+    weight_cell,
+    yes_or_no,
+)
 from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.leading import LeadPlan, Strip, StripEnd
@@ -129,8 +135,8 @@ def _strip_row(
         letter,
         strip.stock,
         strip.profile.value,
-        _yes(strip.border),
-        _yes(strip.ring),
+        yes_or_no(strip.border),
+        yes_or_no(strip.ring),
         length_cell(strip.cut_length_mm, options),
         length_cell(strip.lead_line_mm, options),
         fine_cell(strip.face_width_mm, options),
@@ -156,10 +162,6 @@ def _remark(strip: Strip) -> str:
     return ""
 
 
-def _yes(fact: bool) -> str:
-    return "yes" if fact else "no"
-
-
 def _order_rows(
     panel: Panel, plan: LeadPlan, options: DocumentOptions
 ) -> Iterator[tuple[object, ...]]:
@@ -173,7 +175,7 @@ def _order_rows(
     for order in plan.orders:
         yield (
             letters[order.stock], order.stock, order.profile.value,
-            "" if order.border is None else _yes(order.border), len(order.strips),
+            "" if order.border is None else yes_or_no(order.border), len(order.strips),
             length_cell(order.total_length_mm, options), longest(order.strips), stick,
             order.sticks, order.least_sticks, order.to_buy,
             "; ".join(length_cell(offcut, options) for offcut in order.offcuts_mm),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rubbing2pattern.documents.formats.cells import area_cell, length_cell
-from rubbing2pattern.documents.formats.columns import Column, Quantity
+from rubbing2pattern.documents.formats.cells import area_cell, length_cell, separated
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.glazing.columns import MEASURED, NUMBER, TOLD, columns
-from rubbing2pattern.glazing.entries import Filled
+from rubbing2pattern.glazing.entries import NOTHING_TYPED, Filled
 from rubbing2pattern.model import Came, Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -42,6 +42,21 @@ PIECE_COLUMNS = tuple(
     )
     for name in columns(picture=False)
 )  # fmt: skip
+
+
+def pieces_csv(panel: Panel, options: DocumentOptions, filled: Filled = NOTHING_TYPED) -> str:
+    """List the pieces of glass, one a row, by number.
+
+    Widths and areas are in the unit that ends the heading: mm and mm2, or inches with fractions
+    and square inches. ``rectangle`` is the smallest one around the glass as cut, its longer side
+    first; ``leads`` are the stock widths around the piece, ``findings`` their numbers and codes.
+    The last columns are for a person to fill in; `filled` is what was written so far.
+    """
+    rows = piece_rows(panel, filled, options)
+    return separated(
+        headings(PIECE_COLUMNS, options.units),
+        ([row[column.name] for column in PIECE_COLUMNS] for row in rows),
+    )
 
 
 def piece_rows(panel: Panel, filled: Filled, options: DocumentOptions) -> list[Mapping[str, str]]:

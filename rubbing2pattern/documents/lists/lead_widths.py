@@ -1,12 +1,10 @@
-"""The lists of glass and lead, as comma-separated values (RFC 4180, UTF-8)."""
+"""The list of the widths of lead: ``lead-widths.csv``."""
 
 from __future__ import annotations
 
 from rubbing2pattern.documents.drawing.width_letters import widths_used
 from rubbing2pattern.documents.formats.cells import fine_cell, length_cell, separated
 from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
-from rubbing2pattern.documents.lists.pieces_table import PIECE_COLUMNS, piece_rows
-from rubbing2pattern.glazing.entries import NOTHING_TYPED, Filled
 from rubbing2pattern.model import Panel, Profile
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -33,22 +31,7 @@ WIDTH_COLUMNS = (
 )  # fmt: skip
 
 
-def pieces_csv(panel: Panel, options: DocumentOptions, filled: Filled = NOTHING_TYPED) -> str:
-    """List the pieces of glass, one a row, by number.
-
-    Widths and areas are in the unit that ends the heading: mm and mm2, or inches with fractions
-    and square inches. ``rectangle`` is the smallest one around the glass as cut, its longer side
-    first; ``leads`` are the stock widths around the piece, ``findings`` their numbers and codes.
-    The last columns are for a person to fill in; `filled` is what was written so far.
-    """
-    rows = piece_rows(panel, filled, options)
-    return separated(
-        headings(PIECE_COLUMNS, options.units),
-        ([row[column.name] for column in PIECE_COLUMNS] for row in rows),
-    )
-
-
-def cames_csv(panel: Panel, options: DocumentOptions) -> str:
+def lead_widths_csv(panel: Panel, options: DocumentOptions) -> str:
     """List the lead by stock width, narrowest first: one row a width.
 
     ``letter`` is the one on the pattern. Lengths are those of the lead lines, from joint to joint,
