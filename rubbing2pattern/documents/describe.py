@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS
+from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS
 from rubbing2pattern.documents.comparison import COMPARISON_DOCUMENTS
 from rubbing2pattern.documents.document import Document
 from rubbing2pattern.documents.matches import MATCH_DOCUMENTS
@@ -15,6 +16,7 @@ FOLDERS: Final[tuple[tuple[str, tuple[Document[Any], ...]], ...]] = (
     ("A panel", DOCUMENTS),
     ("Loose pieces", MATCH_DOCUMENTS),
     ("A comparison", COMPARISON_DOCUMENTS),
+    ("A collection", COLLECTION_DOCUMENTS),
     ("Added in an archive package", ARCHIVE_DOCUMENTS),
 )
 """The tables of documents, by what they are about."""

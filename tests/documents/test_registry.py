@@ -15,11 +15,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from rubbing2pattern.collection.stamps import Figures, LeadSum, Outcome, Stamp, State
+from rubbing2pattern.collection.totals import totals_of
 from rubbing2pattern.documents import document_files, write_documents
 from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS
+from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS, Collected
 from rubbing2pattern.documents.comparison import COMPARISON_DOCUMENTS
 from rubbing2pattern.documents.describe import FOLDERS
-from rubbing2pattern.documents.document import Document, document_of
+from rubbing2pattern.documents.document import Document, document_of, files_of
 from rubbing2pattern.documents.formats.raster import png_of
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.documents.matches import MATCH_DOCUMENTS, match_documents
@@ -148,6 +151,28 @@ def test_lists_of_matches_and_comparisons_are_what_the_table_says(
         assert document.name in files
         if document.columns:
             check_list(document, files[document.name], unit)
+
+
+def test_lists_of_a_collection_are_what_the_table_says(unit: Unit) -> None:
+    lead = LeadSum(
+        stock="5 mm", stock_mm=5.0, profile="flat", length_mm=900.0, sticks=1, lead_kg=0.5
+    )
+    sizes = {"width_mm": 300.0, "height_mm": 400.0, "pieces": 4, "glass_mm2": 1e5}
+    figures = Figures(**sizes, lead=(lead,), findings={"check": 2})
+    done = Stamp(
+        key="", panel="n4 3b", image="a.png", state=State.DONE, exit_code=0, figures=figures
+    )
+    failed = Stamp(
+        key="", panel="n4 3c", image="b.png", state=State.FAILED, exit_code=3, reason="no picture"
+    )
+    outcomes = (Outcome(1, "n4 3b", done), Outcome(2, "n4 3c", failed))
+    collected = Collected(outcomes, totals_of(outcomes), DocumentOptions(units=unit))
+    files = files_of(COLLECTION_DOCUMENTS, collected)
+    assert [*files] == [document.name for document in COLLECTION_DOCUMENTS]
+    for document in COLLECTION_DOCUMENTS:
+        if document.columns:
+            check_list(document, files[document.name], unit)
+            assert len(rows_of(files[document.name])) == 3
 
 
 def told_lists(readme: str) -> dict[str, list[str]]:
