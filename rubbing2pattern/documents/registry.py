@@ -27,6 +27,7 @@ from rubbing2pattern.documents.lists.glass_to_buy import (
     replacement_csv,
     replacement_xlsx,
 )
+from rubbing2pattern.documents.lists.joints import JOINT_COLUMNS, joints_csv
 from rubbing2pattern.documents.lists.lead_to_cut import (
     ORDER_COLUMNS,
     STRIP_COLUMNS,
@@ -174,6 +175,14 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
         lambda s: cames_csv(s.panel, s.plan, s.options),
         each="came",
         columns=CAME_COLUMNS,
+        page="figures.md",
+    ),
+    Document(
+        "joints.csv",
+        "the joints: place with its uncertainty, kind, and the cames that meet",
+        lambda s: joints_csv(s.panel, s.options),
+        each="joint",
+        columns=JOINT_COLUMNS,
         page="figures.md",
     ),
     Document(

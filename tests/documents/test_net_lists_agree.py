@@ -1,4 +1,4 @@
-"""The list of cames of a whole folder says what its record, lead lines and strips say."""
+"""The lists of cames and joints of a whole folder say what its record and strips say."""
 
 from __future__ import annotations
 
@@ -30,3 +30,14 @@ def test_cames_against_record_and_strips(folder: Folder) -> None:
         assert row["run"] == str(came["strip"])
         assert row["border"] == ("yes" if came["border"] else "no")
         assert row["pieces"].split() == [str(n) for n in dict.fromkeys(came["pieces"])]
+
+
+def test_joints_against_record_and_cames(folder: Folder) -> None:
+    cames, half = folder.rows("cames.csv"), folder.half_fine_mm
+    for row, joint in zip(folder.rows("joints.csv"), folder.record["joints"], strict=True):
+        assert (row["joint"], row["kind"]) == (joint["id"], joint["kind"])
+        for name in ("x", "y"):
+            near(folder.fine_mm(row, name), joint[name], half, row["joint"])
+        near(folder.fine_mm(row, "uncertainty"), joint["uncertainty_mm"], half, row["joint"])
+        meeting = {came["came"] for came in cames if row["joint"] in (came["start"], came["end"])}
+        assert set(row["cames"].split()) == meeting
