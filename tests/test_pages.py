@@ -77,6 +77,16 @@ def test_the_page_of_documents_is_made_from_the_program() -> None:
     assert text("docs/documents.md") == documents_page(), "make docs writes the page anew"
 
 
+def test_the_change_that_is_shown_to_developers_is_in_the_program() -> None:
+    (shown,) = re.findall(r"```diff\n(.+?)```", text("DEVELOPERS.md"), re.DOTALL)
+    files = shown.split("+++ ")[1:]
+    assert len(files) == 3, "a document is a module, a row and a test"
+    for name, *lines in (part.splitlines() for part in files):
+        there = text(name).splitlines()
+        for line in lines:
+            assert line == " …" or line.removeprefix("+") in there, f"{name} has no line {line!r}"
+
+
 def test_the_changelog_has_the_current_version() -> None:
     from rubbing2pattern import __version__
 

@@ -30,8 +30,8 @@ each list has in its columns.
 
 The ending of a heading is its unit. Below are the headings of lists in millimetres: `_mm`, `_mm2`
 and `_kg`. With `--units in` they end in `_in`, `_in2` and `_lb`; lengths are then inches with
-fractions, and measured widths inches with decimals. A cell with several ids or lengths has a space
-or `; ` between them.
+fractions; measured widths, moves, uncertainties and the places of joints are inches with decimals.
+A cell with several ids or lengths has a space or `; ` between them.
 
 This page is made from the program (`make docs`); do not edit it by hand.
 """
