@@ -13,14 +13,14 @@ _COLUMNS = 100
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """What is told of a file.
+    """What the page says of a file.
 
     Attributes
     ----------
     name : in the folder of its panel.
     purpose : what it is for.
     each : of a list, what has a row of its own.
-    columns : of a list, each heading with what stands under it.
+    columns : of a list, each heading with what the column holds.
     """
 
     name: str

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -14,12 +13,13 @@ from rubbing2pattern.documents.formats.columns import Column
 from rubbing2pattern.units import Unit
 
 S = TypeVar("S")
+_SEPARATORS = r"[,;\t]"
 Content = str | bytes | Mapping[str, bytes]
 
 
 @dataclass(frozen=True, slots=True)
 class When(Generic[S]):
-    """When a document is written: in words, and told from what it is made of."""
+    """When a document is written: in words, and as a test of what it is made of."""
 
     words: str
     holds: Callable[[S], bool]
@@ -108,14 +108,19 @@ def document_of(
     folder of an earlier version.
     """
     called = [d for d in documents if fnmatchcase(name, d.name) or fnmatchcase(name, d.former)]
-    return max(called, key=lambda document: len(told_columns(document, content)), default=None)
+    return max(called, key=lambda document: len(known_columns(document, content)), default=None)
 
 
-def told_columns(document: Document[Any], content: bytes) -> list[tuple[str, str]]:
-    """Return the headings of a list that the table knows, and what stands under each."""
+def known_columns(document: Document[Any], content: bytes) -> list[tuple[str, str]]:
+    """Return the headings of a list that the table knows, and what each column holds.
+
+    Nothing else of the list is read: a person may have saved it with another separator, or spoilt
+    it. No heading of ours has a separator or a quotation mark in it.
+    """
     if not document.columns:
         return []
     units: tuple[Unit, ...] = get_args(Unit)
     known = {column.heading(unit): column.holds for column in document.columns for unit in units}
-    first = next(csv.reader(io.StringIO(content.decode("utf-8", "replace"))), [])
-    return [(head, known[head]) for head in first if head in known]
+    first = content.partition(b"\n")[0].decode("utf-8-sig", "replace")
+    heads = (head.strip('" \r') for head in re.split(_SEPARATORS, first))
+    return [(head, known[head]) for head in heads if head in known]

@@ -15,7 +15,7 @@ from rubbing2pattern.archiving.bag import PAYLOAD, faults_of, write_bag
 from rubbing2pattern.archiving.readme import Packed, readme_text
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
 from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS, Packing
-from rubbing2pattern.documents.document import document_of, files_of, plain, told_columns
+from rubbing2pattern.documents.document import document_of, files_of, known_columns, plain
 from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.formats.dxf import dxf_text
 from rubbing2pattern.documents.formats.svg import svg_text
@@ -242,7 +242,7 @@ def _packed(name: str, content: bytes) -> Packed:
     document = document_of((*DOCUMENTS, *ARCHIVE_DOCUMENTS), name, content)
     if document is None:
         return Packed(name, "as it lay in the folder of results")
-    columns = tuple((head, plain(holds)) for head, holds in told_columns(document, content))
+    columns = tuple((head, plain(holds)) for head, holds in known_columns(document, content))
     return Packed(name, plain(document.purpose), document.each, columns)
 
 

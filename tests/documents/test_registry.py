@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -22,7 +23,7 @@ from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS
 from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS, Collected
 from rubbing2pattern.documents.comparison import COMPARISON_DOCUMENTS
 from rubbing2pattern.documents.describe import FOLDERS
-from rubbing2pattern.documents.document import Document, document_of, files_of
+from rubbing2pattern.documents.document import Document, document_of, files_of, known_columns
 from rubbing2pattern.documents.formats.raster import png_of
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.documents.matches import MATCH_DOCUMENTS, match_documents
@@ -113,7 +114,7 @@ def test_what_is_not_due_is_not_written() -> None:
 
 
 def test_each_row_can_be_read_by_itself() -> None:
-    """In the package and in the report rows stand in another order, or alone."""
+    """In the package and in the report rows come in another order, or alone."""
     for _, documents in FOLDERS:
         assert len({document.name for document in documents}) == len(documents)
         for document in documents:
@@ -123,7 +124,7 @@ def test_each_row_can_be_read_by_itself() -> None:
 
 
 def check_list(document: Document[Any], content: bytes, unit: Unit) -> None:
-    """Check that a list has the columns that the table tells, in every row."""
+    """Check that a list has the columns that the table gives, in every row."""
     heads, *rows = rows_of(content)
     assert heads == [column.heading(unit) for column in document.columns], document.name
     assert len({*heads}) == len(heads)
@@ -175,27 +176,27 @@ def test_lists_of_a_collection_are_what_the_table_says(unit: Unit) -> None:
             assert len(rows_of(files[document.name])) == 3
 
 
-def told_lists(readme: str) -> dict[str, list[str]]:
+def described_lists(readme: str) -> dict[str, list[str]]:
     """Read what a package says of its lists: the headings of each, by the file's name."""
-    told: dict[str, list[str]] = {}
+    found: dict[str, list[str]] = {}
     section = readme.split("COLUMNS OF THE LISTS\n")[1].split("Lead is poisonous")[0]
     for part in section.split("\n\n"):
         name, *lines = part.strip("\n").split("\n")
         if ": a row for each" in name:
-            told[name.split(":")[0]] = [
+            found[name.split(":")[0]] = [
                 line.split()[0] for line in lines if re.match(r"  \S", line)
             ]
-    return told
+    return found
 
 
 def test_what_a_package_says_of_its_lists_is_in_them(package: Path) -> None:
-    told = told_lists((package / "README.txt").read_text(encoding="utf-8"))
+    described = described_lists((package / "README.txt").read_text(encoding="utf-8"))
     lists = {path.name: rows_of(path.read_bytes())[0] for path in package.rglob("*.csv")}
-    assert told == lists
+    assert described == lists
     assert set(lists) == {d.name for d in (*DOCUMENTS, *ARCHIVE_DOCUMENTS) if d.columns}
 
 
-def test_an_older_folder_s_list_is_told_for_what_it_is(
+def test_an_older_folder_s_list_is_described_as_what_it_is(
     files: dict[str, bytes], unit: Unit, tmp_path: Path
 ) -> None:
     """``cames.csv`` was the name of the lead by width once; a package may hold both kinds."""
@@ -214,6 +215,26 @@ def test_an_older_folder_s_list_is_told_for_what_it_is(
     assert re.search(r"n4 3b/\n\n  cames.csv +the lead by width", readme)
     assert re.search(r"n4 3c/\n\n  cames.csv +the cames: ends", readme)
     assert verify_bag(tmp_path / "bag").faults == ()
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        lambda content: content.replace(b",", b";"),
+        lambda content: b"\xef\xbb\xbf" + content.replace(b"\r\n", b"\n"),
+        lambda content: content.partition(b"\n")[0] + b"\n" + b"x" * 200_000,
+    ],
+)
+def test_a_list_is_known_however_a_person_saved_it(spoilt: Callable[[bytes], bytes]) -> None:
+    files = document_files(PANEL, None, {}, DocumentOptions())
+    for name in ("cames.csv", "pieces.csv"):
+        document = document_of(DOCUMENTS, name, spoilt(files[name]))
+        assert document is not None and document.name == name
+        heads = [head for head, _ in known_columns(document, spoilt(files[name]))]
+        assert heads == rows_of(files[name])[0]
+    assert document_of(DOCUMENTS, "notes.txt", b"mine") is None
+    pieces = document_of(DOCUMENTS, "pieces.csv", b"\x00\xff")
+    assert pieces is not None and known_columns(pieces, b"\x00\xff") == []
 
 
 def test_an_older_folder_is_written_anew_with_both_lists(tmp_path: Path) -> None:

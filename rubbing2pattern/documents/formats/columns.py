@@ -1,4 +1,4 @@
-"""The columns of lists: what stands in each, and the unit that ends its heading."""
+"""The columns of lists: what each holds, and the unit that ends its heading."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Column:
     Attributes
     ----------
     name : its heading without the unit.
-    holds : what stands in it, one clause.
+    holds : what it holds, one clause.
     quantity : what its figures measure.
     """
 

@@ -18,7 +18,7 @@ CAME_COLUMNS = (
            Quantity.LENGTH),
     Column("face_width", "face width as measured", Quantity.LENGTH),
     Column("face_width_uncertainty", "one standard deviation of the face width; empty where it "
-           "could not be told", Quantity.LENGTH),
+           "is not known", Quantity.LENGTH),
     Column("stock", "the nearest stock width"),
     Column("profile", "shape of the leaf: flat, round or unknown"),
     Column("strip", "the strip to cut that it belongs to, as in `strips.csv`"),

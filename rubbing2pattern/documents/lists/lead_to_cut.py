@@ -24,7 +24,7 @@ TOTAL = "all"
 """Stands in the place of the letter in the last row of the list of sticks."""
 
 STRIP_COLUMNS = (
-    Column("strip", "its number, which stands on the pattern as `S12` beside the longest came of "
+    Column("strip", "its number, on the pattern as `S12` beside the longest came of "
            "the strip that has room, on the layer `strip number`; in the reading order of the "
            "first came of each; corrections may change it"),
     Column("letter", "letter of its width, as on the pattern"),

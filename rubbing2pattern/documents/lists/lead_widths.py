@@ -11,7 +11,7 @@ from rubbing2pattern.options.documents import DocumentOptions
 _LEAVES = {
     Profile.FLAT: "a flat leaf",
     Profile.ROUND: "a round leaf",
-    Profile.UNKNOWN: "a leaf whose shape could not be told",
+    Profile.UNKNOWN: "a leaf of unknown shape",
 }
 WIDTH_COLUMNS = (
     Column("letter", "the letter of this width on the pattern"),
