@@ -1,10 +1,11 @@
-"""Write the pages of docs/ that are made from the program."""
+"""Write the pages of docs/ that are made from the program, and the table of documents in README."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from rubbing2pattern.documents.comparison.record import comparison_schema
+from rubbing2pattern.documents.describe import documents_page
 from rubbing2pattern.documents.matches.record import matches_schema
 from rubbing2pattern.guide.pages import cautions_page, index_page
 from rubbing2pattern.options.describe import options_page
@@ -13,6 +14,7 @@ from rubbing2pattern.record.panel import schema_text
 MADE = {
     "index.md": index_page,
     "cautions.md": cautions_page,
+    "documents.md": documents_page,
     "options.md": options_page,
     "panel.schema.json": schema_text,
     "matches.schema.json": matches_schema,

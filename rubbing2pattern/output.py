@@ -10,7 +10,7 @@ import ctypes
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -28,56 +28,14 @@ RUBBING_NAME: Final = "rubbing.png"
 CORRECTIONS_NAMES = "corrections-*.toml"
 """Copies of the files of corrections that made the record what it is, numbered from 1."""
 
-OWN_NAMES = (
-    RECORD_NAME,
-    "pattern*.dxf",
-    "pattern*.svg",
-    "pattern*.pdf",
-    "pieces.csv",
-    "pieces.xlsx",
-    "replacement.csv",
-    "replacement.xlsx",
-    "kiln.csv",
-    "templates.pdf",
-    "templates.svg",
-    "templates.dxf",
-    "cames.csv",
-    "strips.csv",
-    "lead.csv",
-    "overlay.png",
-    "report.html",
-    RUBBING_NAME,
-    CORRECTIONS_NAMES,
-)
-"""What the program itself writes into a folder; anything else in it belongs to someone."""
-
 MATCHES_NAME = "matches.json"
 """The file that tells a folder of matched loose pieces from any other."""
-
-MATCH_NAMES = (MATCHES_NAME, "matches.csv", "matches.xlsx", "matches.pdf", "matches.png")
-"""What the program itself writes into a folder of matches."""
 
 COMPARISON_NAME = "comparison.json"
 """The file that tells a folder of a comparison from any other."""
 
-COMPARISON_NAMES = (
-    COMPARISON_NAME,
-    "comparison.csv",
-    "comparison.pdf",
-    "comparison.svg",
-    "comparison.png",
-)
-"""What the program itself writes into a folder of a comparison."""
-
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2
 """Of the system call `renameat2` (Linux, fcntl.h and fs.h)."""
-
-_NAMES_OF = {
-    RECORD_NAME: OWN_NAMES,
-    MATCHES_NAME: MATCH_NAMES,
-    COMPARISON_NAME: COMPARISON_NAMES,
-}
-"""What belongs to the program in a folder, by the file that tells its kind."""
 
 
 def check_folder(
@@ -128,6 +86,7 @@ def check_folder(
 class _Replaces:
     """What may be replaced; see `check_folder`."""
 
+    own: Collection[str]
     overwrite: bool
     discard_corrections: bool
     record: str
@@ -144,6 +103,7 @@ class _Replaces:
 @contextmanager
 def whole_folder(
     folder: Path,
+    own: Collection[str],
     *,
     overwrite: bool = False,
     discard_corrections: bool = False,
@@ -153,15 +113,22 @@ def whole_folder(
 
     When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
     With `overwrite` the old results are replaced at the very end; files in the old folder that the
-    program did not write are kept in the new one unless it has one of that name. `record` is the
-    file that tells the kind of folder: `RECORD_NAME`, `MATCHES_NAME`, `COMPARISON_NAME`.
+    program did not write are kept in the new one unless it has one of that name.
+
+    Parameters
+    ----------
+    folder : where it is put.
+    own : what the program itself writes into such a folder; patterns of names.
+    overwrite, discard_corrections : see `check_folder`.
+    record : the file that tells the kind of folder: `RECORD_NAME`, `MATCHES_NAME`,
+        `COMPARISON_NAME`.
 
     Raises
     ------
     OutputNotWritten
         As `check_folder` says, or when the disk refuses a step.
     """
-    replaces = _Replaces(overwrite, discard_corrections, record)
+    replaces = _Replaces(own, overwrite, discard_corrections, record)
     replaces.check(folder)
     place = _real(folder)
     made = [p for p in place.parents if not _stands(p)]
@@ -281,7 +248,7 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
         return
     # Another run may have put its results there while this one was at work.
     replaces.check(place)
-    _take_over(place, partial, _NAMES_OF[replaces.record])  # rule 2
+    _take_over(place, partial, replaces.own)  # rule 2
     if _exchanged(partial, place):  # rule 3
         _sync(place.parent)
         shutil.rmtree(partial)
@@ -315,7 +282,7 @@ def _exchanged(one: Path, other: Path) -> bool:
     return bool(rename(_AT_FDCWD, paths[0], _AT_FDCWD, paths[1], _RENAME_EXCHANGE) == 0)
 
 
-def _take_over(old: Path, new: Path, own: tuple[str, ...]) -> None:
+def _take_over(old: Path, new: Path, own: Collection[str]) -> None:
     """Give a new folder what someone else put into the old one, and bring it to the disk."""
     taken = False
     for entry in sorted(old.iterdir()):

@@ -70,7 +70,9 @@ def test_a_caliper_sets_its_came_and_calibrates_the_others_of_its_size(place: Pa
     assert borders[0] == borders[1]
     told = record(folder)["provenance"]["options"]["pieces.calipers"]
     assert name in json.dumps(told) and str(MEASURED_MM) in json.dumps(told)
-    rows = list(csv.DictReader(io.StringIO((folder / "cames.csv").read_text(encoding="utf-8"))))
+    rows = list(
+        csv.DictReader(io.StringIO((folder / "lead-widths.csv").read_text(encoding="utf-8")))
+    )
     most = [float(row["measured_most_mm"]) for row in rows]
     assert max(widths_mm(folder)) == pytest.approx(min(most), abs=0.0051)
 

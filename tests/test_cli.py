@@ -19,6 +19,8 @@ from PIL import Image
 import rubbing2pattern
 from rubbing2pattern import errors
 from rubbing2pattern.cli.errors import told
+from rubbing2pattern.documents.document import ALWAYS
+from rubbing2pattern.documents.registry import DOCUMENTS
 
 ROOT = Path(__file__).parents[1]
 Run = subprocess.CompletedProcess[str]
@@ -322,15 +324,8 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
     assert result.returncode == 0, result.stderr
     assert f"The pattern lies in {folder}" in result.stdout
     names = {p.name for p in folder.iterdir()}
-    assert {
-        "panel.json",
-        "pattern.dxf",
-        "pattern.svg",
-        "pattern.pdf",
-        "pieces.csv",
-        "cames.csv",
-        "overlay.png",
-    } <= names
+    always = {document.name for document in DOCUMENTS if document.when is ALWAYS}
+    assert names == always | {"pattern-A4.pdf", "overlay.png", "rubbing.png"}
     assert "Traceback" not in result.stderr
     assert is_progress(result.stderr.splitlines()[0])
     first = listing(folder)

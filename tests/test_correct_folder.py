@@ -12,6 +12,8 @@ from PIL import Image
 
 from rubbing2pattern.demo import PICTURE, SHEET
 from rubbing2pattern.documents import write_documents
+from rubbing2pattern.documents.document import ALWAYS
+from rubbing2pattern.documents.registry import DOCUMENTS
 from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import nets
@@ -22,10 +24,8 @@ from tests.test_cli import listing, refused, run
 FOUR = panel_from(nets.two_by_two().net())
 SPLIT = HEAD + "[[split_piece]]\npiece = 1\nfrom = [0, 200]\nto = [100, 210]\nwidth_mm = 6\n"
 JOIN = HEAD + "[[join_pieces]]\npieces = [3, 4]\n"
-OWN = {
-    "panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv",
-    "overlay.png", "rubbing.png", "pattern-A4.pdf", "report.html", "pieces.xlsx", "lead.csv",
-    "strips.csv",
+OWN = {document.name for document in DOCUMENTS if document.when is ALWAYS} | {
+    "overlay.png", "rubbing.png", "pattern-A4.pdf",
 }  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
 from rubbing2pattern.documents import write_documents
+from rubbing2pattern.documents.matches import MATCH_NAMES
 from rubbing2pattern.documents.matches.record import read_matches
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.findings import Code
@@ -29,7 +30,6 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.options.paper import PaperOptions
-from rubbing2pattern.output import MATCH_NAMES
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.lists import list_folder
 from rubbing2pattern.workflows.match import match_pieces, write_matches

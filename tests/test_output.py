@@ -16,6 +16,7 @@ from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.output import check_folder, whole_folder, write_whole
 
 ROOT = Path(__file__).parents[1]
+OWN = ("panel.json", "pattern*.svg", "cames.csv")
 
 
 def names(folder: Path) -> list[str]:
@@ -27,7 +28,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def make_results(folder: Path, mark: str, *, overwrite: bool = False) -> None:
-    with whole_folder(folder, overwrite=overwrite) as partial:
+    with whole_folder(folder, OWN, overwrite=overwrite) as partial:
         (partial / "panel.json").write_text(mark)
         (partial / f"pattern-{mark}.svg").write_text(mark)
 
@@ -39,7 +40,7 @@ def test_the_folder_appears_with_all_its_files_and_nothing_beside_it(tmp_path: P
 
 
 def test_nothing_is_visible_under_the_name_before_the_end(tmp_path: Path) -> None:
-    with whole_folder(tmp_path / "a") as partial:
+    with whole_folder(tmp_path / "a", OWN) as partial:
         (partial / "panel.json").write_text("x")
         assert not (tmp_path / "a").exists()
         assert partial.parent == tmp_path
@@ -66,7 +67,7 @@ def test_any_name_of_a_folder_will_do(tmp_path: Path, name: str) -> None:
 def test_missing_folders_above_are_made_and_go_again_after_a_failure(tmp_path: Path) -> None:
     make_results(tmp_path / "n4" / "3b" / "out", "one")
     assert (tmp_path / "n4" / "3b" / "out" / "panel.json").read_text() == "one"
-    with pytest.raises(RuntimeError), whole_folder(tmp_path / "s2" / "1a" / "out"):
+    with pytest.raises(RuntimeError), whole_folder(tmp_path / "s2" / "1a" / "out", OWN):
         raise RuntimeError
     assert names(tmp_path) == ["n4"]
 
@@ -139,7 +140,7 @@ def test_a_broken_off_run_leaves_everything_as_it_was(
 ) -> None:
     if old:
         make_results(tmp_path / "a", "one")
-    with pytest.raises(fault), whole_folder(tmp_path / "a", overwrite=True) as partial:
+    with pytest.raises(fault), whole_folder(tmp_path / "a", OWN, overwrite=True) as partial:
         (partial / "panel.json").write_text("two")
         raise fault
     assert names(tmp_path) == (["a"] if old else [])
@@ -149,7 +150,7 @@ def test_a_broken_off_run_leaves_everything_as_it_was(
 def test_a_full_disk_is_said_plainly(tmp_path: Path) -> None:
     with (
         pytest.raises(OutputNotWritten, match="No space left"),
-        whole_folder(tmp_path / "a"),
+        whole_folder(tmp_path / "a", OWN),
     ):
         raise OSError(28, "No space left on device")
     assert names(tmp_path) == []
@@ -213,8 +214,9 @@ import sys
 from itertools import count
 from pathlib import Path
 from rubbing2pattern.output import whole_folder
+OWN = ("panel.json", "pattern*.svg", "cames.csv")
 for number in count():
-    with whole_folder(Path(sys.argv[1]), overwrite=True) as partial:
+    with whole_folder(Path(sys.argv[1]), OWN, overwrite=True) as partial:
         for name in ("panel.json", "pattern.svg", "cames.csv"):
             (partial / name).write_text(str(number))
 """
@@ -244,7 +246,7 @@ def test_killed_at_any_moment_the_folder_is_the_old_one_or_the_new_one(tmp_path:
 def test_results_that_appeared_meanwhile_are_not_replaced(tmp_path: Path) -> None:
     with (
         pytest.raises(OutputNotWritten, match="exists already"),
-        whole_folder(tmp_path / "a") as partial,
+        whole_folder(tmp_path / "a", OWN) as partial,
     ):
         (partial / "panel.json").write_text("two")
         make_results(tmp_path / "a", "one")

@@ -10,13 +10,11 @@ import pytest
 
 from rubbing2pattern import errors
 from rubbing2pattern.cli import main
-from rubbing2pattern.documents.lists.glass_and_lead import cames_csv, pieces_csv
+from rubbing2pattern.documents.describe import documents_page
+from rubbing2pattern.documents.registry import DOCUMENTS
 from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.guide.topics import TOPICS
-from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.output import OWN_NAMES
 from rubbing2pattern.trade.cautions import CAUTIONS
-from tests import panels
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
@@ -110,10 +108,10 @@ def test_the_page_for_scripts_tells_every_exit_code() -> None:
     assert told == family | fixed | {errors.EXIT_SOME_FAILED}
 
 
-def test_the_page_of_results_tells_what_each_output_is_for() -> None:
-    rows = re.findall(r"^\| `([a-z0-9.-]+)` \| (.+) \|$", text("docs/results.md"), re.MULTILINE)
-    told = {name for name, _ in rows if "." in name}
-    assert told == {name.replace("-*", "-1").replace("*", "") for name in OWN_NAMES}
+def test_the_page_of_documents_says_what_each_output_is_for() -> None:
+    page = text("docs/documents.md").partition("## Loose pieces")[0]
+    rows = re.findall(r"^\| `([a-zA-Z0-9.*-]+)` \| (.+) \|$", page, re.MULTILINE)
+    assert [name for name, _ in rows if "." in name] == [document.name for document in DOCUMENTS]
 
 
 def test_every_finding_is_explained() -> None:
@@ -124,13 +122,18 @@ def test_every_finding_is_explained() -> None:
         assert severity.value in rows
 
 
-def test_every_column_of_the_lists_is_explained() -> None:
-    panel, options = panels.two_by_two(), DocumentOptions()
-    page = text("docs/figures.md").split("## Columns of the lists")[1].split("\n## ")[0]
-    for part, written in (("pieces.csv", pieces_csv), ("cames.csv", cames_csv)):
-        section = page.split(f"`{part}`, one row")[1].split("one row")[0]
-        for column in written(panel, options).splitlines()[0].split(","):
-            assert f"`{column}`" in section, f"docs/figures.md does not explain {part}: {column}"
+def test_the_page_of_documents_is_made_from_the_program() -> None:
+    assert text("docs/documents.md") == documents_page(), "make docs writes the page anew"
+
+
+def test_the_change_that_is_shown_to_developers_is_in_the_program() -> None:
+    (shown,) = re.findall(r"```diff\n(.+?)```", text("DEVELOPERS.md"), re.DOTALL)
+    files = shown.split("+++ ")[1:]
+    assert len(files) == 3, "a document is a module, a row and a test"
+    for name, *lines in (part.splitlines() for part in files):
+        there = text(name).splitlines()
+        for line in lines:
+            assert line == " …" or line.removeprefix("+") in there, f"{name} has no line {line!r}"
 
 
 def test_the_changelog_has_the_current_version() -> None:

@@ -2,45 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from textwrap import wrap
+import textwrap
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from rubbing2pattern.trade.cautions import KEEPING
 
-_LINE_SIGNS = 88
-"""As many as the longest line of the page has, so that a plain terminal shows it whole."""
-
-_WHAT = {
-    "panel.json": "the record: every joint, lead and piece with its figures, as JSON",
-    "panel.schema.json": "what each field of the record is (JSON Schema)",
-    "rubbing.tif": "the rubbing straight on, without loss; its scale stands in the file",
-    "rubbing.png": "the same as the program keeps it",
-    "pattern.svg": "the drawing at full size, Scalable Vector Graphics, 1 unit = 1 mm",
-    "pattern.dxf": "the same for drafting programs, 1 unit = 1 mm",
-    "pattern.pdf": "the same on one page at full size",
-    "pieces.csv": "list of the pieces of glass",
-    "pieces.xlsx": "the same as a workbook, with what a person wrote there",
-    "cames.csv": "list of the leads between joints",
-    "strips.csv": "the strips of lead to be cut",
-    "lead.csv": "lead to be bought",
-    "replacement.csv": "glass to be bought",
-    "replacement.xlsx": "the same as a workbook",
-    "kiln.csv": "what is to be fired",
-    "templates.pdf": "shapes of glass to be cut, at full size",
-    "templates.svg": "the same as Scalable Vector Graphics",
-    "templates.dxf": "the same for drafting programs",
-    "overlay.png": "the leads found, drawn over the rubbing",
-    "report.html": "a report for people, in one file",
-    "changes.csv": "what persons corrected, when and why",
-}
+_COLUMNS = 100
+"""Letters in a line, so that any program shows it whole."""
 
 
-def readme_text(panels: Mapping[str, Sequence[str]], notes: Sequence[str]) -> bytes:
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """What the page says of a file.
+
+    Attributes
+    ----------
+    name : in the folder of its panel.
+    purpose : what it is for.
+    each : of a list, what has a row of its own.
+    columns : of a list, each heading with what the column holds.
+    """
+
+    name: str
+    purpose: str
+    each: str = ""
+    columns: tuple[tuple[str, str], ...] = ()
+
+
+def readme_text(panels: Mapping[str, Sequence[Packed]], notes: Sequence[str]) -> bytes:
     """Return the page as plain text.
 
     Parameters
     ----------
-    panels : names of the files of each panel, by its folder.
+    panels : the files of each panel, by its folder.
     notes : sentences about what is missing.
     """
     lines = [
@@ -68,24 +64,49 @@ def readme_text(panels: Mapping[str, Sequence[str]], notes: Sequence[str]) -> by
         "Every figure was measured on paper; the record says how uncertain each is.",
         "",
     ]
-    for folder, names in panels.items():
+    for folder, files in panels.items():
         lines += [f"data/{folder}/", ""]
-        lines += [f"  {name:<22} {_what(name)}" for name in sorted(names)]
+        for packed in files:
+            lines += _wrapped(packed.purpose, f"  {packed.name:<22} ", " " * 25)
         lines.append("")
+    lines += [
+        "COLUMNS OF THE LISTS",
+        "",
+        "The ending of a heading is its unit: mm, mm2 and kg, or in (inches), in2 and lb.",
+        "",
+        *_lists(panels),
+    ]
     if notes:
         lines += ["NOT IN THE PACKAGE", "", *[f"- {note}" for note in notes], ""]
     lines += [
-        *wrap(KEEPING, _LINE_SIGNS),
+        *_wrapped(KEEPING, "", ""),
         "",
     ]
     return "\n".join(lines).encode()
 
 
-def _what(name: str) -> str:
-    if name.startswith("original/"):
-        return "the picture of the rubbing, untouched"
-    if name.startswith("corrections-"):
-        return "corrections as a person wrote them"
-    if name.startswith("pattern-"):
-        return "the drawing in tiles for a sheet of this size"
-    return _WHAT.get(name, "as it lay in the folder of results")
+def _lists(panels: Mapping[str, Sequence[Packed]]) -> Iterator[str]:
+    """Yield what each list has in its columns, once where all panels have the same."""
+    found: dict[Packed, list[str]] = {}
+    for folder, files in panels.items():
+        for packed in files:
+            if packed.columns:
+                found.setdefault(packed, []).append(f"data/{folder}/")
+    names = Counter(packed.name for packed in found)
+    for packed, folders in sorted(found.items(), key=lambda one: one[0].name):
+        where = f" of {', '.join(folders)}" if names[packed.name] > 1 else ""
+        yield from _wrapped(f"{packed.name}{where}: a row for each {packed.each}", "", "")
+        for heading, holds in packed.columns:
+            yield from _wrapped(holds, f"  {heading:<26} ", " " * 29)
+        yield ""
+
+
+def _wrapped(text: str, first: str, later: str) -> list[str]:
+    return textwrap.wrap(
+        text,
+        _COLUMNS,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
 from rubbing2pattern.output import RECORD_NAME, write_whole
 
 MARKER = "batch.json"
@@ -19,7 +20,7 @@ MARKER = "batch.json"
 PANELS, STAMPS, PICTURES = "panels", "stamps", "pictures"
 """The folders in it: results, what is remembered of each, small pictures."""
 
-SHEETS = ("pieces.csv", "pieces.xlsx")
+SHEETS = (LIST_NAME, WORKBOOK_NAME)
 """Documents into which people write; their content may change."""
 
 Count = Annotated[int, Field(ge=0)]

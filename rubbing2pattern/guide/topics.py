@@ -50,6 +50,7 @@ GUIDE = (
         (
             Topic("tracing", "trace a rubbing: references and options", ("trace", "targets")),
             Topic("results", "know what each file is for, and what a finding is", ("demo",)),
+            Topic("documents", "look up every file, and every column of the lists"),
             Topic("figures", "understand every figure, column and finding"),
             Topic("pieces", "understand numbers, outlines and sizes of the pieces"),
             Topic("corrections", "settle doubts: correct leads, widths, numbers", ("correct",)),

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -14,18 +12,20 @@ from typing import Any
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.archiving.bag import PAYLOAD, faults_of, write_bag
-from rubbing2pattern.archiving.picture import rubbing_tiff
-from rubbing2pattern.archiving.readme import readme_text
+from rubbing2pattern.archiving.readme import Packed, readme_text
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
+from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS, Packing
+from rubbing2pattern.documents.document import document_of, files_of, known_columns, plain
 from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.formats.dxf import dxf_text
 from rubbing2pattern.documents.formats.svg import svg_text
+from rubbing2pattern.documents.registry import DOCUMENTS, OWN_NAMES
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, RubbingError, UsageFault
 from rubbing2pattern.inputs.about import NOTHING_SAID, About, dublin_core
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
-from rubbing2pattern.output import OWN_NAMES, RECORD_NAME, RUBBING_NAME, whole_folder
-from rubbing2pattern.record.panel import panel_of, read_record, schema_text
+from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, whole_folder
+from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.trade.window_numbers import in_order, window_number
 from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
 from rubbing2pattern.workflows.provenance import options_of
@@ -99,18 +99,18 @@ def archive_folders(
     pictures = {name: Path(path) for name, path in (images or {}).items()}
     _check_names([k.panel.name for k in kept], pictures)
     files: dict[str, bytes] = {}
-    panels: dict[str, list[str]] = {}
+    panels: dict[str, tuple[Packed, ...]] = {}
     notes: list[str] = []
     for one in kept:
         name = _folder_name(one.panel.name)
         own = _files_of(one, pictures.get(one.panel.name), notes)
         files |= {f"{name}/{path}": content for path, content in own.items()}
-        panels[name] = list(own)
+        panels[name] = tuple(_packed(path, own[path]) for path in sorted(own))
     names = [k.panel.name for k in kept]
     files["dublin-core.xml"] = dublin_core(about, names, [k.panel.seen_from for k in kept])
     files["README.txt"] = readme_text(panels, notes)
     place = Path(bag)
-    with whole_folder(place) as partial:
+    with whole_folder(place, ()) as partial:
         try:
             write_bag(partial, files, _info(about, names))
         except OSError as fault:
@@ -210,22 +210,20 @@ def _folder_name(name: str) -> str:
 
 def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[str, bytes]:
     found: dict[str, bytes] = {}
-    for path in sorted(kept.place.iterdir()):
+    place = kept.place
+    for path in sorted(place.iterdir()):
         if path.is_symlink():
             raise InputUnreadable(f"{path} is a link; put the file itself there, or take it away")
         if path.is_file() and any(fnmatchcase(path.name, own) for own in OWN_NAMES):
             found[path.name] = _content(path)
         elif path.is_file() or path.is_dir():
             notes.append(f"{kept.panel.name}: {path.name} is none of the program's own files")
-    found["panel.schema.json"] = schema_text().encode()
-    found["changes.csv"] = _changes(kept.panel)
-    if RUBBING_NAME in found and kept.panel.rubbing is not None:
-        px_per_mm = kept.panel.rubbing.px_per_mm
-        found["rubbing.tif"] = rubbing_tiff(kept.place / RUBBING_NAME, px_per_mm)
-    else:
+    straight = RUBBING_NAME in found and kept.panel.rubbing is not None
+    if not straight:
         notes.append(f"{kept.panel.name}: the rubbing straight on was not kept in its folder")
     source = kept.record.provenance.get("image")
     known: Mapping[str, Any] = source if isinstance(source, Mapping) else {}
+    originals = {}
     if image is None:
         notes.append(f"{kept.panel.name}: the original picture ({known.get('name', 'unnamed')})")
     else:
@@ -235,8 +233,17 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
                 f"{image} is not the picture that {kept.panel.name} was read from: its SHA-256 sum "
                 "differs from the record's"
             )
-        found[f"original/{_folder_name(image.name)}"] = content
-    return found
+        originals[f"original/{_folder_name(image.name)}"] = content
+    packing = Packing(kept.panel, place / RUBBING_NAME if straight else None, originals)
+    return found | files_of(ARCHIVE_DOCUMENTS, packing)
+
+
+def _packed(name: str, content: bytes) -> Packed:
+    document = document_of((*DOCUMENTS, *ARCHIVE_DOCUMENTS), name, content)
+    if document is None:
+        return Packed(name, "as it lay in the folder of results")
+    columns = tuple((head, plain(holds)) for head, holds in known_columns(document, content))
+    return Packed(name, plain(document.purpose), document.each, columns)
 
 
 def _content(path: Path) -> bytes:
@@ -244,19 +251,6 @@ def _content(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as fault:
         raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
-
-
-def _changes(panel: Panel) -> bytes:
-    held = io.StringIO()
-    table = csv.writer(held, lineterminator="\n")
-    table.writerow(("date", "by", "file", "change", "remark"))
-    for done in panel.corrections:
-        for change in done.changes:
-            table.writerow((done.date, done.by, done.file, change.did, done.remark))
-    for dismissed in panel.dismissed:
-        what = f"settled: {dismissed.finding.code}"
-        table.writerow((dismissed.date, dismissed.by, "", what, dismissed.why))
-    return held.getvalue().encode()
 
 
 def _info(about: About, names: Sequence[str]) -> dict[str, str]:

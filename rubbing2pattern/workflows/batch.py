@@ -37,8 +37,8 @@ from rubbing2pattern.collection.stamps import (
     write_stamp,
 )
 from rubbing2pattern.collection.totals import Totals, totals_of
-from rubbing2pattern.documents.collection.page import collection_page
-from rubbing2pattern.documents.collection.table import results_csv, totals_csv
+from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS, Collected
+from rubbing2pattern.documents.document import files_of, own_names
 from rubbing2pattern.errors import (
     EXIT_DEFECT,
     OutputNotWritten,
@@ -55,7 +55,6 @@ from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 from rubbing2pattern.workflows.provenance import made_with, options_of
 
-INDEX, RESULTS, TOTALS = "index.html", "results.csv", "totals.csv"
 _LOCK = ".batch.lock"
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
 _PICTURE_PX = 240
@@ -169,11 +168,8 @@ def run_batch(
             found[outcome.number] = outcome
             told(outcome, len(found), len(rows))
         batch = Batch(tuple(found[row.number] for row in rows))
-        for name, content in {
-            RESULTS: results_csv(batch.outcomes, options.documents).encode(),
-            TOTALS: totals_csv(batch.totals, options.documents).encode(),
-            INDEX: collection_page(batch.outcomes, batch.totals, options.documents),
-        }.items():
+        collected = Collected(batch.outcomes, batch.totals, options.documents)
+        for name, content in files_of(COLLECTION_DOCUMENTS, collected).items():
             write_whole(home / name, content, overwrite=True)
     return batch
 
@@ -195,7 +191,7 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         )
     try:
         home.mkdir(parents=True, exist_ok=True)
-        for name in (_LOCK, MARKER, INDEX, RESULTS, TOTALS):
+        for name in (_LOCK, MARKER, *own_names(COLLECTION_DOCUMENTS)):
             _check_no_link(home / name)
         with filelock.FileLock(home / _LOCK, timeout=0):
             for name in (PANELS, STAMPS, PICTURES):

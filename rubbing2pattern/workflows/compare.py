@@ -15,7 +15,7 @@ from rubbing2pattern.comparing.leads import pair_leads
 from rubbing2pattern.comparing.notes import notes_of, ways_to_try
 from rubbing2pattern.comparing.numbers import pair_joints, pair_pieces
 from rubbing2pattern.comparing.registering import Registration, register
-from rubbing2pattern.documents.comparison import comparison_documents
+from rubbing2pattern.documents.comparison import COMPARISON_NAMES, comparison_documents
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
@@ -127,7 +127,9 @@ def write_comparison(
         "options": {name: plain(given) for name, given in options.changed().items()},
     }
     place = Path(folder)
-    with whole_folder(place, overwrite=overwrite, record=COMPARISON_NAME) as partial:
+    with whole_folder(
+        place, COMPARISON_NAMES, overwrite=overwrite, record=COMPARISON_NAME
+    ) as partial:
         files = comparison_documents(found, provenance, options.documents)
         write_files(files, partial, place)
 

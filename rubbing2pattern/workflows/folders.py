@@ -12,7 +12,8 @@ from shapely.geometry import Polygon
 
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, read_rubbing
-from rubbing2pattern.documents.lists.glass_documents import Glazing
+from rubbing2pattern.documents.registry import OWN_NAMES
+from rubbing2pattern.documents.source import Glazing
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.carry import Carried, carried_over
 from rubbing2pattern.glazing.entries import Filled
@@ -20,13 +21,7 @@ from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME, Known, held
 from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import (
-    RECORD_NAME,
-    RUBBING_NAME,
-    check_folder,
-    whole_folder,
-    write_files,
-)
+from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.provenance import options_of, plain
@@ -103,7 +98,7 @@ def rewrite(
     if options != kept.options:
         changed = {name: plain(given) for name, given in options.changed().items()}
         provenance = {**provenance, "options": changed}
-    with whole_folder(kept.place, overwrite=True, discard_corrections=True) as partial:
+    with whole_folder(kept.place, OWN_NAMES, overwrite=True, discard_corrections=True) as partial:
         write_documents(
             partial,
             panel,
@@ -113,8 +108,8 @@ def rewrite(
             options.paper,
             glazing=Glazing(filled, options.glass, options.templates, work),
             leading=options.leading,
+            copies=copies,
         )
-        write_files(copies, partial, kept.place)
 
 
 def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | None:

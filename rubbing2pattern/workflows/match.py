@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from rubbing2pattern.documents.matches import match_documents
+from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.inputs.reference import Reference
@@ -145,7 +145,7 @@ def write_matches(
         When the folder exists and may not be replaced, or cannot be written.
     """
     place = Path(folder)
-    with whole_folder(place, overwrite=overwrite, record=MATCHES_NAME) as partial:
+    with whole_folder(place, MATCH_NAMES, overwrite=overwrite, record=MATCHES_NAME) as partial:
         write_files(match_documents(matching, options.documents), partial, place)
 
 

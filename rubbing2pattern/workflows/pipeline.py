@@ -9,7 +9,8 @@ from time import perf_counter
 from typing import Any, ParamSpec, TypeVar
 
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.documents.lists.glass_documents import Glazing
+from rubbing2pattern.documents.registry import OWN_NAMES
+from rubbing2pattern.documents.source import Glazing
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.glazing.carry import Carried
 from rubbing2pattern.inputs.reference import Reference
@@ -141,7 +142,7 @@ def write_reading(
     check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
     carried = carried_to(reading.panel, typed_in(place, options), options)
     with whole_folder(
-        place, overwrite=overwrite, discard_corrections=discard_corrections
+        place, OWN_NAMES, overwrite=overwrite, discard_corrections=discard_corrections
     ) as partial:
         write_documents(
             partial,

@@ -387,7 +387,7 @@ def drawn_cames(folder: Folder, drawn: Drawn) -> dict[str, LineString]:
     drawn_once = {id(line) for line in found.values()}
     assert len(drawn_once) == len(found)
     samples = [line for line in lines if id(line) not in drawn_once]
-    assert len(samples) == 1 + len(folder.rows("cames.csv"))
+    assert len(samples) == 1 + len(folder.rows("lead-widths.csv"))
     assert all(line.bounds[3] < -10.0 for line in samples), "a line too many in the panel"
     return found
 

@@ -42,8 +42,8 @@ def folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
 
 
 def test_the_case_is_a_whole_folder(folder: Folder) -> None:
-    needed = {"replacement.csv", "replacement.xlsx", "templates.pdf", "corrections-1.toml",
-              "lead.csv", "strips.csv", "cames.csv", "pieces.xlsx", "report.html"}  # fmt: skip
+    needed = {"replacement.csv", "replacement.xlsx", "templates.pdf", "report.html", "lead.csv",
+              "corrections-1.toml", "strips.csv", "lead-widths.csv", "pieces.xlsx"}  # fmt: skip
     assert needed <= set(folder.files)
     assert 0 < len(replaced(folder)) <= len(folder.record["pieces"])
     assert (
@@ -175,7 +175,7 @@ def test_list_and_workbook_of_the_pieces_are_the_same(folder: Folder) -> None:
 def test_lead_by_width(folder: Folder) -> None:
     """Count, lengths and face widths: record, list, report and the lead lines of the drawings."""
     record, half = folder.record, folder.half_length_mm
-    rows = folder.rows("cames.csv")
+    rows = folder.rows("lead-widths.csv")
     assert {row["stock"] for row in rows} == {came["stock"] for came in record["cames"]}
     drawn = {name: drawn_cames(folder, sheet) for name, sheet in folder.drawings.items()}
     told = folder.report()["widths"][0]
@@ -209,7 +209,7 @@ def test_report_against_the_lists(folder: Folder) -> None:
         assert cells[1] == " × ".join(sides)
         assert cells[5:7] == [row["leads"].replace(";", ","), row["neighbours"].replace(" ", ", ")]
         assert cells[7].replace(", ", " ").split() == re.findall(r"F\d+", row["findings"])
-    letters = {row["stock"]: row["letter"] for row in folder.rows("cames.csv")}
+    letters = {row["stock"]: row["letter"] for row in folder.rows("lead-widths.csv")}
     half = folder.half_length_mm
     for came, cells in zip(folder.record["cames"], report["cames"][0], strict=True):
         assert cells[1].split(" | ") == [str(n) for n in came["pieces"]]
@@ -220,7 +220,7 @@ def test_report_against_the_lists(folder: Folder) -> None:
         assert cells[5].startswith("border, ") is came["border"]
         shown = {"flat", "round"} & set(cells[5].split(", "))
         assert shown == {came["profile"]} - {"unknown"}
-    for row, cells in zip(folder.rows("cames.csv"), report["widths"][0], strict=True):
+    for row, cells in zip(folder.rows("lead-widths.csv"), report["widths"][0], strict=True):
         near(run_mm(cells[3], unit), folder.length_mm(row, "length"), half + half_run(unit))
         near(run_mm(cells[4], unit), folder.length_mm(row, "border_length"), half + half_run(unit))
         assert cells[5] == f"{row[f'longest_came_{unit}']} {unit}"
@@ -243,7 +243,7 @@ def test_report_against_the_lists(folder: Folder) -> None:
 
 def test_letters_of_the_widths(folder: Folder) -> None:
     """Each letter of the drawing stands on a came whose width bears it in all lists."""
-    letters = {row["stock"]: row["letter"] for row in folder.rows("cames.csv")}
+    letters = {row["stock"]: row["letter"] for row in folder.rows("lead-widths.csv")}
     stocks = {came["id"]: came["stock"] for came in folder.record["cames"]}
     for name in ("strips.csv", "lead.csv"):
         for row in folder.rows(name):

@@ -11,7 +11,7 @@ import pymupdf
 import pytest
 from openpyxl import load_workbook
 
-from rubbing2pattern.archiving.readme import readme_text
+from rubbing2pattern.archiving.readme import Packed, readme_text
 from rubbing2pattern.documents import document_files
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade import cautions
@@ -97,5 +97,5 @@ def test_a_document_for_the_work_carries_every_caution(name: str, files: dict[st
 
 
 def test_the_page_of_an_archive_carries_its_caution() -> None:
-    page = readme_text({"n4 3b": ("panel.json",)}, ())
+    page = readme_text({"n4 3b": (Packed("panel.json", "the record"),)}, ())
     assert KEEPING in plain(page.decode())

@@ -17,7 +17,7 @@ from PIL import Image
 from rubbing2pattern.cli.main import main
 from rubbing2pattern.comparing.found import Comparison
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.documents.comparison import comparison_documents
+from rubbing2pattern.documents.comparison import COMPARISON_NAMES, comparison_documents
 from rubbing2pattern.documents.comparison.page import FACTORS, comparison_page
 from rubbing2pattern.documents.comparison.record import (
     comparison_json,
@@ -29,7 +29,6 @@ from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
 from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.output import COMPARISON_NAMES
 from rubbing2pattern.workflows.archive import archive_folders
 from rubbing2pattern.workflows.compare import compare_folders, compare_panels, write_comparison
 from tests import panels

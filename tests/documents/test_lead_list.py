@@ -12,8 +12,8 @@ import pytest
 
 from rubbing2pattern.documents import document_files
 from rubbing2pattern.documents.drawing.width_letters import widths_used
-from rubbing2pattern.documents.lists.glass_and_lead import cames_csv
 from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, weights_told
+from rubbing2pattern.documents.lists.lead_widths import lead_widths_csv
 from rubbing2pattern.documents.report.lead_needed import order_rows
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel, Profile
@@ -90,7 +90,7 @@ def test_lists_record_and_plan_agree(panel: Panel, leading: LeadingOptions) -> N
         assert {row["start_joint"], row["end_joint"]} <= ends
         known = {str(other.number) for other in plan.strips}
         assert {*row["start_meets"].split(), *row["end_meets"].split()} <= known
-    by_width = rows(cames_csv(kept, METRIC))
+    by_width = rows(lead_widths_csv(kept, METRIC))
     *sticks, total = rows(lead_csv(kept, plan, METRIC))
     assert {(r["letter"], r["stock"]) for r in by_width} == {
         (r["letter"], r["stock"]) for r in sticks

@@ -9,8 +9,13 @@ from dataclasses import replace
 
 import pytest
 
-from rubbing2pattern.documents.lists.glass_and_lead import cames_csv, pieces_csv
+from rubbing2pattern.documents.lists.cames import cames_csv
+from rubbing2pattern.documents.lists.lead_widths import lead_widths_csv
+from rubbing2pattern.documents.lists.pieces_table import pieces_csv
+from rubbing2pattern.leading import plan_lead
+from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.units import parse_length
 from tests import panels
 
@@ -73,7 +78,7 @@ def test_inches_are_fractions_that_no_spreadsheet_takes_for_days() -> None:
 
 def test_lead_by_width_adds_up() -> None:
     panel = panels.two_by_two()
-    listed = rows(cames_csv(panel, METRIC))
+    listed = rows(lead_widths_csv(panel, METRIC))
     assert [(r["letter"], r["stock"], r["cames"]) for r in listed] == [
         ("A", "5 mm", "2"),
         ("B", "6 mm", "3"),
@@ -93,19 +98,65 @@ def test_lead_by_width_adds_up() -> None:
 def test_mean_width_is_weighed_by_length() -> None:
     panel = panels.strapped()
     thin = replace(panel.cames[0], face_width_mm=5.0)
-    row = rows(cames_csv(replace(panel, cames=(thin, *panel.cames[1:])), METRIC))[1]
+    row = rows(lead_widths_csv(replace(panel, cames=(thin, *panel.cames[1:])), METRIC))[1]
     assert row["measured_least_mm"] == "5.00"
     assert row["measured_most_mm"] == "6.00"
     assert row["measured_mean_mm"] == "5.75"  # 200 mm of 800 mm are 1 mm thinner
 
 
 def test_ring_length_is_the_circle_s() -> None:
-    row = rows(cames_csv(panels.roundel_in_square(), METRIC))[0]
+    row = rows(lead_widths_csv(panels.roundel_in_square(), METRIC))[0]
     assert float(row["length_mm"]) == pytest.approx(2 * math.pi * 60.0, abs=0.05)
 
 
 def test_names_of_stock_are_never_formulas() -> None:
     panel = panels.strapped()
     evil = tuple(replace(came, stock='=HYPERLINK("x")') for came in panel.cames)
-    text = cames_csv(replace(panel, cames=evil), METRIC)
+    text = lead_widths_csv(replace(panel, cames=evil), METRIC)
     assert rows(text)[0]["stock"] == '\'=HYPERLINK("x")'
+
+
+def cames(panel: Panel, options: DocumentOptions = METRIC) -> list[dict[str, str]]:
+    return rows(cames_csv(panel, plan_lead(panel, LeadingOptions()), options))
+
+
+def test_cames_one_a_row_with_their_ends_and_the_pieces_beside_them() -> None:
+    panel = panels.two_by_two()
+    listed = cames(panel)
+    assert [row["came"] for row in listed] == [came.id for came in panel.cames]
+    by_ends = {(row["start"], row["end"]): row for row in listed}
+    cross = by_ends["J4", "J5"]  # from the upright to the border on the right
+    assert cross["length_mm"] == "150.0"
+    assert (cross["face_width_mm"], cross["face_width_uncertainty_mm"]) == ("4.90", "0.12")
+    assert (cross["stock"], cross["border"]) == ("5 mm", "no")
+    assert cross["pieces"] == "2 3", "the upper one lies on the left"
+    border = [row for row in listed if row["border"] == "yes"]
+    assert {row["stock"] for row in border} == {"10 mm"}
+    assert all(row["pieces"] in "1234" for row in border)
+
+
+def test_cames_name_the_strip_to_cut_and_the_run() -> None:
+    panel = panels.two_by_two()
+    plan = plan_lead(panel, LeadingOptions())
+    for row, came in zip(cames(panel), panel.cames, strict=True):
+        assert came.id in plan.strips[int(row["strip"]) - 1].cames
+        assert int(row["run"]) == came.strip
+        assert row["profile"] == came.profile.value
+
+
+def test_a_width_whose_uncertainty_is_not_known_has_an_empty_cell() -> None:
+    panel = panels.strapped()
+    unknown = replace(panel.cames[0], face_width_uncertainty_mm=math.inf)
+    listed = cames(replace(panel, cames=(unknown, *panel.cames[1:])), INCHES)
+    assert [row["face_width_uncertainty_in"] for row in listed[:2]] == ["", "0.005"]
+    assert listed[-1]["pieces"] == "1", "a strap lead has one piece on both sides"
+
+
+def test_lead_by_width_is_the_sum_of_the_cames() -> None:
+    panel = panels.mosaic(12, 200.0, 300.0)
+    listed = cames(panel)
+    for use in rows(lead_widths_csv(panel, METRIC)):
+        mine = [row for row in listed if row["stock"] == use["stock"]]
+        assert len(mine) == int(use["cames"])
+        total = sum(float(row["length_mm"]) for row in mine)
+        assert total == pytest.approx(float(use["length_mm"]), abs=0.05 * (len(mine) + 1))

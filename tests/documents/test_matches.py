@@ -17,14 +17,13 @@ from PIL import Image
 from shapely.geometry import Polygon
 
 from rubbing2pattern.documents.drawing.sheets import BINDS, MISSING, SHORT, View, hatched
-from rubbing2pattern.documents.matches import match_documents
+from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
 from rubbing2pattern.documents.matches.record import matches_json, matches_schema, read_matches
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.output import MATCH_NAMES
 from tests.documents.matched import PANEL, cut_of, matching
 
 OPTIONS = DocumentOptions()

@@ -19,11 +19,7 @@ import shapely
 from shapely.affinity import rotate, scale as scale_shape, translate
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-from rubbing2pattern.documents.templates import (
-    TemplatePiece,
-    template_documents,
-    without_template,
-)
+from rubbing2pattern.documents.templates import TemplatePiece, without_template
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.geometry.curves import Line, arc_through
 from rubbing2pattern.model import Panel
@@ -31,6 +27,7 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.templates import TemplateOptions
 from tests import panels
 from tests.documents.measuring import darkness, line_at
+from tests.documents.templated import template_documents
 
 OPTIONS = DocumentOptions()
 MM_PER_PT = 25.4 / 72.0  # ISO 32000-1: the user unit is 1/72 inch

@@ -12,6 +12,8 @@ from time import perf_counter
 import pytest
 
 from rubbing2pattern.documents import document_files, write_documents
+from rubbing2pattern.documents.document import ALWAYS
+from rubbing2pattern.documents.registry import DOCUMENTS
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.record.panel import panel_of, record_from_text
@@ -19,11 +21,7 @@ from tests import panels
 
 OPTIONS = DocumentOptions()
 PROVENANCE = {"program": {"name": "rubbing2pattern"}, "image": {"name": "n4 3b.jpg"}}
-NAMES = {
-    "panel.json", "pattern.dxf", "pattern.svg", "pattern.pdf", "pieces.csv", "cames.csv",
-    "strips.csv", "lead.csv",
-    "pattern-A4.pdf", "report.html", "pieces.xlsx",
-}  # fmt: skip
+NAMES = {document.name for document in DOCUMENTS if document.when is ALWAYS} | {"pattern-A4.pdf"}
 
 
 def test_every_document_is_written(tmp_path: Path) -> None:
@@ -58,7 +56,7 @@ def test_list_and_record_agree() -> None:
         for name in ("centre_area_mm2", "cut_area_mm2", "sight_area_mm2"):
             assert float(listed[name]) == pytest.approx(kept[name], abs=0.0501)
         assert listed["cames"].split() == kept["cames"]
-    cames = list(csv.DictReader(io.StringIO(files["cames.csv"].decode())))
+    cames = list(csv.DictReader(io.StringIO(files["lead-widths.csv"].decode())))
     assert sum(int(r["cames"]) for r in cames) == len(record["cames"])
     total = sum(came["length_mm"] for came in record["cames"])
     assert sum(float(r["length_mm"]) for r in cames) == pytest.approx(total, abs=0.2)
@@ -68,14 +66,14 @@ def test_list_and_record_agree() -> None:
 def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
     try:
-        with pytest.raises(OutputNotWritten, match=r"panel\.json"):
+        with pytest.raises(OutputNotWritten, match=r"pattern\.pdf"):
             write_documents(tmp_path, panels.strapped(), None, {}, OPTIONS)
     finally:
         tmp_path.chmod(0o700)
 
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(OutputNotWritten, match=r"panel\.json"):
+    with pytest.raises(OutputNotWritten, match=r"pattern\.pdf"):
         write_documents(tmp_path / "gone", panels.strapped(), None, {}, OPTIONS)
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from openpyxl import Workbook, load_workbook
 
-from rubbing2pattern.documents.lists.glass_documents import Glazing, glazing_documents
+from rubbing2pattern.documents.document import files_of
+from rubbing2pattern.documents.registry import DOCUMENTS
+from rubbing2pattern.documents.source import Glazing, source_of
 from rubbing2pattern.glazing.check import Checked, filled_from
 from rubbing2pattern.glazing.columns import of_heading
 from rubbing2pattern.glazing.entries import LATER, NOTHING_TYPED, TYPED, Filled
@@ -26,6 +29,11 @@ INCHES = DocumentOptions(units="in")
 FOUR = panel_from(nets.two_by_two().net())
 """Four pieces of 100 by 150 mm: 1 and 2 above, 3 and 4 below."""
 AREAS = {piece.number: piece.cut_area_mm2 for piece in FOUR.pieces}
+OF_GLASS = [
+    document
+    for document in DOCUMENTS
+    if document.name.startswith(("pieces.", "replacement.", "kiln.", "templates."))
+]
 HEADS = ("number", *(name for name in TYPED if name not in LATER))
 """A sheet from before: the later columns may be missing."""
 
@@ -36,7 +44,9 @@ def documents(
     panel: Panel = FOUR,
     **glass: Any,
 ) -> dict[str, bytes]:
-    return glazing_documents(panel, options, Glazing(filled, GlassOptions(**glass)))
+    glazing = Glazing(filled, GlassOptions(**glass))
+    source = source_of(panel, None, {}, options, glazing=glazing)
+    return files_of(OF_GLASS, replace(source, panel=panel))
 
 
 def read(content: bytes, **how: Any) -> Checked:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from openpyxl import load_workbook
 
-from rubbing2pattern.documents.lists.glass_and_lead import pieces_csv
+from rubbing2pattern.documents.lists.pieces_table import pieces_csv
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.entries import (
     Action,

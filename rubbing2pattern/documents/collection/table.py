@@ -7,8 +7,35 @@ from collections.abc import Iterator, Sequence
 from rubbing2pattern.collection.stamps import Outcome
 from rubbing2pattern.collection.totals import Totals
 from rubbing2pattern.documents.formats.cells import area_cell, length_cell, separated, weight_cell
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.options.documents import DocumentOptions
+
+RESULT_COLUMNS = (
+    Column("row", "number of the row in the list"),
+    Column("file", "name of the picture"),
+    Column("panel", "name of the panel"),
+    Column("folder", "name of its folder of results; empty where there is none"),
+    Column("state", "done or failed"),
+    Column("exit", "the exit code that `trace` gives for the same"),
+    Column("reason", "why it failed"),
+    Column("width", "width to the outer edges of the border leads", Quantity.LENGTH),
+    Column("height", "height to the outer edges of the border leads", Quantity.LENGTH),
+    Column("pieces", "how many pieces of glass it has"),
+    Column("glass", "sum of their areas as cut", Quantity.AREA),
+    Column("lead", "sum of the lengths of the strips to cut", Quantity.LENGTH),
+    *(Column(kind.value, f"how many findings have the severity {kind.value}") for kind in Severity),
+)
+SUM_COLUMNS = (
+    Column("what", "lead or glass"),
+    Column("stock", "stock width of the lead"),
+    Column("profile", "shape of the leaf"),
+    Column("length", "sum of the lengths of the strips to cut", Quantity.LENGTH),
+    Column("sticks", "how many sticks to buy, panel by panel; bought together they may be fewer"),
+    Column("weight", "weight of the strips, an estimate", Quantity.WEIGHT),
+    Column("pieces", "how many pieces of glass there are"),
+    Column("area", "sum of their areas as cut", Quantity.AREA),
+)
 
 
 def results_csv(outcomes: Sequence[Outcome], options: DocumentOptions) -> str:
@@ -18,13 +45,10 @@ def results_csv(outcomes: Sequence[Outcome], options: DocumentOptions) -> str:
     Sizes go to the outer edges of the border leads; ``glass`` is the sum of the cut areas,
     ``lead`` that of the strips.
     """
-    unit = options.units
-    heads = (
-        "row", "file", "panel", "folder", "state", "exit", "reason", f"width_{unit}",
-        f"height_{unit}", "pieces", f"glass_{unit}2", f"lead_{unit}",
-        *(kind.value for kind in Severity),
-    )  # fmt: skip
-    return separated(heads, (_result(outcome, options) for outcome in outcomes))
+    return separated(
+        headings(RESULT_COLUMNS, options.units),
+        (_result(outcome, options) for outcome in outcomes),
+    )
 
 
 def _result(outcome: Outcome, options: DocumentOptions) -> Sequence[object]:
@@ -52,12 +76,7 @@ def totals_csv(totals: Totals, options: DocumentOptions) -> str:
 
     ``sticks`` are those of the panels bought one by one; bought together they may be fewer.
     """
-    unit, mass = options.units, "kg" if options.units == "mm" else "lb"
-    heads = (
-        "what", "stock", "profile", f"length_{unit}", "sticks", f"weight_{mass}", "pieces",
-        f"area_{unit}2",
-    )  # fmt: skip
-    return separated(heads, _sums(totals, options))
+    return separated(headings(SUM_COLUMNS, options.units), _sums(totals, options))
 
 
 def _sums(totals: Totals, options: DocumentOptions) -> Iterator[Sequence[object]]:

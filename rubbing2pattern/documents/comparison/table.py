@@ -8,12 +8,30 @@ from collections.abc import Iterator, Mapping
 from rubbing2pattern.comparing.found import Comparison, LeadPair, SideKind
 from rubbing2pattern.documents.comparison.sentences import move_of
 from rubbing2pattern.documents.formats.cells import area_cell, fine_cell, length_cell, separated
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.options.documents import DocumentOptions
 
-_LENGTHS = ("by", "right", "up", "uncertainty", "x", "y", "length", "was", "now")
-_COLUMNS = ("kind", "changed", "what", "before", "after", *_LENGTHS)
-_AREAS = ("area_was", "area_now")
+COMPARISON_COLUMNS = (
+    Column("kind", "lead, joint, piece or side of the border"),
+    Column("changed", "yes where something did"),
+    Column("what", "what became of it; of a side, what was measured"),
+    Column("before", "its name before"),
+    Column("after", "its name after"),
+    Column("by", "how far it moved where it moved most; of a side, the change of its sag or bow",
+           Quantity.LENGTH),
+    Column("right", "the part of that move to the right", Quantity.LENGTH),
+    Column("up", "the part of that move upwards", Quantity.LENGTH),
+    Column("uncertainty", "one standard deviation of the move", Quantity.LENGTH),
+    Column("x", "where it is, from the lower left corner of the panel before", Quantity.LENGTH),
+    Column("y", "the same upwards", Quantity.LENGTH),
+    Column("length", "length of the lead or the side", Quantity.LENGTH),
+    Column("was", "face width of the lead before; of a side its sag or bow, positive outwards",
+           Quantity.LENGTH),
+    Column("now", "the same after", Quantity.LENGTH),
+    Column("area_was", "area of the piece before, to the middle of the leads", Quantity.AREA),
+    Column("area_now", "the same after", Quantity.AREA),
+)  # fmt: skip
 
 
 def comparison_csv(found: Comparison, options: DocumentOptions) -> str:
@@ -23,12 +41,9 @@ def comparison_csv(found: Comparison, options: DocumentOptions) -> str:
     x, y; ``was`` and ``now`` are face widths. Of a side they are its sag or bow, positive outwards,
     ``by`` is their change. Areas are to the middle of the leads.
     """
-    unit = options.units
-    heads = [f"{name}_{unit}" if name in _LENGTHS else name for name in _COLUMNS]
-    heads += [f"{name}_{unit}2" for name in _AREAS]
-    names = (*_COLUMNS, *_AREAS)
     return separated(
-        heads, ([row.get(name, "") for name in names] for row in _rows(found, options))
+        headings(COMPARISON_COLUMNS, options.units),
+        ([row.get(c.name, "") for c in COMPARISON_COLUMNS] for row in _rows(found, options)),
     )
 
 

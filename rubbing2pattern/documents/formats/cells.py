@@ -52,6 +52,11 @@ def weight_cell(weight_kg: float, options: DocumentOptions) -> str:
     return decimal(in_mass_unit(weight_kg, options.units), 2)
 
 
+def yes_or_no(fact: bool) -> str:
+    """Write whether something is so."""
+    return "yes" if fact else "no"
+
+
 def _harmless(cell: object) -> object:
     """Keep a spreadsheet from taking a text for a formula."""
     return f"'{cell}" if isinstance(cell, str) and formula_like(cell) else cell

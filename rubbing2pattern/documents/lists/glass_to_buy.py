@@ -9,6 +9,7 @@ from typing import Any
 from openpyxl.styles import Alignment
 
 from rubbing2pattern.documents.formats.cells import area_cell, length_cell, separated
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.documents.formats.workbook import (
     FIGURE_FORMAT,
     FIRST_ROW,
@@ -26,7 +27,6 @@ from rubbing2pattern.documents.wording import length_of, size_of
 from rubbing2pattern.glazing.entries import Decoration
 from rubbing2pattern.glazing.kiln import Firing
 from rubbing2pattern.glazing.new_glass import GlassOrder, NewPiece, grain_of
-from rubbing2pattern.glazing.work import GlassWork
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
@@ -34,8 +34,49 @@ from rubbing2pattern.trade.cautions import FIRING
 from rubbing2pattern.units import decimal
 
 NOT_STATED = "not stated"
-_LENGTHS = ("width", "height", "rectangle_width", "rectangle_height", "blank_width", "blank_height")
-_AREAS = ("cut_area", "area_with_waste")
+_NEW_PIECE = (
+    Column("glass", "name of the glass, as it was typed on the sheet of pieces"),
+    Column("thickness", "its thickness with the unit, as typed"),
+    Column("number", "number of the piece"),
+    Column("width", "width of the glass as it hangs", Quantity.LENGTH),
+    Column("height", "height of the glass as it hangs", Quantity.LENGTH),
+    Column("rectangle_width", "longer side of the smallest rectangle around it", Quantity.LENGTH),
+    Column("rectangle_height", "shorter side of that rectangle", Quantity.LENGTH),
+    Column("blank_width", "width of what to cut out of the sheet of glass, with "
+           "`glass.blank_edge_mm` all round", Quantity.LENGTH),
+    Column("blank_height", "height of the same, along the grain", Quantity.LENGTH),
+    Column("cut_area", "area of the glass as cut", Quantity.AREA),
+    Column("area_with_waste", "the same with the share `glass.waste_share` for waste",
+           Quantity.AREA),
+    Column("grain_deg", "direction of the grain in the panel, from the sheet or that of all glass; "
+           "empty for none"),
+    Column("decoration", "what is on the glass"),
+    Column("remark", "what was typed about the piece"),
+    Column("note", "why the piece is on no sheet of glass"),
+)  # fmt: skip
+REPLACEMENT_COLUMNS = (
+    *_NEW_PIECE,
+    Column("glass_area_with_waste", "in the first row of each glass: the area of all its pieces "
+           "with the waste", Quantity.AREA),
+    Column("sheets", "in the first row of each glass: how many sheets hold all its pieces"),
+)  # fmt: skip
+KILN_COLUMNS = (
+    Column("firing", "number of the firing, in the order in which they are done"),
+    Column("what", "what is fired: paint, enamel, silver stain"),
+    Column("side", "side of the glass that bears it"),
+    Column("temperature_F", "temperature in degrees Fahrenheit, or that the maker's sheet says it"),
+    Column("temperature_C", "the same in degrees Celsius"),
+    Column("pieces", "how many pieces are fired"),
+    Column("numbers", "their numbers"),
+    Column("shelf_area", "what the smallest rectangles around them take up, with "
+           "`glass.shelf_gap_mm` around each", Quantity.AREA),
+    Column("shelves", "how many shelves they fill"),
+    Column("fit_on_no_shelf", "numbers of the pieces that are larger than a shelf"),
+    Column("how", "how to go about it"),
+    Column("cautions", "what to beware of"),
+)  # fmt: skip
+_LENGTHS = tuple(c.name for c in _NEW_PIECE if c.quantity is Quantity.LENGTH)
+_AREAS = tuple(c.name for c in _NEW_PIECE if c.quantity is Quantity.AREA)
 _WIDTHS = {"glass": 24.0, "decoration": 20.0, "remark": 34.0, "findings": 20.0}
 _SIDES = {
     Decoration.PAINTED: "front",
@@ -49,32 +90,6 @@ _KINDS = {
 }
 
 
-def glass_documents(
-    panel: Panel, work: GlassWork, options: DocumentOptions, glass: GlassOptions
-) -> dict[str, bytes]:
-    """Return replacement.csv, replacement.xlsx and kiln.csv by file name.
-
-    There is none of them while nothing is to be replaced, and no kiln list without paint.
-
-    Parameters
-    ----------
-    panel : as the record gives it back.
-    work : what follows from the filled-in sheet of pieces.
-    options : unit.
-    glass : edges, waste, sheets and kiln.
-    """
-    orders = work.orders
-    if not orders:
-        return {}
-    files = {
-        "replacement.csv": replacement_csv(orders, options, glass).encode(),
-        "replacement.xlsx": replacement_xlsx(panel, orders, options, glass),
-    }
-    if work.firings:
-        files["kiln.csv"] = kiln_csv(work.firings, options, glass).encode()
-    return files
-
-
 def replacement_csv(
     orders: tuple[GlassOrder, ...], options: DocumentOptions, glass: GlassOptions
 ) -> str:
@@ -84,23 +99,13 @@ def replacement_csv(
     around it, ``blank`` what to cut out of the sheet, its height along the grain. ``sheets`` and
     ``glass_area_with_waste`` are those of all pieces of that glass and stand in its first row.
     """
-    unit = options.units
-    heads = [*_heads(unit), f"glass_area_with_waste_{unit}2", "sheets"]
     rows = []
     for order in orders:
         for k, new in enumerate(order.pieces):
             cells = _cells(order, new, options, glass)
             total = area_cell(order.area_with_waste_mm2, options) if k == 0 else ""
             rows.append([*cells.values(), total, str(order.sheets.sheets) if k == 0 else ""])
-    return separated(heads, rows)
-
-
-def _heads(unit: str) -> list[str]:
-    return [
-        f"{name}_{unit}2" if name in _AREAS else f"{name}_{unit}" if name in _LENGTHS else name
-        for name in ("glass", "thickness", "number", *_LENGTHS, *_AREAS, "grain_deg", "decoration",
-                     "remark", "note")
-    ]  # fmt: skip
+    return separated(headings(REPLACEMENT_COLUMNS, options.units), rows)
 
 
 def _cells(
@@ -142,7 +147,7 @@ def replacement_xlsx(
     book = new_workbook(f"Glass for {panel.name}")
     _glasses(book.create_sheet("glass"), panel, orders, options, glass)
     sheet = book.create_sheet("pieces")
-    heads = _heads(options.units)
+    heads = headings(_NEW_PIECE, options.units)
     put_headings(
         sheet, [shown_heading(head) for head in heads], [_WIDTHS.get(head, 12.0) for head in heads]
     )
@@ -239,21 +244,10 @@ def _style(value: Any, options: DocumentOptions) -> dict[str, Any]:
 
 def kiln_csv(fired: tuple[Firing, ...], options: DocumentOptions, glass: GlassOptions) -> str:
     """List the firings in their order, one a row."""
-    heads = (
-        "firing",
-        "what",
-        "side",
-        "temperature_F",
-        "temperature_C",
-        "pieces",
-        "numbers",
-        f"shelf_area_{options.units}2",
-        "shelves",
-        "fit_on_no_shelf",
-        "how",
-        "cautions",
+    return separated(
+        headings(KILN_COLUMNS, options.units),
+        [_firing_row(firing, options, glass) for firing in fired],
     )
-    return separated(heads, [_firing_row(firing, options, glass) for firing in fired])
 
 
 def _firing_row(firing: Firing, options: DocumentOptions, glass: GlassOptions) -> list[object]:

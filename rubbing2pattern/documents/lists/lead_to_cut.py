@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from rubbing2pattern.documents.drawing.width_letters import widths_used
-from rubbing2pattern.documents.formats.cells import fine_cell, length_cell, separated, weight_cell
+from rubbing2pattern.documents.formats.cells import (
+    fine_cell,
+    length_cell,
+    separated,
+    weight_cell,
+    yes_or_no,
+)
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.leading import LeadPlan, Strip, StripEnd
 from rubbing2pattern.model import Panel
@@ -15,6 +22,60 @@ from rubbing2pattern.units import decimal
 
 TOTAL = "all"
 """Stands in the place of the letter in the last row of the list of sticks."""
+
+STRIP_COLUMNS = (
+    Column("strip", "its number, on the pattern as `S12` beside the longest came of "
+           "the strip that has room, on the layer `strip number`; in the reading order of the "
+           "first came of each; corrections may change it"),
+    Column("letter", "letter of its width, as on the pattern"),
+    Column("stock", "its stock width"),
+    Column("profile", "shape of the leaf of most of its length"),
+    Column("border", "yes or no"),
+    Column("ring", "whether it is closed in itself: yes or no"),
+    Column("cut_length", "length to cut, over the longest points of the cuts, without allowance",
+           Quantity.LENGTH),
+    Column("lead_line", "length of its lead line, from joint to joint", Quantity.LENGTH),
+    Column("measured_width", "face width as the rubbing gives it, mean by length",
+           Quantity.LENGTH),
+    *(
+        column
+        for end in ("start", "end")
+        for column in (
+            Column(f"{end}_joint", f"the joint at its {end}"),
+            Column(f"{end}_cut", f"how it is cut at its {end}"),
+            Column(f"{end}_angle_deg", "the angle of that cut to the length of the strip; 90 is "
+                   "square"),
+            Column(f"{end}_meets", f"the strips that it is soldered to at its {end}"),
+        )
+    ),
+    Column("parts", "lengths of its parts, only where it is longer than a stick gives",
+           Quantity.LENGTH),
+    Column("soldered_at", "the joints at which such parts are soldered"),
+    Column("sticks", "the stick that it is cut from, by letter and number: A1, A2 …, as in the row "
+           "of `lead.csv` of its width, profile and border; of several parts the stick of each"),
+    Column("cames", "the cames that it is made of, along it"),
+    Column("remark", "what is out of the ordinary"),
+)  # fmt: skip
+ORDER_COLUMNS = (
+    Column("letter", "letter of the width, as on the pattern; `all` in the row for the panel"),
+    Column("stock", "stock width"),
+    Column("profile", "shape of the leaf"),
+    Column("border", "yes or no with `leading.border_apart`, otherwise empty"),
+    Column("strips", "how many strips are cut from it"),
+    Column("total_length", "the sum of their cut lengths", Quantity.LENGTH),
+    Column("longest_strip", "the greatest of their cut lengths", Quantity.LENGTH),
+    Column("stick_length", "length of a stick as it is bought", Quantity.LENGTH),
+    Column("sticks", "how many sticks hold all strips"),
+    Column("at_least", "the number of sticks that no way of cutting does without"),
+    Column("to_buy", "how many to buy, with the spare ones"),
+    Column("offcuts", "what is left of each stick, by its number; crushed ends are not counted",
+           Quantity.LENGTH),
+    Column("method", "how the sticks were found, and whether fewer are ruled out"),
+    Column("lead", "weight of the strips, an estimate", Quantity.WEIGHT),
+    Column("bought", "weight of the sticks to buy, an estimate", Quantity.WEIGHT),
+    Column("glass", "weight of the glass, an estimate; only in the row for the panel",
+           Quantity.WEIGHT),
+)  # fmt: skip
 
 
 def strips_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
@@ -26,16 +87,11 @@ def strips_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
     number; a strip in several parts names the stick of each. A strip that the leads it joins cover
     whole has no length and no stick.
     """
-    unit = options.units
-    heads = (
-        "strip", "letter", "stock", "profile", "border", "ring",
-        f"cut_length_{unit}", f"lead_line_{unit}", f"measured_width_{unit}",
-        *(f"{end}_{what}" for end in ("start", "end")
-          for what in ("joint", "cut", "angle_deg", "meets")),
-        f"parts_{unit}", "soldered_at", "sticks", "cames", "remark",
-    )  # fmt: skip
     letters = {use.stock: use.letter for use in widths_used(panel)}
-    return separated(heads, (_strip_row(strip, letters, options) for strip in plan.strips))
+    return separated(
+        headings(STRIP_COLUMNS, options.units),
+        (_strip_row(strip, letters, options) for strip in plan.strips),
+    )
 
 
 def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
@@ -47,14 +103,7 @@ def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
     counted. Weights are estimates: of the strips, and of the sticks to buy; the last row gives that
     of the glass as well.
     """
-    unit, mass = options.units, "kg" if options.units == "mm" else "lb"
-    heads = (
-        "letter", "stock", "profile", "border", "strips",
-        f"total_length_{unit}", f"longest_strip_{unit}", f"stick_length_{unit}",
-        "sticks", "at_least", "to_buy", f"offcuts_{unit}", "method",
-        f"lead_{mass}", f"bought_{mass}", f"glass_{mass}",
-    )  # fmt: skip
-    return separated(heads, _order_rows(panel, plan, options))
+    return separated(headings(ORDER_COLUMNS, options.units), _order_rows(panel, plan, options))
 
 
 def weights_told(panel: Panel, leading: LeadingOptions, options: DocumentOptions) -> str:
@@ -86,8 +135,8 @@ def _strip_row(
         letter,
         strip.stock,
         strip.profile.value,
-        _yes(strip.border),
-        _yes(strip.ring),
+        yes_or_no(strip.border),
+        yes_or_no(strip.ring),
         length_cell(strip.cut_length_mm, options),
         length_cell(strip.lead_line_mm, options),
         fine_cell(strip.face_width_mm, options),
@@ -113,10 +162,6 @@ def _remark(strip: Strip) -> str:
     return ""
 
 
-def _yes(fact: bool) -> str:
-    return "yes" if fact else "no"
-
-
 def _order_rows(
     panel: Panel, plan: LeadPlan, options: DocumentOptions
 ) -> Iterator[tuple[object, ...]]:
@@ -130,7 +175,7 @@ def _order_rows(
     for order in plan.orders:
         yield (
             letters[order.stock], order.stock, order.profile.value,
-            "" if order.border is None else _yes(order.border), len(order.strips),
+            "" if order.border is None else yes_or_no(order.border), len(order.strips),
             length_cell(order.total_length_mm, options), longest(order.strips), stick,
             order.sticks, order.least_sticks, order.to_buy,
             "; ".join(length_cell(offcut, options) for offcut in order.offcuts_mm),

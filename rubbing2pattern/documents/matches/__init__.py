@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from PIL import Image
 
+from rubbing2pattern.documents.document import Document, files_of, own_names
 from rubbing2pattern.documents.drawing import Drawing
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.raster import page_image, png_of
@@ -13,7 +16,11 @@ from rubbing2pattern.documents.matches.listing import list_pages
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
 from rubbing2pattern.documents.matches.photos import photo_page
 from rubbing2pattern.documents.matches.record import matches_json
-from rubbing2pattern.documents.matches.table import matches_csv, matches_xlsx
+from rubbing2pattern.documents.matches.table import (
+    MATCH_COLUMNS,
+    matches_csv,
+    matches_xlsx,
+)
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.output import MATCHES_NAME
@@ -22,19 +29,56 @@ _DOTS_PER_MM = 7.0
 """Of the picture: about 180 to the inch."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """What the documents are made from; `drawn` are the panel and its photographs."""
+
+    matching: Matching
+    options: DocumentOptions
+    drawn: tuple[Drawing, ...]
+
+
+MATCH_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
+    Document(
+        "matches.pdf",
+        "the panel with each glass in its place, each photograph with the numbers written on it, "
+        "and lists to tick off",
+        lambda s: pdf_bytes(*s.drawn, *list_pages(s.matching, s.options)),
+    ),
+    Document(
+        "matches.png",
+        "the panel with each glass in its place and the photographs, as one picture",
+        lambda s: png_of(_beside(s.drawn), _DOTS_PER_MM),
+    ),
+    Document(
+        "matches.xlsx",
+        "a workbook of the loose pieces with their numbers, of what has to be cut, and of notes",
+        lambda s: matches_xlsx(s.matching, s.options),
+    ),
+    Document(
+        "matches.csv",
+        "the loose pieces with their numbers",
+        lambda s: matches_csv(s.matching, s.options),
+        each="loose piece, then for each number that lacks glass",
+        columns=MATCH_COLUMNS,
+        page="loose-pieces.md",
+    ),
+    Document(
+        MATCHES_NAME,
+        "all matches for programs, in mm, with outlines and places",
+        lambda s: matches_json(s.matching),
+        page="matches.schema.json",
+    ),
+)
+MATCH_NAMES: Final = own_names(MATCH_DOCUMENTS)
+"""What the program itself writes into a folder of matches."""
+
+
 def match_documents(matching: Matching, options: DocumentOptions) -> dict[str, bytes]:
     """Return the content of each document of matched loose pieces by file name."""
-    drawn = [
-        panel_page(matching, options),
-        *(photo_page(photo, matching, options) for photo in matching.photos),
-    ]
-    return {
-        MATCHES_NAME: matches_json(matching).encode(),
-        "matches.csv": matches_csv(matching, options).encode(),
-        "matches.xlsx": matches_xlsx(matching, options),
-        "matches.pdf": pdf_bytes(*drawn, *list_pages(matching, options)),
-        "matches.png": png_of(_beside(drawn), _DOTS_PER_MM),
-    }
+    photos = (photo_page(photo, matching, options) for photo in matching.photos)
+    source = _Source(matching, options, (panel_page(matching, options), *photos))
+    return files_of(MATCH_DOCUMENTS, source)
 
 
 def _beside(pages: Sequence[Drawing]) -> Image.Image:

@@ -9,6 +9,7 @@ from typing import Any
 from openpyxl.styles import Alignment
 
 from rubbing2pattern.documents.formats.cells import area_cell, fine_cell, separated
+from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.documents.formats.workbook import (
     RULED,
     lettering,
@@ -28,11 +29,29 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import decimal
 
-_LENGTHS = ("groze", "short", "play", "off")
+MATCH_COLUMNS = (
+    Column("photo", "the photograph that shows the loose piece"),
+    Column("piece", "its name on the photograph"),
+    Column("verdict", "what is to be done with it; in the last rows, that there is no glass for "
+           "the number, or that a part of it is missing"),
+    Column("numbers", "every number that it fits alike; of fragments, all that they fit together"),
+    Column("lies_in", "the opening in which it is drawn"),
+    Column("groze", "how far the glass stands beyond the heart where it is worst",
+           Quantity.LENGTH),
+    Column("short", "how wide a gap would show beside the leaf", Quantity.LENGTH),
+    Column("play", "how far it can be shifted where it has the least play", Quantity.LENGTH),
+    Column("off", "mean distance of its edge from the cut line", Quantity.LENGTH),
+    Column("margin", "how sure the match is: 5 is a hundred to one; empty for known numbers and "
+           "fragments"),
+    Column("second", "where it would go otherwise; empty when it would have no place"),
+    Column("other_side", "yes where it lies turned over"),
+    Column("known", "yes where a person gave the number"),
+    Column("with", "the other fragments of the same piece"),
+)  # fmt: skip
+_COLUMNS = tuple(column.name for column in MATCH_COLUMNS)
+_LENGTHS = tuple(c.name for c in MATCH_COLUMNS if c.quantity is Quantity.LENGTH)
 _FIGURES = (*_LENGTHS, "margin")
 _WHOLE = ("lies_in", "second")
-_COLUMNS = ("photo", "piece", "verdict", "numbers", "lies_in", *_LENGTHS, "margin", "second",
-            "other_side", "known", "with")  # fmt: skip
 _WIDTHS = {"photo": 26.0, "verdict": 14.0, "numbers": 22.0, "with": 18.0, "what": 34.0}
 _WIDTH = 10.0
 NO_GLASS, PART_MISSING = "no glass", "part missing"
@@ -40,9 +59,8 @@ NO_GLASS, PART_MISSING = "no glass", "part missing"
 
 def matches_csv(matching: Matching, options: DocumentOptions) -> str:
     """List the loose pieces, one a row, then the numbers for which there is no glass."""
-    heads = [_head(name, options) for name in _COLUMNS]
     rows = [[row.get(name, "") for name in _COLUMNS] for row in _rows(matching, options)]
-    return separated(heads, rows)
+    return separated(headings(MATCH_COLUMNS, options.units), rows)
 
 
 def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
@@ -52,7 +70,7 @@ def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
     sheet = book.create_sheet("loose pieces")
     put_headings(
         sheet,
-        [shown_heading(_head(name, options)) for name in _COLUMNS],
+        [shown_heading(heading) for heading in headings(MATCH_COLUMNS, options.units)],
         [_WIDTHS.get(name, _WIDTH) for name in _COLUMNS],
     )
     for k, row in enumerate(_piece_rows(matching, options), start=2):
@@ -62,10 +80,6 @@ def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
     _to_cut(book.create_sheet("to cut"), matching, options)
     _notes(book.create_sheet("notes"), matching, options)
     return workbook_bytes(book)
-
-
-def _head(name: str, options: DocumentOptions) -> str:
-    return f"{name}_{options.units}" if name in _LENGTHS else name
 
 
 def _rows(matching: Matching, options: DocumentOptions) -> Iterator[Mapping[str, str]]:

@@ -6,7 +6,7 @@ contents forbids a browser to fetch anything.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from markupsafe import Markup
@@ -27,7 +27,6 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import CAUTIONS
 
-REPORT_NAME = "report.html"
 _BYTES_PER_MB = 1e6
 
 
@@ -38,6 +37,7 @@ def report_html(
     options: DocumentOptions,
     plan: LeadPlan | None = None,
     weights: str = "",
+    files: Sequence[tuple[str, str]] = (),
 ) -> bytes:
     """Write the report of a panel as HTML, UTF-8.
 
@@ -49,6 +49,7 @@ def report_html(
     options : units, and how many and how large the pictures may be.
     plan : the lead to cut and to buy; None leaves it out.
     weights : what the weights rest on, one sentence or two.
+    files : name and purpose of each file of the folder; without any they are not listed.
     """
     pictures = None if rubbing is None else Pictures(rubbing)
     lines = traced(panel, options)
@@ -73,6 +74,7 @@ def report_html(
             facts=facts,
             plan=plan,
             weights=weights,
+            files=files,
             lead=report_lead,
             cautions=CAUTIONS,
             count_of=count_of,

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rubbing2pattern.documents.drawing import plain_text
+from rubbing2pattern.documents.drawing import Drawing, plain_text
 from rubbing2pattern.documents.formats.dxf import dxf_text
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.svg import svg_text
@@ -43,17 +43,45 @@ class TemplatePiece:
     grain_deg: float | None = None
 
 
-def template_documents(
+@dataclass(frozen=True, slots=True)
+class Templates:
+    """Templates as they are drawn.
+
+    Attributes
+    ----------
+    pages : to print.
+    sheet : all of them on one sheet for a plotter or cutter.
+    print_scale : what the printer makes of a length across and up, over what it should be; the
+        pages make up for it.
+    """
+
+    pages: tuple[Drawing, ...]
+    sheet: Drawing
+    print_scale: tuple[float, float]
+
+    def pdf(self) -> bytes:
+        """Return the pages as PDF."""
+        return pdf_bytes(*self.pages, print_scale=self.print_scale)
+
+    def svg(self) -> str:
+        """Return the sheet as SVG."""
+        return svg_text(self.sheet)
+
+    def dxf(self) -> str:
+        """Return the sheet as DXF."""
+        return dxf_text(self.sheet)
+
+
+def templates_of(
     panel: Panel,
     pieces: Sequence[TemplatePiece],
     options: DocumentOptions,
     templates: TemplateOptions = _USUAL,
     print_scale: tuple[float, float] = (1.0, 1.0),
-) -> dict[str, bytes]:
-    """Return templates.pdf (pages), templates.svg and templates.dxf (one sheet) by file name.
+) -> Templates | None:
+    """Draw the templates of pieces; None without a piece that could have a template.
 
-    The order of the pieces makes no difference. Without a piece that could have a template there
-    is no document.
+    The order of the pieces makes no difference.
 
     Parameters
     ----------
@@ -61,8 +89,7 @@ def template_documents(
     pieces : those to be replaced.
     options : unit, lettering, margins.
     templates : paper, gaps, width of the cutter.
-    print_scale : what the printer makes of a length across and up, over what it should be; the
-        pages of the PDF make up for it.
+    print_scale : see `Templates`.
 
     Raises
     ------
@@ -74,7 +101,7 @@ def template_documents(
     _check(panel, pieces)
     drawn = _drawn(panel, pieces, options, templates)
     if not drawn:
-        return {}
+        return None
     without = without_template(panel, [piece.number for piece in pieces])
     told = (f"No template, all under lead: {_listed(without)}.",) if without else ()
     style = SheetStyle(
@@ -85,12 +112,7 @@ def template_documents(
         options.margin_mm,
     )
     pages = page_drawings(drawn, _listed_with(drawn, pieces), style, templates, print_scale)
-    sheet = one_sheet(drawn, style, templates)
-    return {
-        "templates.pdf": pdf_bytes(*pages, print_scale=print_scale),
-        "templates.svg": svg_text(sheet).encode(),
-        "templates.dxf": dxf_text(sheet).encode(),
-    }
+    return Templates(tuple(pages), one_sheet(drawn, style, templates), print_scale)
 
 
 def without_template(panel: Panel, numbers: Sequence[int]) -> tuple[int, ...]:

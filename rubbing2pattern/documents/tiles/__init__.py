@@ -68,6 +68,11 @@ class _Content:
     ground: Polygon | MultiPolygon
 
 
+def tile_names(options: DocumentOptions, paper: PaperOptions) -> tuple[str, ...]:
+    """Return the names of the files of the tiled patterns."""
+    return tuple(_file_of(sheet) for sheet in paper.sheets(options.units))
+
+
 def tile_documents(
     drawn: PanelMarks,
     panel: Panel,
@@ -91,11 +96,15 @@ def tile_documents(
     """
     scale = (paper.print_across, paper.print_up)
     return {
-        f"pattern-{sheet.name}.pdf": pdf_bytes(
+        _file_of(sheet): pdf_bytes(
             *tile_drawings(drawn, panel, provenance, options, paper, sheet), print_scale=scale
         )
         for sheet in paper.sheets(options.units)
     }
+
+
+def _file_of(sheet: Paper) -> str:
+    return f"pattern-{sheet.name}.pdf"
 
 
 def tile_drawings(
