@@ -327,7 +327,8 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
     always = {document.name for document in DOCUMENTS if document.when is ALWAYS}
     assert names == always | {"pattern-A4.pdf", "overlay.png", "rubbing.png"}
     assert "Traceback" not in result.stderr
-    assert is_progress(result.stderr.splitlines()[0])
+    said = [line for line in result.stderr.splitlines() if is_progress(line)]
+    assert [line.split()[1] for line in said] == [f"{k}/10" for k in range(1, 11)]
     first = listing(folder)
     again = run("demo", "-o", folder, "--overwrite", "--json", "--quiet")
     assert again.returncode == 0, again.stderr

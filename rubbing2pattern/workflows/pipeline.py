@@ -163,6 +163,7 @@ class _Watch:
     def __init__(self, progress: Progress) -> None:
         self.progress = progress
         self._seconds: dict[str, float] = {}
+        self._now = ""
 
     @property
     def seconds(self) -> tuple[tuple[str, float], ...]:
@@ -170,7 +171,9 @@ class _Watch:
         return tuple(self._seconds.items())
 
     def run(self, name: str, stage: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
-        self.progress.stage(name, STAGES.index(name) + 1, len(STAGES))
+        if name != self._now:
+            self.progress.stage(name, STAGES.index(name) + 1, len(STAGES))
+        self._now = name
         start = perf_counter()
         datum = stage(*args, **kwargs)
         self._seconds[name] = self._seconds.get(name, 0.0) + perf_counter() - start
