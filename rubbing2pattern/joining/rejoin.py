@@ -69,7 +69,7 @@ def found_join(
     1. the map proposes a few seams: strips in which the jogs of all leads are one motion;
     2. each is measured in the picture, and moved to where the leads make their step;
     3. the best is believed when its evidence is strong, nearly all leads agree, and the shift is
-       more than the play of paper and lead.
+       more than the play of paper and lead and no more than the greatest jog that is looked for.
     """
     places = np.vstack(net.paths)
     about = 0.5 * (places.min(axis=0) + places.max(axis=0))
@@ -115,7 +115,7 @@ def _believed(found: Found, about: Array, options: JoiningOptions) -> bool:
         motion.evidence >= options.evidence
         and motion.jog >= 2
         and against <= options.against * motion.count
-        and shift >= options.least_mm
+        and options.least_mm <= shift <= options.most_mm
     )
 
 

@@ -66,7 +66,7 @@ def shown_inside(rows: Rows, lead: LeadMap, options: LayingOptions) -> list[Arra
     height = grid_values(lead.maps.centre, lead, rows.base)
     length = rows.length_mm[rows.owner]
     inner = np.minimum(rows.along_mm, length - rows.along_mm) > options.near_joint_mm
-    shown = inner & (height > options.ridge_above)
+    shown = inner & (height > options.shown_above)
     return [rows.base[rows.of(k)][shown[rows.of(k)]] for k in range(len(rows.first) - 1)]
 
 

@@ -24,7 +24,9 @@ class JoiningOptions(Checked):
     clean: float = value(0.32, 0.1, 0.8, "of a window's side that must be clean")
     course_mm: float = value(0.1, 0.01, 1.0, "how far a course wavers on a map of half millimetres")
     alike_mm: float = value(4.0, 0.5, 30.0, "wavering is alike over such a length")
-    most_mm: float = value(4.5, 1.0, 20.0, "a greater jog is a corner or another lead")
+    most_mm: float = value(
+        4.5, 1.0, 20.0, "a greater jog is a corner or another lead; no sheet is moved more"
+    )
     strip_mm: float = value(1.0, 0.25, 5.0, "half of a strip whose readings are taken together")
     tilt_deg: float = value(2.5, 0.0, 20.0, "papers are joined along the edge of a sheet")
     tilt_step_deg: float = value(0.5, 0.1, 5.0, "2.5 mm over half a sheet, as wide as a jog shows")

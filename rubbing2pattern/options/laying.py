@@ -57,6 +57,7 @@ class LayingOptions(Checked):
     ridge_near_mm: float = value(1.0, 0.2, 3.0, "how far from the raw path")
     ridge_pull: float = value(0.1, 0.0, 2.0, "a ridge as far as `ridge_mm` must be so much higher")
     ridge_above: float = value(0.5, 0.1, 0.9, "a lower ridge says nothing of the place of a lead")
+    shown_above: float = value(0.3, 0.1, 0.9, "a lower ridge inside a knot need not be drawn")
     ridge_off_mm: float = value(0.22, 0.05, 1.0, "deviation of the ridge from the lead line")
     ridge_along_mm: float = value(1.0, 0.0, 5.0, "the ridge is the mean of so much either way")
     ridge_apart_mm: float = value(2.4, 0.5, 6.0, "ridges of leads nearer to each other are one")
