@@ -1,7 +1,7 @@
 """The table of all documents of a panel: what each is, when it is written, what makes it.
 
 Everything that lists these documents reads this table: the writing of a folder, the names that
-overwriting may replace, the report, the archive package, README and ``docs/documents.md``.
+overwriting may replace, the report, the archive package and ``docs/documents.md``.
 """
 
 from __future__ import annotations

@@ -191,9 +191,9 @@ def _bent(shape: Shape, low: float, high: float, off: list[Array], options: Layi
         for shift, far, length, sign in zip(
             off, (t - low, high - t), reach, (-2.0, 2.0), strict=True
         ):
-            left = max(0.0, 1.0 - far / length) if length > 0.0 else 0.0
+            left = max(0.0, 1.0 - far / length)
             place = place + left**2 * shift
-            way = way + (sign * left / length * shift if left > 0.0 else 0.0)
+            way = way + sign * left / length * shift
         states.append(_State(t, place, way))
     return _through(states)
 

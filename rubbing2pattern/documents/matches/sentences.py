@@ -1,4 +1,4 @@
-"""How matched loose pieces are told: in sentences and on labels."""
+"""What the documents say of matched loose pieces: sentences and labels."""
 
 from __future__ import annotations
 
