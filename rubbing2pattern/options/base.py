@@ -1,4 +1,8 @@
-"""How an option is declared: a default, the range it may take, and the reason for the default."""
+"""How an option is declared: default, range, the reason for the default, and what it changes.
+
+A group writes each option in two lines, so that reason and meaning are read together; the formatter
+is switched off there, for it would give every argument a line of its own.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ from typing import Any
 from rubbing2pattern.errors import UsageFault
 
 
-def value(default: Any, low: float, high: float, reason: str) -> Any:
+def value(default: Any, low: float, high: float, reason: str, meaning: str = "") -> Any:
     """Declare a numeric option of a frozen group.
 
     Parameters
@@ -17,14 +21,15 @@ def value(default: Any, low: float, high: float, reason: str) -> Any:
     default : the value that is used when nothing is said, in the unit that ends the option's name.
     low, high : the closed range of accepted values.
     reason : why the default is what it is; shown in the documentation of options.
+    meaning : what the option changes, in one sentence; shown there and by ``--set help``.
     """
-    meta: Mapping[str, Any] = {"low": low, "high": high, "reason": reason}
+    meta: Mapping[str, Any] = {"low": low, "high": high, "reason": reason, "meaning": meaning}
     return field(default=default, metadata=meta)
 
 
-def choice(default: Any, reason: str) -> Any:
-    """Declare an option that is not a number on a range; ``reason`` as for `value`."""
-    return field(default=default, metadata={"reason": reason})
+def choice(default: Any, reason: str, meaning: str = "") -> Any:
+    """Declare an option that is not a number on a range; the texts are as for `value`."""
+    return field(default=default, metadata={"reason": reason, "meaning": meaning})
 
 
 class Checked:

@@ -11,12 +11,22 @@ from rubbing2pattern.options.base import Checked, value
 class CorrectOptions(Checked):
     """How places given by a person find leads and joints, and when a piece is still the same."""
 
-    reach_mm: float = value(8.0, 0.5, 50.0, "a place read off a print lies this near what it means")
-    joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint")
-    least_mm: float = value(1.0, 0.1, 20.0, "shorter than its own width a lead is none")
-    in_line_deg: float = value(15.0, 1.0, 45.0, "as for a through-lead: less is one lead")
-    in_line_mm: float = value(0.12, 0.0, 5.0, "a lead line across itself is known no better")
-    same_width_mm: float = value(0.6, 0.0, 5.0, "half the step between stock sizes")
-    joint_uncertainty_mm: float = value(0.5, 0.0, 5.0, "of a place measured with a rule")
-    width_uncertainty_mm: float = value(0.1, 0.0, 2.0, "of a width measured with callipers")
-    same_share: float = value(0.5, 0.1, 1.0, "of both areas together, shared: still that piece")
+    # fmt: off
+    reach_mm: float = value(8.0, 0.5, 50.0, "a place read off a print lies this near what it means",
+        "How far a place in a file of corrections may lie from the lead or joint it means.")
+    joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint",
+        "A corrected lead that ends this near to a joint is tied to it.")
+    least_mm: float = value(1.0, 0.1, 20.0, "shorter than its own width a lead is none",
+        "A shorter corrected lead is refused; places nearer than this are the same.")
+    in_line_deg: float = value(15.0, 1.0, 45.0, "as for a through-lead: less is one lead",
+        "Two leads that bend by less become one when the joint between them goes.")
+    in_line_mm: float = value(0.12, 0.0, 5.0, "a lead line across itself is known no better",
+        "How closely the lead they become follows both.")
+    same_width_mm: float = value(0.6, 0.0, 5.0, "half the step between stock sizes",
+        "Two leads that differ by more in width stay two.")
+    joint_uncertainty_mm: float = value(0.5, 0.0, 5.0, "of a place measured with a rule",
+        "Uncertainty of a joint that a person placed.")
+    width_uncertainty_mm: float = value(0.1, 0.0, 2.0, "of a width measured with callipers",
+        "Uncertainty of a width that a person stated.")
+    same_share: float = value(0.5, 0.1, 1.0, "of both areas together, shared: still that piece",
+        "A piece keeps its number, and what is written about it, while it shares this much.")

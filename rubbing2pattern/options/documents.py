@@ -16,41 +16,56 @@ FRACTIONS = (16, 32)
 class DocumentOptions(Checked):
     """How the documents are drawn and written."""
 
-    units: Unit = choice("mm", "mm, or in for inches with fractions; the record is always in mm")  # noqa: RUF009
-    fraction: int = choice(16, "16 or 32: the finest part of an inch on the rules of the bench")
+    # fmt: off
+    units: Unit = choice("mm", "mm, or in for inches with fractions; the record is always in mm",  # noqa: RUF009
+        "Unit in which lists, pages and summary state lengths.")
+    fraction: int = choice(16, "16 or 32: the finest part of an inch on the rules of the bench",
+        "Finest part of an inch in which lengths are written.")
     margin_mm: float = value(
-        8.0, 5.0, 50.0, "paper outside the frame; plotters leave about 5 mm of an edge unprinted"
+        8.0, 5.0, 50.0, "paper outside the frame; plotters leave about 5 mm of an edge unprinted",
+        "Paper that stays blank outside the frame of the pattern.",
     )
     clear_mm: float = value(
-        12.0, 5.0, 100.0, "between panel and frame, room for the notes of the bench"
+        12.0, 5.0, 100.0, "between panel and frame, room for the notes of the bench",
+        "Room between the panel and the frame of the pattern.",
     )
     number_height_mm: float = value(
-        6.0, 2.0, 20.0, "height of piece numbers where there is room; read from a step away"
+        6.0, 2.0, 20.0, "height of piece numbers where there is room; read from a step away",
+        "Height of the piece numbers on the pattern where there is room.",
     )
     least_number_mm: float = value(
-        1.2, 0.5, 5.0, "smallest height of piece numbers; print of 5 point can still be read"
+        1.2, 0.5, 5.0, "smallest height of piece numbers; print of 5 point can still be read",
+        "Piece numbers are not drawn smaller than this, however small the piece.",
     )
     letter_height_mm: float = value(
-        2.0, 1.5, 5.0, "height of capitals in the title block; ISO 3098 begins at 1.8 mm"
+        2.0, 1.5, 5.0, "height of capitals in the title block; ISO 3098 begins at 1.8 mm",
+        "Height of the capitals in the title block.",
     )
     overlay_px_per_mm: float = value(
-        5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen"
+        5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen",
+        "Resolution of overlay.png.",
     )
     overlay_limit_mp: float = value(
-        16.0, 1.0, 200.0, "megapixels of the overlay; beyond, its resolution is lowered"
+        16.0, 1.0, 200.0, "megapixels of the overlay; beyond, its resolution is lowered",
+        "A larger overlay.png is drawn at a lower resolution.",
     )
     overlay_margin_mm: float = value(
-        15.0, 0.0, 200.0, "rubbing shown around the panel, to see a border that was missed"
+        15.0, 0.0, 200.0, "rubbing shown around the panel, to see a border that was missed",
+        "How much of the rubbing around the panel overlay.png shows.",
     )
     report_crops: int = value(
-        30, 0, 500, "pictures of findings in the report; some three pages of them"
+        30, 0, 500, "pictures of findings in the report; some three pages of them",
+        "How many findings are shown with a picture in report.html.",
     )
     report_crop_mm: float = value(
-        60.0, 20.0, 300.0, "width of the rubbing in such a picture; shows the leads around a place"
+        60.0, 20.0, 300.0, "width of the rubbing in such a picture; shows the leads around a place",
+        "Width of the rubbing in each picture of a finding.",
     )
     report_limit_mb: float = value(
-        5.0, 0.5, 100.0, "megabytes of the report, so that it can be mailed; pictures get coarser"
+        5.0, 0.5, 100.0, "megabytes of the report, so that it can be mailed; pictures get coarser",
+        "The pictures of a larger report.html are made coarser.",
     )
+    # fmt: on
 
     def __post_init__(self) -> None:
         """Raise `UsageFault` for a value out of range or an unknown unit or fraction."""

@@ -43,26 +43,34 @@ class PaperOptions(Checked):
     by so much smaller that the print comes out true.
     """
 
+    # fmt: off
     papers: tuple[str, ...] = choice(
         (AUTO,),
         "papers of the tiled pattern, upright as named: A4, A3, Letter, Tabloid, 600x900mm; auto "
         "is A4, or Letter with inches, as stands in most offices; none for no tiles",
+        "Papers of an office printer on which the pattern is printed in pages.",
     )
     overlap_mm: float = value(
-        12.0, 8.0, 60.0, "that neighbouring pages share: tape, and a register mark on the seam"
+        12.0, 8.0, 60.0, "that neighbouring pages share: tape, and a register mark on the seam",
+        "How much of the pattern neighbouring pages share, to be joined there.",
     )
     unprinted_mm: float = value(
-        8.0, 4.0, 15.0, "edge of each page left blank; most office printers cannot print 4 to 6 mm"
+        8.0, 4.0, 15.0, "edge of each page left blank; most office printers cannot print 4 to 6 mm",
+        "Edge of each page on which nothing is printed.",
     )
     print_across: float = value(
-        1.0, _LEAST_FACTOR, _MOST_FACTOR, "a printer that is true; beyond, a print was fitted"
+        1.0, _LEAST_FACTOR, _MOST_FACTOR, "a printer that is true; beyond, a print was fitted",
+        "How much too wide the printer prints; the pages are drawn narrower by it.",
     )
     print_up: float = value(
-        1.0, _LEAST_FACTOR, _MOST_FACTOR, "as print_across; printers differ the way paper is fed"
+        1.0, _LEAST_FACTOR, _MOST_FACTOR, "as print_across; printers differ the way paper is fed",
+        "How much too high the printer prints; the pages are drawn lower by it.",
     )
     mirrored: bool = choice(
-        False, "yes for a panel that is leaded from the other side; the record is never mirrored"
+        False, "yes for a panel that is leaded from the other side; the record is never mirrored",
+        "Whether the pattern is drawn as seen from the other side.",
     )
+    # fmt: on
 
     def __post_init__(self) -> None:
         """Raise `UsageFault` for a value out of range, an unknown paper or one given twice."""

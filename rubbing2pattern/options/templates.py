@@ -22,16 +22,23 @@ _CURE = "write auto, A4, A3, Letter, Tabloid, 600x900mm, or roll 610mm for a plo
 class TemplateOptions(Checked):
     """How templates come onto paper, and onto the one sheet for a plotter or cutter."""
 
+    # fmt: off
     paper: str = choice(
         AUTO,
         "of templates.pdf: A4, A3, Letter, Tabloid, 600x900mm, or roll 610mm; auto is A4, or "
         "Letter with inches, as stands in most offices",
+        "Paper of templates.pdf: a page, or a roll of that width.",
     )
-    gap_mm: float = value(5.0, 1.0, 50.0, "between templates, room for scissors or a knife")
+    gap_mm: float = value(5.0, 1.0, 50.0, "between templates, room for scissors or a knife",
+        "Room between templates on a page or sheet.")
     cutter_width_mm: float = value(
-        600.0, 200.0, 5000.0, "of the sheet of templates.svg and .dxf; small cutters take 24 inches"
+        600.0, 200.0, 5000.0,
+        "of the sheet of templates.svg and .dxf; small cutters take 24 inches",
+        "Width of the one sheet of templates.svg and templates.dxf.",
     )
-    arrow_mm: float = value(25.0, 5.0, 100.0, "longest arrow for the grain; seen at arm's length")
+    arrow_mm: float = value(25.0, 5.0, 100.0, "longest arrow for the grain; seen at arm's length",
+        "Length of the arrow for the grain on a template, at most.")
+    # fmt: on
 
     def __post_init__(self) -> None:
         """Raise `UsageFault` for a value out of range or an unknown paper."""

@@ -11,5 +11,8 @@ from rubbing2pattern.options.base import Checked, value
 class TraceOptions(Checked):
     """How the lines between basins become nodes and paths."""
 
-    smooth_mm: float = value(1.0, 0.0, 5.0, "takes the steps of the grid out of a path")
-    attach_mm: float = value(12.0, 0.0, 40.0, "a branch this near a line springs from it")
+    # fmt: off
+    smooth_mm: float = value(1.0, 0.0, 5.0, "takes the steps of the grid out of a path",
+        "Over what length traced lines are smoothed.")
+    attach_mm: float = value(12.0, 0.0, 40.0, "a branch this near a line springs from it",
+        "A free line that points at a lead is tied to it when it ends this near.")
