@@ -2,8 +2,9 @@
 
 Rubbings are rendered once and kept, and read up to their lead lines. Every came then has its
 figures (`rubbing2pattern.laying.doubt`) and its true greatest deviation. Printed are the weights
-for `LayingOptions.stray_look`, and the stated chance of 1 mm against the share that is off, every
-seed foretold by the others. ``--kept FILE`` keeps what was read for another fit.
+of `rubbing2pattern.fitting.fitted_weights`, and the stated chance of 1 mm against the share that is
+off, every seed foretold by the others. ``--kept FILE`` keeps what was read for another fit;
+``--write`` writes the weights into the program's file, with its version raised by one.
 """
 
 from __future__ import annotations
@@ -31,6 +32,9 @@ from benchmarks.straying import Leads
 from rubbing2pattern.cli.shared import options_of, reference_of
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import RubbingError
+from rubbing2pattern.fitting import fitted_weights
+from rubbing2pattern.fitting.fitted_weights import FILE_NAME, STRAY_FIGURES, refitted
+from rubbing2pattern.imaging.lead_network import VERSION
 from rubbing2pattern.laying import leads
 from rubbing2pattern.laying.doubt import Doubts
 from rubbing2pattern.reading import LeadNet, Rubbing
@@ -185,8 +189,25 @@ def main() -> None:
     flat = [c for c in every if (c.off_mm > 1.0).mean() <= MOST_OFF]
     figures, off = np.vstack([c.figures for c in flat]), np.concatenate([c.off_mm for c in flat])
     print(f"{len(flat)} of {len(every)} rubbings, {len(off)} cames, {(off > 1.0).sum()} off")
-    print("stray_look", tuple(round(float(v), 3) for v in fitted(figures, off)))
+    weights = tuple(round(float(v), 3) for v in fitted(figures, off))
+    for name, weight in zip(STRAY_FIGURES, weights, strict=True):
+        print(f"{weight:8.3f} {name}")
     print(reliability(flat))
+    if args.write:
+        write_weights(Path(fitted_weights.__file__).with_name(FILE_NAME), weights, flat, args)
+
+
+def write_weights(
+    path: Path, weights: tuple[float, ...], flat: list[Cames], args: argparse.Namespace
+) -> None:
+    """Write the file of fitted weights with these in it."""
+    cames = sum(len(c.off_mm) for c in flat)
+    fitted_on = (
+        f"{cames:,} cames of {len(flat)} rubbings: {args.captures} of seeds {args.seeds}, "
+        f"{args.tiers}; lead map version {VERSION}"
+    )
+    text = refitted("stray", weights, "benchmarks.doubt_fit", fitted_on)
+    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def _read_all(args: argparse.Namespace) -> list[Cames]:
@@ -212,6 +233,7 @@ def _read_all(args: argparse.Namespace) -> list[Cames]:
 def _arguments() -> argparse.Namespace:
     parser = case_arguments("doubt_fit", __doc__, "clean,everyday,hard", "25,26")
     parser.add_argument("--kept", type=Path, default=None, help="file for what was read")
+    parser.add_argument("--write", action="store_true", help="write the program's file of weights")
     return parser.parse_args()
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.fitting.fitted_weights import fitted_weights
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.evidence import Evidence, evidence_of, highest_near
 from rubbing2pattern.parting.parts import beyond, main_part
@@ -112,7 +113,7 @@ def logit(share: float) -> float:
 
 def test_the_log_odds_are_the_weighted_sum_of_what_is_seen() -> None:
     found = weighed(level(), line_of((5, 115), value=0.7))
-    constant, by_map, by_leaf, by_ink, by_length = OPTIONS.boundary_look
+    constant, by_map, by_leaf, by_ink, by_length = fitted_weights().boundary
     assert found.mean[0] == pytest.approx(logit(0.7), abs=1e-3)
     assert found.ink[0] == pytest.approx(0.7, abs=1e-3)
     assert found.length_mm[0] == pytest.approx(100.0 - 2.0 * COVERED_MM, abs=0.6)

@@ -1,1 +1,1 @@
-"""Fitting lines, circles and smooth curves to measured places of lead lines."""
+"""Fitting lines, circles and smooth curves to measured places of lead lines; fitted weights."""

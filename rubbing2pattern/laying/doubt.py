@@ -19,6 +19,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from rubbing2pattern.fitting.fitted_weights import fitted_weights
 from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
@@ -56,7 +57,7 @@ def doubts_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptio
     cames = _cames_of(net, sight)
     local = _local_of(net, sight, ridges, options)
     figures = figures_of(net, cames, local, options)
-    constant, *weights, fall = options.stray_look
+    constant, *weights, fall = fitted_weights().stray
     odds = constant + figures @ np.array(weights)
     told = np.log(options.stray_chance / (1.0 - options.stray_chance))
     at = [_worst(came, local, sight, options) for came in cames]
@@ -203,7 +204,7 @@ def _room(sight: Sight, options: LayingOptions) -> tuple[Array, Mask]:
 
 def _worst(came: _Came, local: _Local, sight: Sight, options: LayingOptions) -> Array:
     """Return the place that is most in doubt, as far from the ends as `beside_joint_mm` allows."""
-    ridge, sigma = options.stray_look[1:3]
+    ridge, sigma = fitted_weights().stray[1:3]
     doubt = ridge * np.log(local.ridge_mm[came.rows] + _NEAR_MM)
     doubt = doubt + sigma * np.log(local.sigma_mm[came.rows] + _NEAR_MM)
     away = np.minimum(came.from_end_mm, options.beside_joint_mm)

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from rubbing2pattern.fitting.fitted_weights import fitted_weights
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
@@ -75,7 +76,7 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     inked = np.add.reduceat(dark, first) / count
     leaf = np.add.reduceat(grid_values(lead.maps.leaf, lead, places).astype(float), first) / count
     length = count * options.evidence_step_mm
-    constant, *weights = options.boundary_look
+    constant, *weights = fitted_weights().boundary
     alone = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
     odds = alone * np.minimum(length / options.telling_mm, 1.0)  # rule 4
     none = (mean < options.none_below) & (inked < options.none_ink) & (leaf < options.none_leaf)

@@ -16,6 +16,7 @@ import numpy as np
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.errors import InputUnreadable, RubbingError
+from rubbing2pattern.fitting.fitted_weights import FILE_NAME, fitted_weights
 from rubbing2pattern.imaging.lead_network import SHA256, VERSION, WEIGHTS
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.options import Options
@@ -59,10 +60,12 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
 
 def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) -> dict[str, Any]:
     """Return all that a reading depends on, with what is told of its picture."""
+    fitted = fitted_weights()
     return {
         "program": {"name": "rubbing2pattern", "version": __version__},
         "libraries": {name: _version(name) for name in LIBRARIES},
         "lead_map": {"name": WEIGHTS, "version": VERSION, "sha256": SHA256},
+        "fitted_weights": {"name": FILE_NAME, "version": fitted.version, "sha256": fitted.sha256},
         "image": plain(image),
         "reference": plain(reference),
         "options": {name: plain(given) for name, given in options.changed().items()},
