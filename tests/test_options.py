@@ -80,14 +80,14 @@ def test_options_are_given_as_text_in_the_kind_of_their_default() -> None:
         [
             "lead.margin_mm=3",
             "measure.least_halves = 24",
-            "tidy.boundary_look=2,1,2.5,-0.5",
+            "paper.papers=A4, 600x900mm",
             "documents.units=in",
         ],
     )
     assert options.lead.margin_mm == 3.0
     assert type(options.lead.margin_mm) is float
     assert options.measure.least_halves == 24
-    assert options.tidy.boundary_look == (2.0, 1.0, 2.5, -0.5)
+    assert options.paper.papers == ("A4", "600x900mm")
     assert options.documents.units == "in"
     assert Options() == with_settings(Options(), [])
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rubbing2pattern.guide.topics import see
-from rubbing2pattern.options.base import Checked, choice, value
+from rubbing2pattern.options.base import Checked, value
 
 
 @dataclass(frozen=True)
@@ -146,10 +145,6 @@ class LayingOptions(Checked):
         "A place below this value of the map counts as not seen when a lead is doubted.")
     near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing",
         "So near to a joint the map is not used to doubt a lead.")
-    stray_look: tuple[float, ...] = choice(
-        (3.63, 1.66, 1.12, 2.36, -1.09, 0.069, -0.11, -0.65, -2.06, 2.92),
-        f"log odds of a came being off: constant, figures, log mm; fitted ({see('lead-lines')})",
-    )
     stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told",
         "Chance of being off as far as stated; less states more and reports more leads.")
     unseen_mm: float = value(4.0, 1.0, 20.0, "either way: a short drop-out, not a grain of paper",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rubbing2pattern.options.base import Checked, choice, value
+from rubbing2pattern.options.base import Checked, value
 
 
 @dataclass(frozen=True)
@@ -22,10 +22,6 @@ class TidyOptions(Checked):
         "A boundary is cut where it is not seen over this length.")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more",
         "A boundary counts as not seen below this value of the map.")
-    boundary_look: tuple[float, ...] = choice(
-        (-1.1, 0.8, 4.4, 0.9, -0.2),
-        "log odds of a boundary: constant, line, leaf, ink, log length; fitted on validation",
-    )
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long",
         "A shorter boundary counts less, for and against.")
     none_below: float = value(-3.6, -4.0, 0.0, "mean log odds of the map: nothing at all is seen",
