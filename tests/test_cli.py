@@ -170,6 +170,23 @@ def test_wrong_use(tmp_path: Path, arguments: list[str]) -> None:
     assert listing(tmp_path) == before
 
 
+def test_help_instead_of_a_setting_lists_what_the_command_takes() -> None:
+    """Before anything is read: no picture, reference or folder is needed."""
+    every = run("trace", "--set", "help")
+    assert (every.returncode, every.stderr) == (0, "")
+    assert "  tidy.gap_mm=9  [3 to 40]" in every.stdout
+    assert "  paper.overlap_mm=12  [8 to 60]" in every.stdout
+    printed = run("print", "--set", "help")
+    assert (printed.returncode, printed.stderr) == (0, "")
+    assert "  paper.overlap_mm=12  [8 to 60]" in printed.stdout
+    assert "tidy.gap_mm" not in printed.stdout
+    one = run("batch", "--set", "lead.help")
+    assert {line.split(".")[0].strip() for line in one.stdout.splitlines() if "=" in line} == {
+        "lead"
+    }
+    refused(run("compare", "--set", "tidy.help"), 2, "'tidy'", "compare, documents")
+
+
 CSV_FAULTS = {
     "empty": "",
     "words": "pixel_x,pixel_y,x_mm,y_mm\na,b,c,d\n",

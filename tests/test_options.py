@@ -11,7 +11,8 @@ import pytest
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options import Options
-from rubbing2pattern.options.describe import options_page
+from rubbing2pattern.options.base import Part, choice, value
+from rubbing2pattern.options.describe import options_page, options_text
 from rubbing2pattern.options.lead import LeadOptions
 from rubbing2pattern.options.setting import with_settings
 
@@ -35,6 +36,58 @@ def declared(group: str, name: str) -> dict[str, Any]:
 def test_every_option_says_why_its_default_is_what_it_is(group: str) -> None:
     for item in fields(getattr(Options(), group)):
         assert item.metadata.get("reason"), f"{group}.{item.name} gives no reason"
+
+
+FILLING = re.compile("a|an|the|of|in|on|at|to|for|by|is|are|be|its?|that|this|with|and|or|how")
+UNITS = {"mm", "mm2", "px", "deg", "mp", "mb", "pt", "mrad"}
+
+
+def says_more_than(name: str, meaning: str) -> bool:
+    """Tell whether a meaning has three words or more that are not in the option's name."""
+    words = re.findall(r"[a-z]+", meaning.lower())
+    own = {word.rstrip("s") for word in name.split("_")} | UNITS
+    new = {word for word in words if word.rstrip("s") not in own and not FILLING.fullmatch(word)}
+    return len(new) >= 3
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_every_option_says_in_one_sentence_what_it_changes(group: str) -> None:
+    for item in fields(getattr(Options(), group)):
+        meaning, name = item.metadata.get("meaning", ""), f"{group}.{item.name}"
+        assert re.fullmatch(r"[A-Z](?:[^.]|\.\w)+\.", meaning), f"{name}: {meaning!r}"
+        assert len(meaning) <= 100, f"{name}: a short sentence, please"
+        assert says_more_than(item.name, meaning), f"{name} only repeats its name: {meaning!r}"
+        assert meaning.rstrip(".").lower() != item.metadata["reason"].lower(), name
+
+
+def test_a_meaning_that_only_repeats_the_name_is_seen() -> None:
+    assert not says_more_than("gap_mm", "The gap in mm.")
+    assert not says_more_than("least_sheet_share", "Least share of the sheet.")
+    assert not says_more_than("overlap_mm", "")
+    assert says_more_than("gap_mm", "A boundary is cut where it is not seen over this length.")
+
+
+def test_an_option_without_a_meaning_cannot_be_declared() -> None:
+    with pytest.raises(TypeError, match="meaning"):
+        value(1.0, 0.0, 2.0, "why")  # type: ignore[call-arg]
+    with pytest.raises(TypeError, match="meaning"):
+        choice("word", "why")  # type: ignore[call-arg]
+
+
+def test_every_group_says_whom_it_concerns_and_what_it_belongs_to() -> None:
+    for held in fields(Options):
+        assert isinstance(held.metadata["part"], Part), held.name
+        assert held.metadata["concerns"].startswith("who"), held.name
+
+
+def test_the_options_of_the_reading_and_of_the_documents_are_all_options() -> None:
+    reading, documents = (Options().values(part) for part in Part)
+    assert reading.keys() & documents.keys() == set()
+    assert reading | documents == Options().values()
+    options = with_settings(Options(), ["paper.overlap_mm=20", "lead.margin_mm=3"])
+    assert options.changed(Part.READING) == {"lead.margin_mm": 3.0}
+    assert options.changed(Part.DOCUMENTS) == {"paper.overlap_mm": 20.0}
+    assert options.changed() == {"lead.margin_mm": 3.0, "paper.overlap_mm": 20.0}
 
 
 @pytest.mark.parametrize("group", GROUPS)
@@ -100,7 +153,7 @@ def test_a_list_of_stock_widths_is_given_as_text() -> None:
 @pytest.mark.parametrize(
     ("setting", "message"),
     [
-        ("lead.margin_mm", "GROUP.NAME=VALUE"),
+        ("lead.margin_mm", "GROUP.NAME=VALUE, or help to list all options"),
         ("lead.margn_mm=3", "nearest name is 'lead.margin_mm'"),
         ("margin_mm=3", "nearest name"),
         ("=", "no option ''"),
@@ -126,4 +179,15 @@ def test_the_page_shows_every_option() -> None:
     for name in Options().values():
         group, option = name.split(".")
         section = page.split(f"\n## {group}\n")[1].split("\n## ")[0]
-        assert f"`{option}`" in section
+        assert f"| `{option}` | {declared(group, option)['meaning']} |" in section
+
+
+def test_the_text_for_a_terminal_shows_every_option_and_is_narrow() -> None:
+    text = options_text()
+    for name in Options().values():
+        assert f"\n  {name}=" in text
+        meaning = declared(*name.split("."))["meaning"]
+        assert meaning in " ".join(text.split())
+    assert max(map(len, text.splitlines())) <= 100
+    assert options_text(["paper"]) in text
+    assert "tidy." not in options_text(["paper", "templates"])

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import output_options
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
-from rubbing2pattern.guide.topics import see
 from rubbing2pattern.output import COMPARISON_NAME, check_folder
 from rubbing2pattern.units import Unit
 
@@ -42,13 +42,7 @@ _MOST = 12
     metavar="NAME",
     help="Which panel, where a package holds several.  [that of the other folder]",
 )
-@click.option(
-    "--set",
-    "settings",
-    multiple=True,
-    metavar="GROUP.NAME=VALUE",
-    help=f"Change an option of compare or documents; {see('options')}.",
-)
+@settings_option("Change an option of compare or documents; 'help' lists them.", of="compare")
 @output_options
 def compare(
     before: Path,

@@ -10,9 +10,9 @@ import click
 
 from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
-from rubbing2pattern.guide.topics import see
 from rubbing2pattern.units import parse_sheet
 
 if TYPE_CHECKING:
@@ -43,12 +43,8 @@ _MOST = 10
     metavar="SIZE",
     help="Size of a sheet of glass as it is sold: 600x900mm, 24x36in.  [600x900mm]",
 )
-@click.option(
-    "--set",
-    "settings",
-    multiple=True,
-    metavar="GROUP.NAME=VALUE",
-    help=f"Change an option of glass, templates, leading or documents; {see('options')}.",
+@settings_option(
+    "Change an option of glass, templates, leading or documents; 'help' lists them.", of="lists"
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def lists(

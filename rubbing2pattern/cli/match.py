@@ -12,6 +12,7 @@ import click
 from rubbing2pattern.cli.lengths import length_mm
 from rubbing2pattern.cli.progress import shown_progress
 from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import (
     folder_option,
     output_options,
@@ -65,12 +66,9 @@ _MOST = 12
 @click.option(
     "--camera", metavar="LENGTH", callback=length_mm, help="Height of the camera over the table."
 )
-@click.option(
-    "--set",
-    "settings",
-    multiple=True,
-    metavar="GROUP.NAME=VALUE",
-    help="Change an option of load, rectify, loose, match, fragments or documents.",
+@settings_option(
+    "Change an option of load, rectify, loose, match, fragments or documents; 'help' lists them.",
+    of="match",
 )
 @output_options
 def match(

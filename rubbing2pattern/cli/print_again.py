@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import print_options
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE
-from rubbing2pattern.guide.topics import see
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
@@ -33,12 +33,8 @@ def _print_options(command: Any) -> Any:
     default=None,
     help="Draw the pattern as seen from the other side, or as rubbed again.  [as before]",
 )
-@click.option(
-    "--set",
-    "settings",
-    multiple=True,
-    metavar="GROUP.NAME=VALUE",
-    help=f"Change an option of paper, documents or templates; {see('options')}.",
+@settings_option(
+    "Change an option of paper, documents or templates; 'help' lists them.", of="print"
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
 def print_again(

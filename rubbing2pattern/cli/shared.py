@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rubbing2pattern.cli.lengths import length_mm, stock
+from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.reference import REFERENCES
 from rubbing2pattern.trade.stock import STOCK_INCH, STOCK_MM
@@ -91,13 +92,7 @@ def pattern_options(command: F) -> F:
             metavar="N",
             help="Largest picture that is read.  [400]",
         ),
-        click.option(
-            "--set",
-            "settings",
-            multiple=True,
-            metavar="GROUP.NAME=VALUE",
-            help=f"Change any other threshold; {see('options')} lists them.",
-        ),
+        settings_option(f"Change any other threshold; 'help' lists them, or {see('options')}."),
     )
 
 

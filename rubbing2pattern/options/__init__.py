@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from rubbing2pattern.options.audit import AuditOptions
+from rubbing2pattern.options.base import Part, of_documents, of_reading
 from rubbing2pattern.options.compare import CompareOptions
 from rubbing2pattern.options.correct import CorrectOptions
 from rubbing2pattern.options.documents import DocumentOptions
@@ -33,39 +34,96 @@ from rubbing2pattern.options.trace import TraceOptions
 class Options:
     """The options of a whole run: a group for each stage and for what is made afterwards."""
 
-    load: LoadOptions = field(default_factory=LoadOptions)
-    rectify: RectifyOptions = field(default_factory=RectifyOptions)
-    lead: LeadOptions = field(default_factory=LeadOptions)
-    skeleton: SkeletonOptions = field(default_factory=SkeletonOptions)
-    trace: TraceOptions = field(default_factory=TraceOptions)
-    joining: JoiningOptions = field(default_factory=JoiningOptions)
-    tidy: TidyOptions = field(default_factory=TidyOptions)
-    laying: LayingOptions = field(default_factory=LayingOptions)
-    measure: MeasureOptions = field(default_factory=MeasureOptions)
-    level: LevelOptions = field(default_factory=LevelOptions)
-    pieces: PieceOptions = field(default_factory=PieceOptions)
-    audit: AuditOptions = field(default_factory=AuditOptions)
-    correct: CorrectOptions = field(default_factory=CorrectOptions)
-    documents: DocumentOptions = field(default_factory=DocumentOptions)
-    glass: GlassOptions = field(default_factory=GlassOptions)
-    leading: LeadingOptions = field(default_factory=LeadingOptions)
-    paper: PaperOptions = field(default_factory=PaperOptions)
-    templates: TemplateOptions = field(default_factory=TemplateOptions)
-    loose: LooseOptions = field(default_factory=LooseOptions)
-    match: MatchOptions = field(default_factory=MatchOptions)
-    fragments: FragmentOptions = field(default_factory=FragmentOptions)
-    compare: CompareOptions = field(default_factory=CompareOptions)
+    load: LoadOptions = field(
+        default_factory=LoadOptions, metadata=of_reading("whoever photographs or scans a rubbing")
+    )
+    rectify: RectifyOptions = field(
+        default_factory=RectifyOptions,
+        metadata=of_reading("whoever measures the sheet, marks or targets on it"),
+    )
+    lead: LeadOptions = field(
+        default_factory=LeadOptions, metadata=of_reading("whoever makes the rubbing")
+    )
+    skeleton: SkeletonOptions = field(
+        default_factory=SkeletonOptions,
+        metadata=of_reading("whoever asks why a piece is missing, or one too many"),
+    )
+    trace: TraceOptions = field(
+        default_factory=TraceOptions,
+        metadata=of_reading("whoever asks why a free end is tied to a lead, or is not"),
+    )
+    joining: JoiningOptions = field(
+        default_factory=JoiningOptions, metadata=of_reading("whoever rubs a panel on two sheets")
+    )
+    tidy: TidyOptions = field(
+        default_factory=TidyOptions,
+        metadata=of_reading("whoever asks why a lead is missing, or one too many"),
+    )
+    laying: LayingOptions = field(
+        default_factory=LayingOptions,
+        metadata=of_reading("whoever asks why a lead lies beside its place"),
+    )
+    measure: MeasureOptions = field(
+        default_factory=MeasureOptions, metadata=of_reading("whoever chooses the width of new lead")
+    )
+    level: LevelOptions = field(
+        default_factory=LevelOptions, metadata=of_reading("whoever asks why the pattern lies askew")
+    )
+    pieces: PieceOptions = field(
+        default_factory=PieceOptions, metadata=of_reading("whoever cuts glass and chooses lead")
+    )
+    audit: AuditOptions = field(
+        default_factory=AuditOptions,
+        metadata=of_reading("whoever settles the findings at the panel"),
+    )
+    correct: CorrectOptions = field(
+        default_factory=CorrectOptions, metadata=of_reading("whoever writes a file of corrections")
+    )
+    documents: DocumentOptions = field(
+        default_factory=DocumentOptions,
+        metadata=of_documents("whoever works with pattern, lists and report"),
+    )
+    glass: GlassOptions = field(
+        default_factory=GlassOptions, metadata=of_documents("whoever buys, cuts and fires glass")
+    )
+    leading: LeadingOptions = field(
+        default_factory=LeadingOptions, metadata=of_documents("whoever buys and cuts lead")
+    )
+    paper: PaperOptions = field(
+        default_factory=PaperOptions, metadata=of_documents("whoever prints the pattern")
+    )
+    templates: TemplateOptions = field(
+        default_factory=TemplateOptions, metadata=of_documents("whoever prints and cuts templates")
+    )
+    loose: LooseOptions = field(
+        default_factory=LooseOptions, metadata=of_reading("whoever photographs loose pieces")
+    )
+    match: MatchOptions = field(
+        default_factory=MatchOptions, metadata=of_reading("whoever sorts loose pieces")
+    )
+    fragments: FragmentOptions = field(
+        default_factory=FragmentOptions, metadata=of_reading("whoever puts fragments together")
+    )
+    compare: CompareOptions = field(
+        default_factory=CompareOptions,
+        metadata=of_reading("whoever compares two rubbings of one panel"),
+    )
 
-    def values(self) -> dict[str, Any]:
-        """Return every option by its full name, ``"tidy.gap_mm"``, in a fixed order."""
-        groups = {group.name: getattr(self, group.name) for group in fields(self)}
+    def values(self, *parts: Part) -> dict[str, Any]:
+        """Return options by their full names, ``"tidy.gap_mm"``, in a fixed order.
+
+        Parameters
+        ----------
+        parts : of which they are; all when none is named.
+        """
         return {
-            f"{name}.{option.name}": getattr(group, option.name)
-            for name, group in groups.items()
-            for option in fields(group)
+            f"{held.name}.{option.name}": getattr(getattr(self, held.name), option.name)
+            for held in fields(self)
+            if not parts or held.metadata["part"] in parts
+            for option in fields(getattr(self, held.name))
         }
 
-    def changed(self) -> dict[str, Any]:
-        """Return the options that differ from their defaults, by full name."""
+    def changed(self, *parts: Part) -> dict[str, Any]:
+        """Return the options that differ from their defaults, as `values` does."""
         default = Options().values()
-        return {name: given for name, given in self.values().items() if given != default[name]}
+        return {name: v for name, v in self.values(*parts).items() if v != default[name]}

@@ -8,12 +8,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field, fields
+from enum import StrEnum
 from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 
 
-def value(default: Any, low: float, high: float, reason: str, meaning: str = "") -> Any:
+class Part(StrEnum):
+    """What a group of options belongs to; the record keeps both apart."""
+
+    READING = "reading"
+    """It changes what is read from a picture: the panel, a match, a comparison."""
+    DOCUMENTS = "documents"
+    """It changes what is made of that, and can be set again at any time."""
+
+
+def of_reading(concerns: str) -> Mapping[str, Any]:
+    """Say of a group that it belongs to the reading, and whom it concerns, after "For"."""
+    return {"part": Part.READING, "concerns": concerns}
+
+
+def of_documents(concerns: str) -> Mapping[str, Any]:
+    """Say of a group that it belongs to the documents, and whom it concerns, after "For"."""
+    return {"part": Part.DOCUMENTS, "concerns": concerns}
+
+
+def value(default: Any, low: float, high: float, reason: str, meaning: str) -> Any:
     """Declare a numeric option of a frozen group.
 
     Parameters
@@ -27,7 +47,7 @@ def value(default: Any, low: float, high: float, reason: str, meaning: str = "")
     return field(default=default, metadata=meta)
 
 
-def choice(default: Any, reason: str, meaning: str = "") -> Any:
+def choice(default: Any, reason: str, meaning: str) -> Any:
     """Declare an option that is not a number on a range; the texts are as for `value`."""
     return field(default=default, metadata={"reason": reason, "meaning": meaning})
 

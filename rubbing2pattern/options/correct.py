@@ -25,8 +25,8 @@ class CorrectOptions(Checked):
     same_width_mm: float = value(0.6, 0.0, 5.0, "half the step between stock sizes",
         "Two leads that differ by more in width stay two.")
     joint_uncertainty_mm: float = value(0.5, 0.0, 5.0, "of a place measured with a rule",
-        "Uncertainty of a joint that a person placed.")
+        "Uncertainty that is stated for a joint which a person placed.")
     width_uncertainty_mm: float = value(0.1, 0.0, 2.0, "of a width measured with callipers",
-        "Uncertainty of a width that a person stated.")
+        "Uncertainty that is stated for a width which a person gave.")
     same_share: float = value(0.5, 0.1, 1.0, "of both areas together, shared: still that piece",
         "A piece keeps its number, and what is written about it, while it shares this much.")

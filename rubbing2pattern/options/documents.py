@@ -43,7 +43,7 @@ class DocumentOptions(Checked):
     )
     overlay_px_per_mm: float = value(
         5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen",
-        "Resolution of overlay.png.",
+        "How finely overlay.png shows the rubbing.",
     )
     overlay_limit_mp: float = value(
         16.0, 1.0, 200.0, "megapixels of the overlay; beyond, its resolution is lowered",

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
 from typing import Any
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.guide.topics import see
 from rubbing2pattern.options import Options
 from rubbing2pattern.trade.stock import StockWidth, parse_stock
+
+SETTABLE: Mapping[str, tuple[str, ...]] = {
+    "print": ("paper", "documents", "templates"),
+    "lists": ("glass", "templates", "leading", "documents"),
+    "match": ("load", "rectify", "loose", "match", "fragments", "documents"),
+    "compare": ("compare", "documents"),
+}
+"""The groups that a command takes, where it does not take all."""
 
 _YES = ("yes", "true", "on", "1")
 _NO = ("no", "false", "off", "0")
@@ -66,7 +73,9 @@ def with_settings_of(
 def _with_setting(options: Options, setting: str) -> Options:
     name, sign, text = (part.strip() for part in setting.partition("="))
     if not sign:
-        raise UsageFault(f"{setting!r} is no setting; write GROUP.NAME=VALUE, {see('options')}")
+        raise UsageFault(
+            f"{setting!r} is no setting; write GROUP.NAME=VALUE, or help to list all options"
+        )
     known = options.values()
     if name not in known:
         near = get_close_matches(name, known, n=1, cutoff=0.0)

@@ -19,13 +19,14 @@ from rubbing2pattern.documents.comparison import COMPARISON_NAMES, comparison_do
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
+from rubbing2pattern.options.setting import SETTABLE
 from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
 from rubbing2pattern.trade.window_numbers import window_number
 from rubbing2pattern.workflows.provenance import plain
 
-GROUPS = ("compare", "documents")
+GROUPS = SETTABLE["compare"]
 """Groups of options that may be set for comparing."""
 _LISTED = 12
 

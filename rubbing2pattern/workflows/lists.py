@@ -16,11 +16,11 @@ from rubbing2pattern.glazing.kiln import Firing
 from rubbing2pattern.glazing.new_glass import GlassOrder
 from rubbing2pattern.glazing.work import glass_work
 from rubbing2pattern.model import Panel
-from rubbing2pattern.options.setting import with_settings_of
+from rubbing2pattern.options.setting import SETTABLE, with_settings_of
 from rubbing2pattern.output import MATCHES_NAME
 from rubbing2pattern.workflows.folders import kept_folder, rewrite
 
-GROUPS = ("glass", "templates", "leading", "documents")
+GROUPS = SETTABLE["lists"]
 """Groups of options that may be set for the lists; others belong to the reading or to paper."""
 
 _SAME_AREA = 1e-3

@@ -33,6 +33,7 @@ from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
+from rubbing2pattern.options.setting import SETTABLE
 from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
@@ -41,7 +42,7 @@ from rubbing2pattern.stages.rectify import rectify
 from rubbing2pattern.workflows.progress import Progress, Silent
 from rubbing2pattern.workflows.provenance import plain, provenance_of
 
-GROUPS = ("load", "rectify", "loose", "match", "fragments", "documents")
+GROUPS = SETTABLE["match"]
 """Groups of options that may be set for matching; others belong to the reading of the rubbing."""
 _NAME = re.compile(r"\bP(\d+)\b")
 

@@ -11,10 +11,10 @@ from rubbing2pattern.glazing.folder import Known, held_in
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.paper import paper_given
-from rubbing2pattern.options.setting import with_settings_of
+from rubbing2pattern.options.setting import SETTABLE, with_settings_of
 from rubbing2pattern.workflows.folders import kept_folder, rewrite
 
-GROUPS = ("paper", "documents", "templates")
+GROUPS = SETTABLE["print"]
 """Groups of options that may be set for a print; others belong to the reading or the lists."""
 
 

@@ -1,0 +1,64 @@
+"""The option ``--set`` of all commands, and the list of options that it shows."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from rubbing2pattern.cli.run import show
+
+F = TypeVar("F", bound=Callable[..., Any])
+_HELP = "help"
+
+
+def settings_option(help_text: str, *, of: str | None = None) -> Callable[[F], F]:
+    """Add ``--set``; with ``help`` or ``GROUP.help`` as its value it lists options and ends.
+
+    Parameters
+    ----------
+    help_text : shown for it in the help of the command.
+    of : the command in `rubbing2pattern.options.setting.SETTABLE`; None takes all groups.
+    """
+
+    def listed(
+        context: click.Context, _: click.Parameter, given: tuple[str, ...]
+    ) -> tuple[str, ...]:
+        for text in given:
+            group, _dot, name = text.strip().rpartition(".")
+            if name == _HELP:
+                _show(_text(of, group))
+                context.exit()
+        return given
+
+    return click.option(
+        "--set",
+        "settings",
+        multiple=True,
+        is_eager=True,
+        callback=listed,
+        metavar="GROUP.NAME=VALUE",
+        help=help_text,
+    )
+
+
+def _show(text: str) -> None:
+    if sys.stdout.isatty():
+        click.echo_via_pager(text)
+    else:
+        show(text, "the options cannot be shown")
+
+
+def _text(command: str | None, group: str) -> str:
+    """List the options of a group, or of all groups that a command takes."""
+    from rubbing2pattern.errors import UsageFault
+    from rubbing2pattern.options import Options
+    from rubbing2pattern.options.describe import options_text
+    from rubbing2pattern.options.setting import SETTABLE
+
+    taken = SETTABLE[command] if command else tuple(Options.__dataclass_fields__)
+    if group and group not in taken:
+        raise UsageFault(f"there is no group of options {group!r} here, but {', '.join(taken)}")
+    return options_text([group] if group else taken)
