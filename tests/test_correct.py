@@ -20,7 +20,8 @@ from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.record.panel import panel_of, record_of
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
-from rubbing2pattern.workflows.provenance import options_of, plain
+from rubbing2pattern.workflows.kept_options import options_of
+from rubbing2pattern.workflows.provenance import plain
 from tests import nets
 from tests.correcting import (
     ACROSS,

@@ -160,11 +160,11 @@ def test_a_copy_that_was_edited_is_refused(folder: Path, tmp_path: Path) -> None
     refused(result, 3, "corrections-1.toml", "not what was applied")
 
 
-def test_an_option_of_the_record_that_is_unknown(folder: Path, tmp_path: Path) -> None:
+def test_an_option_of_the_record_that_cannot_be_used(folder: Path, tmp_path: Path) -> None:
     datum = record(folder)
-    datum["provenance"] = {"options": {"glaze.hue": 3}}
+    datum["provenance"] = {"options": {"audit.near_mm": -3}}
     (folder / "panel.json").write_text(json.dumps(datum), encoding="utf-8")
-    refused(run("correct", folder, written(tmp_path, SPLIT)), 3, "glaze.hue")
+    refused(run("correct", folder, written(tmp_path, SPLIT)), 3, "audit.near_mm", "must lie")
 
 
 def test_a_new_reading_does_not_lose_corrections(folder: Path, tmp_path: Path) -> None:

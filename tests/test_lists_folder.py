@@ -34,11 +34,12 @@ COARSE = replace(
     paper=replace(Options().paper, papers=("none",)),
 )
 PROVENANCE = {
-    "options": {
+    "options": {},
+    "settings": {
         "documents.overlay_px_per_mm": 2.0,
         "documents.report_crops": 0,
         "paper.papers": ["none"],
-    }
+    },
 }
 RUBBING = photograph(FOUR, Warp.similarity(2.0, 700), 500, 700)
 JOIN = HEAD + "[[join_pieces]]\npieces = [3, 4]\n"
@@ -119,8 +120,8 @@ def test_the_summary_for_programs(folder: Path, tmp_path: Path) -> None:
     assert told["firings"][0]["temperature_f"] == 1175.0
     # The options of the lists are kept, so that a correction makes the same lists again.
     record = json.loads((folder / "panel.json").read_text())
-    assert record["provenance"]["options"]["glass.waste_share"] == 0.5
-    assert record["provenance"]["options"]["documents.overlay_px_per_mm"] == 2.0
+    assert record["provenance"]["settings"]["glass.waste_share"] == 0.5
+    assert record["provenance"]["settings"]["documents.overlay_px_per_mm"] == 2.0
 
 
 def test_problems_are_all_told_and_nothing_is_written(folder: Path) -> None:
@@ -155,7 +156,7 @@ def test_options_of_lead_and_documents_make_new_lists(folder: Path) -> None:
     type_in_folder(folder, TYPED)
     sticks = ["leading.stick_mm=1000", "leading.spare_share=0"]
     list_folder(folder, folder / "pieces.xlsx", [*sticks, "documents.units=in"])
-    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["settings"]
     assert options["leading.stick_mm"] == 1000.0 and options["documents.units"] == "in"
     assert "cut_length_in" in (folder / "strips.csv").read_text().splitlines()[0]
     assert "stick_length_in" in (folder / "lead.csv").read_text()
@@ -163,7 +164,7 @@ def test_options_of_lead_and_documents_make_new_lists(folder: Path) -> None:
     # What is set stays set for the next time, and can be set back.
     list_folder(folder, folder / "pieces.csv", ["documents.units=mm"])
     assert "cut_length_mm" in (folder / "strips.csv").read_text().splitlines()[0]
-    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["settings"]
     assert options["leading.stick_mm"] == 1000.0 and "documents.units" not in options
 
 

@@ -10,7 +10,8 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.paper import PaperOptions, parse_papers, parse_print_scale
 from rubbing2pattern.options.setting import with_settings
-from rubbing2pattern.workflows.provenance import options_of, plain
+from rubbing2pattern.workflows.kept_options import options_of
+from rubbing2pattern.workflows.provenance import plain
 from tests.test_cli import refused, run
 
 

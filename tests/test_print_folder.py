@@ -44,7 +44,7 @@ def texts(path: Path) -> str:
 
 def without(record: bytes, *names: str) -> dict[str, object]:
     datum: dict[str, object] = json.loads(record)
-    options = datum["provenance"]["options"]  # type: ignore[index]
+    options = datum["provenance"]["settings"]  # type: ignore[index]
     for name in names:
         options.pop(name, None)
     return datum
@@ -104,7 +104,7 @@ def test_what_was_typed_since_and_a_further_correction(folder: Path) -> None:
 
 def test_settings_of_the_print_are_kept(folder: Path) -> None:
     print_folder(folder, papers="A4", settings=["paper.overlap_mm=20", "documents.units=in"])
-    options = json.loads((folder / "panel.json").read_text())["provenance"]["options"]
+    options = json.loads((folder / "panel.json").read_text())["provenance"]["settings"]
     assert options["paper.overlap_mm"] == 20.0 and options["documents.units"] == "in"
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text()
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from rubbing2pattern.cli.run import warn
 from rubbing2pattern.errors import EXIT_DONE, InputUnreadable, UsageFault
 
 _FOLDER = click.Path(path_type=Path)
@@ -52,8 +53,15 @@ def archive(
 
     about = read_about(about_file) if about_file else NOTHING_SAID
     done = archive_folders(folders, bag, about=about, images=_images(images, folders))
+    warn(done.warnings)
     if as_json:
-        told = {"panels": done.panels, "files": done.files, "notes": done.notes, "bag": str(bag)}
+        told = {
+            "panels": done.panels,
+            "files": done.files,
+            "notes": done.notes,
+            "warnings": done.warnings,
+            "bag": str(bag),
+        }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         return EXIT_DONE
     click.echo(f"panels  {', '.join(done.panels)}")

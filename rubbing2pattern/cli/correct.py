@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.carried import vanished_lines
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import tell, warn
 from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit
@@ -43,6 +43,7 @@ def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units:
     from rubbing2pattern.workflows.correct import correct_folder
 
     done = correct_folder(folder, read_corrections(corrections))
+    warn(done.warnings)
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
@@ -70,7 +71,8 @@ def _summary(done: Corrected, folder: Path) -> dict[str, Any]:
             "findings_after": len(done.panel.findings),
             "dismissed": len(done.panel.dismissed) - len(done.before.dismissed),
             "written_about_gone": [row.number for row in done.written_about_gone],
-        }
+        },
+        "warnings": list(done.warnings),
     }
 
 

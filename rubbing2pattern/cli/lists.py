@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.carried import vanished_lines
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import tell, warn
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
@@ -73,6 +73,7 @@ def lists(
     if sheet is None and matches is None:
         raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
     done = list_folder(folder, sheet, settings, matches)
+    warn(done.warnings)
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
@@ -116,6 +117,7 @@ def _summary(done: Listed, folder: Path) -> dict[str, Any]:
         "no_glass_found": list(done.to_cut),
         "vanished": [row.number for row in done.vanished],
         "doubts": list(done.doubts),
+        "warnings": list(done.warnings),
         "folder": str(folder),
         "files": files_of(folder),
     }

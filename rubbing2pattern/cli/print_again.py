@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import tell, warn
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import print_options
 from rubbing2pattern.cli.summary import files_of
@@ -55,6 +55,7 @@ def print_again(
     done = print_folder(
         folder, papers=paper, print_scale=print_scale, mirrored=mirrored, settings=settings
     )
+    warn(done.warnings)
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
@@ -72,6 +73,7 @@ def _summary(done: Printed, folder: Path) -> dict[str, Any]:
         "print_scale": {"across": paper.print_across, "up": paper.print_up},
         "mirrored": paper.mirrored,
         "corrections": len(done.panel.corrections),
+        "warnings": list(done.warnings),
         "folder": str(folder),
         "files": files_of(folder),
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -67,6 +68,12 @@ def run_one(
 def tell(text: str, folder: Path) -> None:
     """Show the summary on stdout; the results are written by now, and a fault says where."""
     show(text, f"the results lie in {folder}, but the summary cannot be shown")
+
+
+def warn(warnings: Iterable[str]) -> None:
+    """Write warnings to stderr, a line each."""
+    for said in warnings:
+        click.echo(f"rubbing2pattern: warning: {said}", err=True)
 
 
 def show(text: str, not_shown: str) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options import Options
+from rubbing2pattern.options.former import GONE, RENAMED
 from rubbing2pattern.trade.stock import StockWidth, parse_stock
 
 SETTABLE: Mapping[str, tuple[str, ...]] = {
@@ -78,8 +79,7 @@ def _with_setting(options: Options, setting: str) -> Options:
         )
     known = options.values()
     if name not in known:
-        near = get_close_matches(name, known, n=1, cutoff=0.0)
-        raise UsageFault(f"there is no option {name!r}; the nearest name is {near[0]!r}")
+        raise UsageFault(f"there is no option {name!r}; {_instead(name, known)}")
     group_name, option_name = name.split(".")
     try:
         given = _read(text, Options().values()[name])
@@ -87,6 +87,15 @@ def _with_setting(options: Options, setting: str) -> Options:
     except (UsageFault, ValueError) as fault:
         raise UsageFault(f"{setting!r}: {fault}") from fault
     return replace(options, **{group_name: group})
+
+
+def _instead(name: str, known: Iterable[str]) -> str:
+    """Say what there is instead of an option that there is not."""
+    if name in RENAMED:
+        return f"it is now called {RENAMED[name]!r}"
+    if name in GONE:
+        return f"{GONE[name]}, and cannot be set"
+    return f"the nearest name is {get_close_matches(name, list(known), n=1, cutoff=0.0)[0]!r}"
 
 
 def _read(text: str, like: Any) -> Any:

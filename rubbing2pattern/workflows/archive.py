@@ -28,7 +28,7 @@ from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, whole_folder
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.trade.window_numbers import in_order, window_number
 from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
-from rubbing2pattern.workflows.provenance import options_of
+from rubbing2pattern.workflows.kept_options import options_of
 
 DRAWINGS = {"pattern.svg": same_svg, "pattern.dxf": same_dxf}
 """What `verify` draws again from the record, and how two drawings of a kind are compared."""
@@ -46,12 +46,14 @@ class Archived:
     panels : names of the panels, in the order of their numbers.
     files : number of files in its payload.
     notes : what is missing, one sentence each.
+    warnings : what of the folders' options this version does not use, or under another name.
     """
 
     place: Path
     panels: tuple[str, ...]
     files: int
     notes: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,8 @@ def archive_folders(
         except OSError as fault:
             reason = fault.strerror or fault
             raise OutputNotWritten(f"cannot write {place}: {reason}") from fault
-    return Archived(place, tuple(names), len(files), tuple(notes))
+    warnings = tuple(f"{one.panel.name}: {said}" for one in kept for said in one.warnings)
+    return Archived(place, tuple(names), len(files), tuple(notes), warnings)
 
 
 def verify_bag(bag: Path | str) -> Verified:

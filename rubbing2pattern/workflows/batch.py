@@ -52,8 +52,9 @@ from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, write_whole
 from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
-from rubbing2pattern.workflows.provenance import made_with, options_of
+from rubbing2pattern.workflows.provenance import made_with
 
 _LOCK = ".batch.lock"
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)

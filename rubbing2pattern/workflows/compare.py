@@ -24,7 +24,7 @@ from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder, w
 from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
 from rubbing2pattern.trade.window_numbers import window_number
-from rubbing2pattern.workflows.provenance import plain
+from rubbing2pattern.workflows.provenance import options_parts
 
 GROUPS = SETTABLE["compare"]
 """Groups of options that may be set for comparing."""
@@ -125,7 +125,7 @@ def write_comparison(
     """
     provenance = {
         "program": {"name": "rubbing2pattern", "version": __version__},
-        "options": {name: plain(given) for name, given in options.changed().items()},
+        **options_parts(options),
     }
     place = Path(folder)
     with whole_folder(

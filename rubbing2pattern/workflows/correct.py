@@ -48,6 +48,7 @@ class Corrected:
     overlay : False when no overlay could be drawn, because no rubbing was kept.
     numbers : number now of every piece that is still there, by the number it had.
     written_about_gone : what a person wrote about pieces that are gone.
+    warnings : what of the folder's options is not used, or under another name; a sentence each.
     """
 
     before: Panel
@@ -55,6 +56,7 @@ class Corrected:
     overlay: bool = True
     numbers: Mapping[int, int] = field(default_factory=dict)
     written_about_gone: tuple[Vanished, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     @property
     def applied(self) -> AppliedCorrections:
@@ -136,7 +138,12 @@ def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
     carried = carried_over(typed, done.numbers)
     copies = {**kept.copies, done.applied.file: file.content}
     rewrite(kept, done.panel, carried.filled, options=kept.options, copies=copies)
-    return replace(done, overlay=kept.rubbing is not None, written_about_gone=carried.vanished)
+    return replace(
+        done,
+        overlay=kept.rubbing is not None,
+        written_about_gone=carried.vanished,
+        warnings=kept.warnings,
+    )
 
 
 def _refuse_repeated(panel: Panel, digest: str) -> None:

@@ -24,7 +24,7 @@ from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
-from rubbing2pattern.workflows.provenance import options_of, plain
+from rubbing2pattern.workflows.kept_options import kept_options, with_settings_now
 
 _GRID_MM = 1e-3
 
@@ -39,6 +39,7 @@ class KeptFolder:
     record, panel, options : its record, the panel in it, and the options it was read with.
     rubbing : the kept rubbing, or None in a folder without one.
     copies : the files of corrections that were applied, by name.
+    warnings : what of its options is not used here, or under another name; a sentence each.
     """
 
     place: Path
@@ -47,6 +48,7 @@ class KeptFolder:
     options: Options
     rubbing: KeptRubbing | None
     copies: Mapping[str, bytes]
+    warnings: tuple[str, ...] = ()
 
 
 def kept_folder(folder: Path | str) -> KeptFolder:
@@ -61,12 +63,12 @@ def kept_folder(folder: Path | str) -> KeptFolder:
     """
     place = Path(folder)
     record = read_record(place / RECORD_NAME)
-    options = options_of(record.provenance)
+    held = kept_options(record.provenance)
     panel = panel_of(record)
     copies = {c.file: _copy(place / c.file, c.sha256) for c in panel.corrections}
     check_folder(place, overwrite=True, discard_corrections=True)
     rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
-    return KeptFolder(place, record, panel, options, rubbing, copies)
+    return KeptFolder(place, record, panel, held.options, rubbing, copies, held.warnings)
 
 
 def rewrite(
@@ -85,7 +87,8 @@ def rewrite(
     kept : what stands there.
     panel : the panel that takes the place of its own.
     filled : what is written about the pieces of `panel`.
-    options : written into the record, so that the next time gives the same documents.
+    options : those of `kept`, or with other settings of the documents; these are written into the
+        record, so that the next time gives the same documents.
     copies : files of corrections to keep, by name.
     work : the lists that follow from `filled` with these options, if they were made already.
 
@@ -96,8 +99,7 @@ def rewrite(
     """
     provenance = kept.record.provenance
     if options != kept.options:
-        changed = {name: plain(given) for name, given in options.changed().items()}
-        provenance = {**provenance, "options": changed}
+        provenance = with_settings_now(provenance, options)
     with whole_folder(kept.place, OWN_NAMES, overwrite=True, discard_corrections=True) as partial:
         write_documents(
             partial,

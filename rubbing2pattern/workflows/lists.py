@@ -39,6 +39,7 @@ class Listed:
     doubts : what is odd about the sheet.
     orders, firings : the lists that were made.
     to_cut : numbers that are replaced because no loose glass was found for them.
+    warnings : what of the folder's options is not used, or under another name; a sentence each.
     """
 
     panel: Panel
@@ -48,6 +49,7 @@ class Listed:
     orders: tuple[GlassOrder, ...]
     firings: tuple[Firing, ...]
     to_cut: tuple[int, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def list_folder(
@@ -102,7 +104,8 @@ def list_folder(
     rewrite(kept, kept.panel, both.filled, options=options, copies=kept.copies, work=work)
     new = _vanished_now(given, held.vanished)
     doubts = (*given.doubts, *found.doubts)
-    return Listed(kept.panel, both, new, doubts, work.orders, work.firings, found.to_cut)
+    made = (work.orders, work.firings, found.to_cut)
+    return Listed(kept.panel, both, new, doubts, *made, kept.warnings)
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ from rubbing2pattern.record.text import content_of
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
 from rubbing2pattern.workflows.progress import Progress, Silent
-from rubbing2pattern.workflows.provenance import plain, provenance_of
+from rubbing2pattern.workflows.provenance import PARTS, plain, provenance_of
 
 GROUPS = SETTABLE["match"]
 """Groups of options that may be set for matching; others belong to the reading of the rubbing."""
@@ -278,5 +278,5 @@ def _provenance(
         "libraries": parts[0]["libraries"],
         "photos": [{"image": p["image"], "reference": p["reference"]} for p in parts],
         "known": plain(known),
-        "options": parts[0]["options"],
+        **{key: parts[0][key] for key in PARTS.values()},
     }

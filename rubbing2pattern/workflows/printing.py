@@ -26,11 +26,13 @@ class Printed:
     ----------
     panel : the panel in the folder, as it was.
     before, options : those of the folder, before and now.
+    warnings : what of the folder's options is not used, or under another name; a sentence each.
     """
 
     panel: Panel
     before: Options
     options: Options
+    warnings: tuple[str, ...] = ()
 
 
 def print_folder(
@@ -83,4 +85,4 @@ def print_folder(
     options = replace(options, paper=paper)
     typed = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
     rewrite(kept, kept.panel, typed, options=options, copies=kept.copies)
-    return Printed(kept.panel, kept.options, options)
+    return Printed(kept.panel, kept.options, options, kept.warnings)

@@ -6,7 +6,7 @@ No clock and no folder of any machine goes in, so the same input gives the same 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 from enum import Enum
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -15,13 +15,12 @@ from typing import Any
 import numpy as np
 
 from rubbing2pattern._version import __version__
-from rubbing2pattern.errors import InputUnreadable, RubbingError
 from rubbing2pattern.fitting.fitted_weights import FILE_NAME, fitted_weights
 from rubbing2pattern.imaging.lead_network import SHA256, VERSION, WEIGHTS
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.options import Options
+from rubbing2pattern.options.base import Part
 from rubbing2pattern.reading import Photograph
-from rubbing2pattern.trade.stock import StockWidth
 
 LIBRARIES = (
     "ezdxf",
@@ -34,6 +33,8 @@ LIBRARIES = (
     "shapely",
 )
 """The libraries on whose results the figures of a record depend."""
+PARTS: Mapping[Part, str] = {Part.READING: "options", Part.DOCUMENTS: "settings"}
+"""Under which name a record keeps the options of each part."""
 
 
 def provenance_of(photograph: Photograph, reference: Reference, options: Options) -> dict[str, Any]:
@@ -42,9 +43,10 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
     Returns
     -------
     dict
-        ``program``, ``libraries``, ``image``, ``reference`` and ``options``; plain values that
-        JSON can hold. ``options`` has only those that differ from their defaults, as
-        ``{"tidy.gap_mm": 12.0}``.
+        ``program``, ``libraries``, ``lead_map``, ``fitted_weights``, ``image``, ``reference``,
+        ``options`` and ``settings``; plain values that JSON can hold. ``options`` has what changes
+        the reading, ``settings`` what changes the documents, both only what differs from the
+        defaults, as ``{"tidy.gap_mm": 12.0}``.
     """
     height_px, width_px = photograph.grey.shape
     image = {
@@ -68,47 +70,16 @@ def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) 
         "fitted_weights": {"name": FILE_NAME, "version": fitted.version, "sha256": fitted.sha256},
         "image": plain(image),
         "reference": plain(reference),
-        "options": {name: plain(given) for name, given in options.changed().items()},
+        **options_parts(options),
     }
 
 
-def options_of(provenance: Mapping[str, Any]) -> Options:
-    """Return the options of a reading from its provenance; the inverse of what it says of them.
-
-    Raises
-    ------
-    InputUnreadable
-        An option that this version does not know, or a value that it does not take.
-    """
-    given = provenance.get("options", {})
-    if not isinstance(given, Mapping):
-        raise InputUnreadable("the record's provenance has options that are no table")
-    options, known = Options(), Options().values()
-    for name, written in given.items():
-        if name not in known:
-            raise InputUnreadable(f"the record was made with the option {name!r}, unknown here")
-        group, option = name.split(".")
-        try:
-            datum = _as_option(written, known[name])
-            changed = replace(getattr(options, group), **{option: datum})
-        except (TypeError, ValueError, KeyError, RubbingError) as fault:
-            raise InputUnreadable(
-                f"the record's option {name!r} cannot be used: {fault}"
-            ) from fault
-        options = replace(options, **{group: changed})
-    return options
-
-
-def _as_option(written: Any, like: Any) -> Any:
-    """Return a plain value as the kind of option that `like` is."""
-    match like:
-        case Enum():
-            return type(like)(written)
-        case (StockWidth(), *_):
-            return tuple(StockWidth(str(w["name"]), float(w["width_mm"])) for w in written)
-        case tuple():
-            return tuple(written)
-    return written
+def options_parts(options: Options) -> dict[str, dict[str, Any]]:
+    """Return the options that differ from their defaults, by the part they belong to."""
+    return {
+        key: {name: plain(given) for name, given in options.changed(part).items()}
+        for part, key in PARTS.items()
+    }
 
 
 def plain(datum: Any) -> Any:

@@ -1,0 +1,136 @@
+"""The options that a record was made with, read back and written anew.
+
+The record keeps the thresholds of the reading (``options``) and the settings of the documents
+(``settings``) apart: the first are the provenance of what was read, and stay as they were written;
+the second change whenever documents are made anew. Records in which both stand under ``options``
+are read as well. An option that this version does not know is not used; it stays where it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from enum import Enum
+from typing import Any
+
+from rubbing2pattern.errors import InputUnreadable, RubbingError
+from rubbing2pattern.options import Options
+from rubbing2pattern.options.base import Part
+from rubbing2pattern.options.former import GONE, RENAMED
+from rubbing2pattern.trade.stock import StockWidth
+from rubbing2pattern.workflows.provenance import PARTS, options_parts
+
+
+@dataclass(frozen=True, slots=True)
+class KeptOptions:
+    """What a record says of its options.
+
+    Attributes
+    ----------
+    options : those that this version knows; the others have their defaults.
+    warnings : a sentence for each option that is not used, or is used under another name.
+    """
+
+    options: Options
+    warnings: tuple[str, ...]
+
+
+def options_of(provenance: Mapping[str, Any]) -> Options:
+    """Return the options of a reading from its provenance, as `kept_options` does."""
+    return kept_options(provenance).options
+
+
+def kept_options(provenance: Mapping[str, Any]) -> KeptOptions:
+    """Read the options of a record from its provenance.
+
+    Rules:
+
+    1. an option under a former name is used under its name of today, unless that is there as well;
+    2. an option that this version does not know is not used;
+    3. both give a warning, and both stay in the record.
+
+    Raises
+    ------
+    InputUnreadable
+        Options that are no table, or a value that a known option does not take.
+    """
+    known, default = {}, Options().values()
+    warnings = []
+    for former, written in _written(provenance):
+        name = RENAMED.get(former, former)
+        if name not in default:
+            warnings.append(_unused(former))  # rule 2
+            continue
+        if former != name:
+            warnings.append(f"the record's option {former!r} is now called {name!r}")
+        if former == name or name not in known:  # rule 1
+            known[name] = written
+    options = Options()
+    for group in dict.fromkeys(name.split(".")[0] for name in known):
+        options = _with_group(options, group, known, default)
+    return KeptOptions(options, tuple(warnings))
+
+
+def with_settings_now(provenance: Mapping[str, Any], options: Options) -> dict[str, Any]:
+    """Return a provenance with the settings of the documents as they are now.
+
+    What was read stays as it was written. Settings that this version does not know are carried
+    along; those under a former name go on under the one of today.
+    """
+    settings = options.values(Part.DOCUMENTS)
+    reading, documents = (PARTS[part] for part in (Part.READING, Part.DOCUMENTS))
+    kept = {
+        key: {
+            name: written
+            for name, written in _table(provenance, key).items()
+            if RENAMED.get(name, name) not in settings
+        }
+        for key in (reading, documents)
+    }
+    now = options_parts(options)[documents]
+    return {**provenance, reading: kept[reading], documents: kept[documents] | now}
+
+
+def _written(provenance: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    for key in PARTS.values():
+        yield from _table(provenance, key).items()
+
+
+def _table(provenance: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    given = provenance.get(key, {})
+    if not isinstance(given, Mapping):
+        raise InputUnreadable(f"the record's provenance has {key} that are no table")
+    return given
+
+
+def _unused(name: str) -> str:
+    why = f": {GONE[name]}" if name in GONE else ""
+    return (
+        f"the record's option {name!r} is none of this version{why}; it is not used, and stays in "
+        "the record"
+    )
+
+
+def _with_group(
+    options: Options, group: str, known: Mapping[str, Any], default: Mapping[str, Any]
+) -> Options:
+    """Return the options with all that is known of one group; its values may depend on another."""
+    names = [name for name in known if name.split(".")[0] == group]
+    try:
+        chosen = {n.split(".")[1]: _as_option(known[n], default[n]) for n in names}
+        return replace(options, **{group: replace(getattr(options, group), **chosen)})
+    except (TypeError, ValueError, KeyError, RubbingError) as fault:
+        told = " and ".join(map(repr, names))
+        raise InputUnreadable(f"the record's value of {told} cannot be used: {fault}") from fault
+
+
+def _as_option(written: Any, like: Any) -> Any:
+    """Return a plain value as the kind of option that `like` is."""
+    match like:
+        case Enum():
+            return type(like)(written)
+        case (StockWidth(), *_):
+            return tuple(StockWidth(str(w["name"]), float(w["width_mm"])) for w in written)
+        case tuple():
+            return tuple(written)
+    return written
