@@ -10,10 +10,15 @@ import traceback
 from typing import ClassVar
 
 EXIT_DONE = 0
+"""Exit codes are a contract with scripts; the page about the command line lists them."""
 EXIT_DEFECT = 1
+"""A defect of the program, too little memory, or a damaged installation."""
 EXIT_SOME_FAILED = 7
+"""Some rubbings of a batch failed."""
 EXIT_FINDINGS = 8
+"""There are findings, and ``--strict`` was given."""
 EXIT_INTERRUPTED = 130
+"""128 and the number of SIGINT, as shells have it."""
 
 
 class RubbingError(Exception):

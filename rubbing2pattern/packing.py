@@ -29,6 +29,7 @@ _SLACK = 1e-2
 _WORTH_TURNING = 0.85
 """A shape is turned to its smallest rectangle when that has no more of the upright one's area."""
 _SIDE_LIMIT_MM = 100_000.0
+"""Longest side that is packed, 100 m: more is a wrong unit."""
 
 
 @dataclass(frozen=True, slots=True)

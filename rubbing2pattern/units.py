@@ -20,6 +20,7 @@ Unit = Literal["mm", "in"]
 """The two units in which documents are written."""
 
 MM_PER_INCH: Final = 25.4
+"""Exact since 1959."""
 MM2_PER_SQUARE_INCH: Final = MM_PER_INCH * MM_PER_INCH
 KG_PER_POUND: Final = 0.45359237
 """Exactly, by the agreement of 1959 as well."""

@@ -207,6 +207,44 @@ def test_files_and_functions_keep_to_one_idea(path: Path) -> None:
             assert length <= LONGEST_FUNCTION, where
 
 
+# What is drawn on paper or on a terminal has sizes and colours; they are geometry, named where they
+# are used, and a look at the page shows whether they are right.
+DRAWN = ("documents/", "cli/")
+
+
+def is_number(node: ast.expr) -> bool:
+    """Tell whether an expression is made of numbers alone: one, several, or their product."""
+    parts = [n for n in ast.walk(node) if isinstance(n, ast.Constant | ast.Name | ast.Call)]
+    plain = [n.value for n in parts if isinstance(n, ast.Constant)]
+    return len(plain) == len(parts) > 0 and all(type(v) in (int, float) for v in plain)
+
+
+def unexplained(path: Path) -> Iterator[tuple[str, int]]:
+    """Numbers at the top of a module without a docstring under them or a remark beside them."""
+    lines, body = path.read_text(encoding="utf-8").splitlines(), tree(path).body
+    for node, after in zip(body, [*body[1:], None], strict=True):
+        if not isinstance(node, ast.Assign | ast.AnnAssign) or node.value is None:
+            continue
+        said = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+        remark = "#" in lines[node.lineno - 1] or lines[node.lineno - 2].startswith("#")
+        if is_number(node.value) and not said and not remark:
+            yield ast.unparse(node), node.lineno
+
+
+@pytest.mark.parametrize("path", modules(), ids=inside)
+def test_every_number_says_what_it_is_and_why(path: Path) -> None:
+    if inside(path).startswith(DRAWN):
+        return
+    for told, line in unexplained(path):
+        raise AssertionError(f"{shown(path)}:{line} {told}: say unit and reason under it")
+
+
+def test_a_number_without_a_word_is_seen(tmp_path: Path) -> None:
+    path = tmp_path / "some.py"
+    path.write_text('A = 2 * 3.0\n"""Why."""\nB = -1.0  # why\nC = 4, 5\nD = {"a": 1}\nE = 6\n')
+    assert [told for told, _ in unexplained(path)] == ["C = (4, 5)", "E = 6"]
+
+
 WORKBENCHES = (
     "imaging",
     "fitting",

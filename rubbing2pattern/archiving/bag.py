@@ -22,7 +22,9 @@ AGENT_LABEL, AGENT = "Bag-Software-Agent", "rubbing2pattern"
 
 _DECLARED = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 _CHUNK = 1 << 20
+"""Bytes that are read at a time for a sum, one megabyte."""
 _LONGEST_LIST = 64 << 20
+"""Bytes of a list of sums at most, 64 megabytes: a damaged one must not fill the memory."""
 _ALGORITHMS = ("sha512", "sha256")
 
 

@@ -10,6 +10,7 @@ from PIL import Image
 from rubbing2pattern.errors import InputUnreadable
 
 _PER_CENTIMETRE = 3
+"""Value of TIFF 6.0: ResolutionUnit in centimetres."""
 
 
 def rubbing_tiff(path: Path, px_per_mm: float) -> bytes:

@@ -16,11 +16,15 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.compare import CompareOptions
 
 _RING = 64
+"""Places on each outline that are compared."""
 _AS_LARGE = 0.15
 """Pieces whose areas differ by a greater share are not alike."""
 _PER_PIECE = 4
+"""Pieces of the other panel that each piece is laid on."""
 _NEAR_BEST = 0.97
+"""Share of the best overlap from which another turn of a piece is tried as well."""
 _SAME_TURN_DEG, _SAME_PLACE_MM = 1.0, 2.0
+"""Within such a turn and shift two beginnings are one."""
 
 
 def beginnings(

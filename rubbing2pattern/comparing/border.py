@@ -22,11 +22,17 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.compare import CompareOptions
 
 _STEP_MM = 1.0
+"""Step along the border at which its turn is taken."""
 _VERTEX_MM = 4.0
+"""How far from where the border turns most a vertex of its path is the corner."""
 _SHORTEST_MM = 20.0
+"""Shortest side; of less no shape can be told."""
 _DEPTH = 3
+"""How often a side is parted in two; eight parts are more than any side of a panel has."""
 _SPLITS = 24
+"""Places at which a side is tried to be parted, coarsely and then finely."""
 _STATIONS = 201
+"""Places on a side; odd, so that one lies in the middle."""
 
 
 @dataclass(frozen=True, slots=True)

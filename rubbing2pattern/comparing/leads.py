@@ -27,7 +27,9 @@ _ASLANT = 0.3
 _LONE_SHARE = 0.8
 """With so much of it alone, a came is alone as a whole."""
 _ALIKE = 0.98
+"""Share of the greatest distance from which places are off alike."""
 _PAIRED_SHARE = 0.5
+"""Share of the shorter lead that must lie beside the other, where that is less than a length."""
 _DETERMINED = 0.15
 """Ways in which a lead does not show its move well, by the ratio of singular values."""
 

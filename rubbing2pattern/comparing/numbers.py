@@ -23,6 +23,7 @@ from rubbing2pattern.model import Joint, JointKind, Panel
 from rubbing2pattern.options.compare import CompareOptions
 
 _GRID_MM = 1e-3
+"""Grid on which outlines are laid over each other, a rounding of the record."""
 _MOSTLY = 0.5
 """Of the smaller piece lies in the other: they are of one opening."""
 

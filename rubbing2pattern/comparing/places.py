@@ -15,7 +15,9 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came
 
 _CHORD_MM = 0.005
+"""How closely curved leads are followed."""
 _FINE_MM = 0.2
+"""Length either way over which a lead's direction is taken."""
 
 Indices = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]

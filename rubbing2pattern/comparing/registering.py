@@ -23,14 +23,21 @@ _FIRST_LOOK = 300
 _PROMISING = 0.6
 """A beginning with less of the best one's share of lead near lead is not followed."""
 _ROUNDS = 40
+"""Rounds of laying at most; lying still ends them before."""
 _GROWTH_ROUNDS = 8
+"""Rounds in which the growth of the paper settles; a fixed number."""
 _FEWEST = 4
+"""Places that settle turn, shift and growth."""
 _TUKEY = 4.685
+"""Deviations beyond which a place has no weight: 95 % efficiency (Beaton and Tukey 1974)."""
 _MAD = 1.4826
+"""Median deviation to standard deviation, of a normal distribution."""
 _LEAST_SPREAD_MM = 0.05
 """Lines are read no finer; without it a perfect copy would leave no lines to hold on to."""
 _STILL_MM, _STILL_RAD = 1e-5, 1e-8
+"""Shift and turn (radians) below which a laying is still: far below any digit of the record."""
 _OTHER_TURN_DEG = 5.0
+"""Turn from which a way to lie is another."""
 
 
 @dataclass(frozen=True, slots=True)

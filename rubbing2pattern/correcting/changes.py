@@ -33,6 +33,7 @@ from rubbing2pattern.paneling.lines import leaving_deg
 from rubbing2pattern.reading import NetCame
 
 _MOST_TOLD = 3
+"""Names that a message lists; the others are counted."""
 
 
 class Changes:

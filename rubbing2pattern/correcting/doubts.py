@@ -22,6 +22,7 @@ _OF_LEADS = (Code.DOUBTFUL_LEAD, Code.DOUBTFUL_JOINT, Code.BRIDGED_GAP, Code.FRE
 _OF_GAPS = (Code.POSSIBLE_LEAD,)
 """What is said of a lead that may be missing no longer holds when one is drawn there."""
 _SAME_LINE_MM = 0.1
+"""How far from a line a place still lies on it."""
 _GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)
 
 

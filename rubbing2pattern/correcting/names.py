@@ -21,6 +21,7 @@ from rubbing2pattern.model import Came, Joint, Panel, Piece
 from rubbing2pattern.paneling.lines import point_along
 
 _SAME_MM = 1e-4
+"""Distance within which a joint is the same; rounding in the record moves none by more."""
 _SHARE_PLACES = 2
 """Two halves of a piece are equal to a hundredth: the first in reading order keeps the number."""
 _ID = re.compile(r"\b[CJ][1-9]\d*\b")

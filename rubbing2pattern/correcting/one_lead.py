@@ -17,6 +17,7 @@ from rubbing2pattern.model import Came, Corrected
 from rubbing2pattern.reading import NetCame
 
 CHORD_MM = 0.005
+"""How closely curved leads are followed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,9 @@ from rubbing2pattern.geometry.curves import (
 from rubbing2pattern.geometry.frame import points_array
 
 _SAME_CIRCLE_MM = 0.05
+"""How far middles and radii of two arcs may differ to be one circle."""
 _WHOLE_TURN_DEG = 0.05
+"""How far two arcs may miss a whole turn to be a ring."""
 _ARC_STEP_DEG = 45.0
 """A cubic curve leaves an arc this long by less than 0.001 % of its radius."""
 

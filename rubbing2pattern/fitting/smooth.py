@@ -29,6 +29,7 @@ FADE_MM = 60.0
 
 
 _BAND = 8
+"""Rows of the banded system: four splines overlap, with two coordinates each."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ W = TypeVar("W", bound=StrEnum)
 _LISTS: dict[str, type[StrEnum]] = {"state": State, "action": Action, "decoration": Decoration}
 _LONGEST = {"glass": 200, "remark": 2000}
 _MOST_DEG = 360.0
+"""Largest direction that is read; a whole turn."""
 _NO_CHARACTERS = "\ufffe\uffff"
 
 

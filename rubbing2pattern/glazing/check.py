@@ -15,8 +15,11 @@ from rubbing2pattern.units import MM2_PER_SQUARE_INCH, Unit
 
 _AREA = "cut_area"
 _SAME_AREA_SHARE = 0.01
+"""Share by which an area on a sheet may differ: sheets round, in mm² or square inches."""
 _SAME_AREA_MM2 = 1.0
+"""The same for small pieces."""
 _LARGEST_NUMBER = 999_999
+"""Largest number of a piece that is read, six digits."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,9 +25,13 @@ VANISHED = "vanished"
 """Names of the two sheets of the workbook that are read."""
 
 _LARGEST_BYTES = 50_000_000
+"""Bytes of a sheet at most: a damaged or hostile one must not fill the memory."""
 _LARGEST_UNPACKED_BYTES = 400_000_000
+"""Bytes of a workbook unpacked at most, for the same reason."""
 _MOST_ROWS = 20_000
+"""Rows of a sheet at most; no panel has as many pieces."""
 _MOST_COLUMNS = 200
+"""Columns of a sheet at most."""
 _SEPARATORS = (",", ";", "\t")
 _OLD_OR_LOCKED = b"\xd0\xcf\x11\xe0"
 """How the container begins that holds .xls and workbooks under a password."""

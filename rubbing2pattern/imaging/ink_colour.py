@@ -14,13 +14,21 @@ LUMA: Weights = (0.299, 0.587, 0.114)
 """Red, green, blue as ITU-R BT.601 weighs them, and JPEG itself."""
 
 _LONGER_PX = 512
+"""Longer side of the copy from which the mix is found; ink and paper cover areas."""
 _MIDDLE = 0.2
+"""Share of the picture that is left out on each side: the middle is rubbing."""
 _AROUND, _FINE_PX = 0.04, 1.0
+"""Width over which paper is averaged, of the longer side, and that of noise, in pixels."""
 _DARK = 4.0
+"""Levels that are added before a logarithm is taken, so that noise of dark places stays small."""
 _READING = 1.5
+"""Levels of noise at least: a file rounds to whole ones."""
 _STEPS = 16
+"""Steps of a weight, so that pictures that are alike get the same mix."""
 _MOST = 1.0
+"""Difference from the paper, in log levels, beyond which a place counts no more."""
 _LEAST_INK = 0.04
+"""Spread, in log levels, below which a picture shows no ink."""
 
 
 def ink_weights(colours: Colours, least_gain: float) -> Weights | None:

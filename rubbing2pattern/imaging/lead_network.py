@@ -31,14 +31,21 @@ WEIGHTS = "lead-map.onnx.xz"
 VERSION = "7"
 SHA256 = "4e5361f3eaaf77566cf60911b591a619b691dabbc90bc85222ed0e3f180b7984"
 _COARSE = 4
+"""Times the grid is shrunk for its means; they change slowly."""
 _BOX = 17
+"""Cells of that grid in a box, 34 mm."""
 _LEAST = 0.02
+"""Spread, in log density, against which bare paper is judged."""
 _STEP = 16
+"""The network halves the grid four times: sizes are multiples of this."""
 _SHARES = 3
+"""Maps that are shares; the fourth is the width."""
 _PARTS = 3
+"""Graphs of a network: entry, body, outlet."""
 _STRIP = 128
 """Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
+"""Cells of a tile each way, 1 m; larger ones need more memory."""
 _AROUND = 736
 """Cells around a tile that its outputs depend on; the network sees 730 each way."""
 

@@ -9,6 +9,7 @@ from rubbing2pattern.geometry.frame import Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
 
 _NODE_PX = 16
+"""Distance of the pixels that are placed exactly; between them a warp is straight enough."""
 Maps = tuple[Grid, Grid]
 
 

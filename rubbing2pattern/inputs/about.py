@@ -35,6 +35,7 @@ ELEMENTS = (
 )
 _DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 _LARGEST = 1_000_000
+"""Bytes of a file at most: what is said in words is shorter."""
 
 
 class About(BaseModel):

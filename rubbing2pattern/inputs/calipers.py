@@ -14,6 +14,7 @@ from rubbing2pattern.units import parse_length
 _BY_PLACE = ("x_mm", "y_mm", "width_mm")
 _BY_NAME = ("came", "width_mm")
 _WIDTH_RANGE_MM = (1.5, 40.0)
+"""Widths that a lead can have; beyond, another unit was meant."""
 _FORM = 'write --caliper FILE.csv or --caliper "C12=6.1mm"'
 
 

@@ -31,8 +31,11 @@ COLUMNS = (
 
 _FILES = ("marks", "targets")
 _LARGEST_BYTES = 50_000_000
+"""Bytes of a list at most: a wrong file must not fill the memory."""
 _MOST_ROWS = 100_000
+"""Rows of a list at most; a larger collection is given in parts."""
 _LONGEST_NAME = 80
+"""Letters of a folder's name at most; paths have limits on some systems."""
 _SUFFIX = ".toml"
 
 

@@ -29,6 +29,7 @@ from rubbing2pattern.guide.topics import see
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
+"""Bytes of a file of corrections at most: a wrong file must not fill the memory."""
 
 
 def _length(given: Any) -> Any:

@@ -23,12 +23,16 @@ REFERENCES = ("dpi", "ruler", "marks", "sheet", "targets")
 """The five kinds, by the names that a user gives them."""
 
 LEAST_MARKS = 4
+"""Marks or targets that settle a plane."""
 TARGET_IDS = range(50)
 """The ids that OpenCV's dictionary DICT_4X4_50 has."""
 
 _DPI_RANGE = (10.0, 20000.0)
+"""Resolutions that scanners have; beyond, another number was meant."""
 _FILE_LIMIT_BYTES = 1_000_000
+"""Bytes of a list of marks or targets at most."""
 _SHOWN = 60
+"""Letters of a wrong cell that a message shows."""
 _RULER_FORM = '--ruler "577.8,2823.9 2038.3,2826.6 200mm"'
 _MARK_COLUMNS = ("pixel_x", "pixel_y", "x_mm", "y_mm")
 _POSITION_COLUMNS = ("id", "x_mm", "y_mm")

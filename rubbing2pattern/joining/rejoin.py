@@ -20,6 +20,7 @@ from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.reading import LeadMap, RawNet, Rubbing
 
 _ROUNDS = 5
+"""Turns of motion and seam, each found with the other known."""
 
 
 @dataclass(frozen=True, slots=True)

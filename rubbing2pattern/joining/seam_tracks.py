@@ -18,8 +18,11 @@ from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, RawNet, Rubbing
 
 _STRAIGHT_MM = 4
+"""Places either way, a millimetre apart, by which a lead's direction at the seam is taken."""
 _ROUNDS = 4
+"""Rounds of weighing anew; a fixed number, so that the same leads give the same seam."""
 _ALIKE = 5.0
+"""Neighbouring places of a lead that waver alike and count as one."""
 
 
 @dataclass(frozen=True, slots=True)

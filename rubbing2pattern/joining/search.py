@@ -12,8 +12,11 @@ from rubbing2pattern.joining.seam import Seam
 from rubbing2pattern.options.joining import JoiningOptions
 
 _ROUNDS = 6
+"""Rounds of weighing anew; a fixed number, so that the same jogs give the same seams."""
 _REACH_MM = 200.0
+"""How far from its middle two seams are compared; about half a sheet."""
 _PEAKS = 4
+"""Best strips of each direction that are compared with those of others."""
 
 
 def seams_of(jogs: Jogs, about_mm: Array, options: JoiningOptions) -> list[Seam]:

@@ -18,6 +18,7 @@ from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions
 
 _MOST = 8
+"""Ends of a knot up to which all pairings are tried."""
 Pair = tuple[int, int]
 
 

@@ -15,7 +15,9 @@ from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
 _FADE_MM = 25.0
+"""Length ahead over which the bend of a lead is carried on; beyond, it runs straight."""
 SHORT_MM = 10.0
+"""Clean length at which a lead's own bend counts as much as that of the other."""
 _STIFF = 150.0  # mm^2: a bend of 40 mm radius costs as 0.15 mm
 
 

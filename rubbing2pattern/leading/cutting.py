@@ -24,6 +24,7 @@ Pattern = tuple[int, ...]
 """How many of each size one stick gives, longest size first."""
 
 _HAIR = 1e-6
+"""What rounding leaves of a whole number of sticks."""
 
 
 @dataclass(frozen=True, slots=True)

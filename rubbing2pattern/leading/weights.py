@@ -15,6 +15,7 @@ LEAD_KG_PER_M3: Final = 11340.0
 """CRC Handbook of Chemistry and Physics: 11.34 g/cm3 at 20 °C."""
 
 _M3_PER_MM3: Final = 1e-9
+"""Cubic metres of a cubic millimetre."""
 
 
 def section_mm2(

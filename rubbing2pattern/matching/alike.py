@@ -16,7 +16,9 @@ from rubbing2pattern.matching.shapes import Shape, best_fits
 from rubbing2pattern.options.match import MatchOptions
 
 _PLACES = 256
+"""Places on each outline that are compared."""
 _FAR = 1e3
+"""Distance in mm of openings that are not compared, for they differ in size."""
 _NEARLY_ALL = 93.0
 """Per cent of the places of a ring; at each corner one place may meet one beyond the corner."""
 

@@ -27,6 +27,7 @@ from rubbing2pattern.matching.match_doubts import doubts
 from rubbing2pattern.options.match import MatchOptions
 
 _NEVER = -1e6
+"""Gain, in log odds, of a place that is not open to a piece; the opposite of one that is fixed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,13 +20,19 @@ from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.options.match import MatchOptions
 
 _STEP_MM = 1.0
+"""Step along outlines at which play is taken."""
 _MOST_PLACES = 400
+"""Places on an outline at most; of larger pieces the step grows."""
 _ROUNDS = 4
+"""Moves that ease a piece; each is the best for what binds then."""
 _SETTLED = 1e-4
+"""Gain, in mm, that a further move must bring."""
 _COUNTED = (20.0, 1.0, 0.02)
 """What a millimetre counts that binds, that falls short, and that lies off the middle."""
 _FARTHEST_MM = 1.5
+"""How far one move may go, for slopes hold only nearby."""
 _PLAY_BOUND_MM = 10.0
+"""Play that is not followed beyond: the piece does not fit its opening."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,10 +18,15 @@ from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array, Frame
 
 _SPACING_MM = 0.25
+"""Distance of the places on an outline to which a grid takes its distances."""
 _FLAT_MM = 0.01
+"""How closely curves are kept."""
 _FEWEST = 64
+"""Places on a small outline at least."""
 _CHUNK = 200_000
+"""Pairs of place and segment that are worked off at a time, to bound the memory."""
 _TOUCHING_MM = 0.02
+"""Distance below which the direction is that of the edge; it has none of its own there."""
 
 
 def even_ring(outline: Polygon, count: int) -> Array:

@@ -18,8 +18,11 @@ from rubbing2pattern.reading import Grid
 Labels = npt.NDArray[np.int32]
 
 _LOW_SHARE = 0.5
+"""Share of a strong step down to which an edge goes on from it."""
 _GREY_LEAST = 0.1
+"""Unevenness of the three colours below which darker ground is a shadow; glass tints."""
 _FAINT = 0.6
+"""Share of a closed patch that must look like the ground to be ground."""
 
 
 @dataclass(frozen=True, slots=True)

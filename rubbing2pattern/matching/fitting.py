@@ -24,12 +24,19 @@ from rubbing2pattern.matching.shapes import Shape, likely_starts, turned_over
 from rubbing2pattern.options.match import MatchOptions
 
 _PLACES = 96
+"""Places on the edge of a piece that are laid and judged."""
 _ROUNDS = 10
+"""Rounds in which all beginnings are laid, with less and less tolerance."""
 _EXACT_ROUNDS = 5
+"""Rounds in which the best are laid exactly; few, for they begin near."""
 _CELL_MM = 1.0
+"""Cell of the grid of distances for the first laying."""
 _MARGIN_MM = 5.0
+"""How far the grid reaches beyond the opening."""
 _WIDEST = 4.0
+"""Times the deviation that is tolerated in the first round."""
 _DRAWN_IN = 4.0
+"""Deviations beyond which a place counts hardly more: it is chipped."""
 
 
 @dataclass(frozen=True, slots=True)

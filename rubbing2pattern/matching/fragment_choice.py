@@ -10,6 +10,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
 _HALF = 0.5
+"""Above it a choice of the solver is taken: it gives nought or one, up to its digits."""
 
 
 @dataclass(frozen=True, slots=True)

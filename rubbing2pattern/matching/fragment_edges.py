@@ -23,12 +23,19 @@ from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.options.fragments import FragmentOptions
 
 PLACES = 96
+"""Places on the edge of a fragment that are laid."""
 FINE_MM = 0.5
+"""Step of the edge where fragments are settled on each other."""
 _STEP_MM = 1.0
+"""Step of the stretches of edge that are compared."""
 _EVERY = 3
+"""Every such stretch of a fragment is compared; its neighbours are nearly the same."""
 _STRAIGHT_MM = 0.5
+"""Deviation from a line below which a stretch fits along any straight edge and tells nothing."""
 _SAME_TURN = 0.1
+"""Radians within which two first places of a fragment are one."""
 _SAME_PLACE_MM = 3.0
+"""Distance within which two first places of a fragment are one."""
 
 Index = npt.NDArray[np.int64]
 

@@ -21,10 +21,15 @@ from rubbing2pattern.matching.fragment_laying import least_squares_step
 from rubbing2pattern.options.fragments import FragmentOptions
 
 _FACING = 0.8
+"""Cosine from which an edge faces the same way as what bounds it."""
 _ROUNDS = 6
+"""Rounds in which fragments are settled, with less and less tolerance."""
 _WIDEST = 3.0
+"""Times the deviation that is tolerated in the first round."""
 _MET = 3.0
+"""Deviations within which an edge meets what bounds it."""
 _NEAREST = 6
+"""Nearest places among which one that faces the same way is sought."""
 
 
 @dataclass(frozen=True, slots=True)

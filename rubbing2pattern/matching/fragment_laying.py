@@ -22,16 +22,27 @@ from rubbing2pattern.matching.fragment_edges import Glass, Poses, alike_stretche
 from rubbing2pattern.options.fragments import FragmentOptions
 
 _CELL_MM = 1.0
+"""Cell of the grid of distances round a hole."""
 _MARGIN_MM = 5.0
+"""How far that grid reaches beyond the hole."""
 _FACING = 0.8
+"""Cosine from which an edge faces the same way as the hole's."""
 _WIDEST = 4.0
+"""Times the deviation that is tolerated in the first round."""
 _ROUNDS = 8
+"""Rounds in which a place is settled, with less and less tolerance."""
 _SETTLED = 6
+"""Best first places of each fragment that are settled."""
 _ROUGH_SPREAD = 3.0
+"""Times the deviation that is tolerated when first places are judged."""
 _ROUGH_EVERY = 4
+"""Every such place of an edge counts then."""
 _SETTLED_EVERY = 2
+"""Every such place of an edge counts when places are settled."""
 _ONE_TURN = 0.02
+"""Radians within which two settled places are one."""
 _ONE_PLACE_MM = 1.0
+"""Distance within which two settled places are one."""
 
 
 class Laying:

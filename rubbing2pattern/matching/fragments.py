@@ -31,10 +31,15 @@ from rubbing2pattern.options.match import MatchOptions
 Area: TypeAlias = Polygon | MultiPolygon
 
 _SLIVER_MM = 1.0
+"""Half the width of slivers that are taken off a hole."""
 _LEAST_AREA_MM2 = 30.0
+"""Area of a hole that can hold a fragment."""
 _TOO_LARGE = 1.1
+"""Times the area of a hole from which a fragment is too large for it."""
 _NEARLY = 0.9
+"""Share of the area asked for from which a set is settled; settling moves it a little."""
 _SAME_TURN = 0.97
+"""Cosine of the turn within which a fragment lies the same way in two sets."""
 
 
 @dataclass(frozen=True, slots=True)

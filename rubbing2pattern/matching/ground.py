@@ -21,14 +21,23 @@ Colour = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 
 _BLOCK_MM = 2.0
+"""Blocks whose mean colours stand for the ground."""
 _MODES = 5
+"""Commonest colours that are tried as the ground."""
 _TILES = 8
+"""Parts of the picture each way over which the ground should spread."""
 _ENOUGH = 20_000
+"""Blocks that settle a surface; of more, some are taken."""
 _BINS = 16
+"""Steps of each colour when the commonest are counted."""
 _DEGREES = ((0, 0.14), (1, 0.12), (2, 0.10), (3, 0.08), (3, 0.06))
+"""Degrees of the surface, and differences of colour up to which a block belongs to it, in turn."""
 _ROUNDS = 3
+"""Rounds of fitting at each degree; blocks come in and fall out."""
 _SOFT_MM = 25.0
+"""Width over which what the surface leaves is followed: light changes no faster."""
 _SIGMA = 1.4826
+"""Median deviation to standard deviation, of a normal distribution."""
 
 
 @dataclass(frozen=True, slots=True)

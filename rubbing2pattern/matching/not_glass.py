@@ -18,13 +18,21 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grey
 
 _LONGER_SIDES_PX = (1600, 3200)
+"""Longer sides at which printed targets are looked for."""
 _TARGET_SHARE = 0.12
+"""Share of an outline that targets must cover: then it is their sheet."""
 _FULL = 0.9
+"""Share of its rectangle that a ruler fills."""
 _INSETS_MM = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
+"""How far inside its long edges the divisions of a ruler are looked for."""
 _LONGEST_DIVISION_MM = 13.0
+"""Longest period of divisions, half an inch."""
 _STANDS_OUT = 60.0
+"""Times the power of its neighbours from which a period is that of divisions."""
 _FEWEST = 8
+"""Divisions that must lie along a ruler."""
 _NEIGHBOURS = 31
+"""Neighbouring frequencies with which one is compared; odd, for it lies in the middle."""
 
 
 def targets_in(grey: Grey) -> tuple[Polygon, ...]:

@@ -13,12 +13,19 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.loose import LooseOptions
 
 _ARM_MM = 2.0
+"""Length on either side over which the turn at a corner is taken."""
 _SPARED_MM = 1.2
+"""Part of a side next to its corner that is not used: it is chipped or rounded."""
 _SIDE_MM = 6.0
+"""Part of a side whose line gives the corner."""
 _LEAST_PLACES = 5
+"""Places that make a line."""
 _ROUGH_MM = 0.12
+"""Deviation above which a side is not straight."""
 _KEPT = 0.67
+"""Share of the places that the line is judged by; the others may be chipped."""
 _AWAY_MM = 1.2
+"""How far a corner may lie off the outline: farther, it is broken off."""
 
 
 def corners_of(path: Array, o: LooseOptions) -> npt.NDArray[np.int64]:

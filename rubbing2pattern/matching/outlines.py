@@ -36,15 +36,25 @@ from rubbing2pattern.paneling.reading_order import reading_order
 from rubbing2pattern.reading import Rubbing
 
 _SHEET_RIM_MM = 2.0
+"""Rim of the sheet that is not looked at, for its edge is not the ground."""
 _ROW_SHARE = 0.4
+"""Share of a height within which pieces lie in a row when they are named."""
 _SMOOTH_MM = 0.5
+"""Over what length a first outline is smoothed: steps of pixels go."""
 _NARROW_MM = 0.8
+"""How far out and in an edge is looked for the second time, when it is nearly known."""
 _FINE_MM = 0.02
+"""How closely an outline keeps its places."""
 _COLOUR_INSET_MM = 1.5
+"""Rim of a piece that does not count for its colour."""
 _LEAST_SEEN = 0.6
+"""Share of an outline that must be seen to be believed."""
 _MOST_SOFT = 0.4
+"""Share of an outline that may be soft, as the rim of a shadow is."""
 _READ_PX = 0.15
+"""How exactly an edge is read in a sharp picture."""
 _UNSEEN_MM = 1.0
+"""How far an outline may be off where its edge is not seen."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,9 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Rubbing
 
 _HALVINGS = 60
+"""Halvings of the range of focal lengths; more change no digit."""
 _NEAR, _FAR = 0.2, 50.0
+"""Range of focal lengths, in diagonals of the picture: all lenses there are."""
 _SCANNED = ("dpi",)
 
 

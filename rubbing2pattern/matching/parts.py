@@ -22,10 +22,15 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grey, Grid
 
 _MARGIN_MM = 4.0
+"""Ground around a part that is cut out with it."""
 _CORE_MM = 4.5
+"""Depth from which a place is surely glass, past rim and shadow."""
 _CORE_SHARE = 0.5
+"""The same for small pieces, of their greatest depth."""
 _BEYOND_MM = 0.7
+"""How far beyond its first outline a piece may be settled."""
 _COLOUR_IN_MM = 0.8
+"""Rim of coloured glass that is not surely glass: colours bleed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,23 +20,41 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
 
 _FINE_PX = 0.7
+"""Width over which a step is taken, in pixels of the photograph: as sharp as it gets."""
 _COARSE = 3.0
+"""Times that width over which the same step is looked at again; a shadow's is as steep there."""
 _DENSE = 2.0
+"""Samples to a pixel, so that none is missed."""
 _JUMP = 3
+"""Samples by which the edge may move from one profile to the next."""
 _JUMP_COST = 0.06
+"""What each of them costs, of the worth of a strong step."""
 _DEPTH_COST_PER_MM = 0.12
+"""What lying farther in costs: the outermost of equal steps is the edge."""
 _FLOOR = 4.0
+"""Times the steps of bare ground from which a step counts."""
 _BESIDE = 9
+"""Samples around a place in which its coarse step is looked for; odd, for it lies in the middle."""
 _LEAST_GAIN = 0.3
+"""Least gain of sharpness that stands for the sharpest edges of a blurred picture."""
 _STRICT = 0.7
+"""Share of the way to the sharpest at which a step in a possible shadow counts in full."""
 _FAINT = 0.5
+"""Share of the usual strongest step below which a profile shows no edge of its own."""
 _LEAST_CHANCE = 0.2
+"""Chance below which a step does not count."""
 _SHORT_GAP = 0.1
+"""Share of the outline up to which a gap is bridged straight; a longer one follows what was."""
 _SOFT = 0.75
+"""Sharpness, of the sharpest, below which an edge counts as soft."""
 _INSIDE_MM = 0.35
+"""How far inside a step the colour of a possible shadow is taken."""
 _GREY = 0.15
+"""Share by which the colours of a shadow may differ from each other."""
 _OUTERMOST = 4
+"""Samples at the outer end of profiles that lie on bare ground."""
 _CLIMB = 2
+"""Samples by which a place may still climb to the steepest change of light."""
 
 
 @dataclass(frozen=True, slots=True)

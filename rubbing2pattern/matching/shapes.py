@@ -23,6 +23,7 @@ from rubbing2pattern.matching.distances import even_ring
 from rubbing2pattern.options.match import MatchOptions
 
 PLACES = 128
+"""Places on an outline; a power of two suits the Fourier transform."""
 
 Spectrum = npt.NDArray[np.complex128]
 

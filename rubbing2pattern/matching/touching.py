@@ -20,16 +20,27 @@ from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
 
 _STEP_MM = 0.5
+"""Step along an outline in which notches are looked for."""
 _ARM_MM = 2.5
+"""Length on either side over which the turn at a notch is taken."""
 _SMOOTH_MM = 0.6
+"""Over what length an outline is smoothed first: chips go."""
 _WING_MM = 8.0
+"""Length on either side over which the depth of a notch is taken."""
 _BESIDE_MM = 0.8
+"""How far beside a neck steps are looked for: a seam is not quite straight."""
 _SPARED_MM = 2.0
+"""Rim of a piece that does not count for the steps inside it."""
 _NEEDLE = 1.6
+"""Times the narrowest glass below which a neck cannot be glass."""
 _MOST_CUTS = 40
+"""Cuts in one thing at most: more is not glass that touches."""
 _SURE_NECK = 0.6
+"""Share of the longest neck below which one that is not cut is a doubt."""
 _BARE = 0.6
+"""Share of a neck that looks like bare ground from which it is open."""
 _OPEN_NECK = 0.5
+"""Share of the longest neck below which an open one is cut."""
 
 
 @dataclass(frozen=True, slots=True)

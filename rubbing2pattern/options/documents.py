@@ -10,6 +10,7 @@ from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.units import MM_PER_INCH, Unit
 
 FRACTIONS = (16, 32)
+"""Parts of an inch on the rules of the bench."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ _SCALE_CURE = (
     "(across x up), or its two check lengths as measured, as in 100.3mm,99.8mm"
 )
 _LEAST_FACTOR, _MOST_FACTOR = 0.95, 1.05
+"""How far off a printer may be; further off, the print was fitted to its page."""
 
 
 @dataclass(frozen=True, slots=True)

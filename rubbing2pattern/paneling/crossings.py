@@ -24,7 +24,9 @@ from rubbing2pattern.paneling.openings import Division, NotPlanarError, divide
 from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
 
 _SAMPLES = 400
+"""Places on each part of a curve at which it is looked whether it crosses itself."""
 _LEAST_RUN_MM = 0.05
+"""Leads shorter than this are none; no crossing is nearer to a joint."""
 
 
 def planar(

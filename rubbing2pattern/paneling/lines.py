@@ -26,6 +26,7 @@ from rubbing2pattern.reading import LeadNet, NetCame
 Indices = npt.NDArray[np.int64]
 
 _SAME_PLACE_MM = 1e-9
+"""Distance below which two points of a path are one; less than any digit of the record."""
 
 
 @dataclass(frozen=True, slots=True)

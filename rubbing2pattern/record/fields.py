@@ -19,6 +19,7 @@ from rubbing2pattern.model import Corrected, JointKind, Profile
 
 FORMAT: Final = "rubbing2pattern panel"
 VERSION: Final = 1
+"""Of the format; it grows when an older program could misread a record."""
 
 Place = tuple[float, float]
 Ring = Annotated[list[Place], Field(min_length=4)]

@@ -15,6 +15,7 @@ from rubbing2pattern.output import RUBBING_NAME
 from rubbing2pattern.record import fields
 
 LENGTH_PLACES = 3
+"""Decimal places of a length, a thousandth of a millimetre."""
 
 
 def finding_part(finding: Finding) -> fields.FindingPart:

@@ -46,8 +46,10 @@ Shape: TypeAlias = Polygon | MultiPolygon
 
 _GIVEN_PLACES = 6  # what a person states stays exact down to 1/64 in
 _AREA_PLACES = 2
+"""Decimal places of an area, a hundredth of a square millimetre."""
 _ANGLE_PLACES = 7  # a ten-thousandth of a millimetre at the end of an arc of 50 m radius
 _SHARE_PLACES = 4
+"""Decimal places of a share or a chance."""
 _SMALL_SHARE_PLACES = 7  # scale and lens: a ten-thousandth of a millimetre in a metre
 
 

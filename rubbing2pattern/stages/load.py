@@ -29,9 +29,14 @@ from rubbing2pattern.reading import Grey, Photograph
 _FORMATS = ("JPEG", "PNG", "TIFF")
 _SIGNATURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _BAND_PX = 1 << 22
+"""Pixels that are turned grey at a time, 4 million, so that a large scan needs little memory."""
 _DEPTHS = (8, 10, 12, 14, 16)
+"""Bits that scanners use of sixteen; the least that holds a picture's largest value is taken."""
 _COLOUR_PX = 1600
+"""Longer side of the copy from which the mix of colours is found; ink and paper cover areas."""
 _TINGE, _TINGED_SHARE = 8, 0.01
+"""Levels of 255 by which colours must differ, and share of the pixels: less is a grey scan's
+noise."""
 _REDUCIBLE = ("RGB", "RGBA", "CMYK", "YCbCr")
 _WITHOUT_COLOUR = ("1", "L", "I", "F")
 _PILLOW_LIMIT = threading.Lock()
@@ -39,6 +44,7 @@ _PILLOW_LIMIT = threading.Lock()
 # TIFF 6.0, section 8
 _TAG_SUBFILE, _TAG_BITS, _TAG_PHOTOMETRIC, _TAG_ORIENTATION = 254, 258, 262, 274
 _REDUCED_COPY, _WHITE_IS_ZERO = 1, 0
+"""Values of TIFF 6.0: bit of a reduced copy in NewSubfileType, WhiteIsZero in Photometric."""
 
 
 def load(path: Path, options: LoadOptions) -> Photograph:

@@ -24,6 +24,7 @@ INCH_SIZES = ("1/8 in", "3/16 in", "1/4 in", "5/16 in", "3/8 in", "1/2 in")
 _STRAY_RANGE_MM = 12.0  # widths of 2.5 to 14 mm are read
 _LEAST_SCATTER_MM = 0.05  # finer than lead is drawn or a rubbing shows
 _UNSTATED_MM = 0.3
+"""Uncertainty of widths that came without one."""
 _CURE = "write it like 4mm,5mm,1/4in"
 
 

@@ -59,6 +59,7 @@ from rubbing2pattern.workflows.provenance import made_with
 _LOCK = ".batch.lock"
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
 _PICTURE_PX = 240
+"""Longer side of the small pictures in the overview."""
 _WORDS = {"format": "rubbing2pattern batch", "version": 1}
 
 __all__ = ["Batch", "run_batch"]

@@ -29,6 +29,7 @@ from rubbing2pattern.workflows.provenance import options_parts
 GROUPS = SETTABLE["compare"]
 """Groups of options that may be set for comparing."""
 _LISTED = 12
+"""Names of panels that a message lists; the others are counted."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,9 @@ from rubbing2pattern.stages.pieces import cut_pieces
 from rubbing2pattern.workflows.folders import kept_folder, rewrite
 
 _MOST_FAULTS = 3
+"""Faults that a message lists; the others are counted."""
 _AT_END_MM = 0.5
+"""How far a free end may lie from the place a person gave for it."""
 _OF_CROSSINGS = (Code.DOUBTFUL_JOINT, Code.DOUBTFUL_LEAD, Code.POSSIBLE_LEAD)
 
 

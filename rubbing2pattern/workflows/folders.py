@@ -27,6 +27,7 @@ from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.kept_options import kept_options, with_settings_now
 
 _GRID_MM = 1e-3
+"""Grid on which outlines are laid over each other, a rounding of the record."""
 
 
 @dataclass(frozen=True, slots=True)

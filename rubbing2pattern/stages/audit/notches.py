@@ -21,6 +21,7 @@ from rubbing2pattern.model import JointKind, Panel
 from rubbing2pattern.options.audit import AuditOptions
 
 _STEP_MM = 0.5
+"""Step at which outlines are followed; a tenth of the usual chord."""
 _LOOSE = (JointKind.CORNER, JointKind.MEETING, JointKind.END)
 """Joints through which no lead runs."""
 

@@ -18,7 +18,9 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.level import LevelOptions
 
 _STEP_MM = 2.0
+"""Step at which a side's points are taken, so that long and short parts of it count alike."""
 _ROUNDS = 60
+"""Rounds of weighing anew; a fixed number, so that the same border gives the same turn."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,9 @@ from rubbing2pattern.reading import LeadMap, LeadNet, Rubbing
 Mask = npt.NDArray[np.bool_]
 
 _STEP_MM = 0.5
+"""Step along the edge of the sheet and along leads; a cell of the map."""
 _FLATNESS_MM = 0.05
+"""How closely curved leads are followed; a tenth of a cell of the map."""
 _SIDES = ("right", "upper", "left", "lower")
 
 

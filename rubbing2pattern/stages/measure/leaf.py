@@ -17,6 +17,7 @@ from rubbing2pattern.reading import Grid
 from rubbing2pattern.stages.measure.width import edges
 
 _STEP_MM = 0.1
+"""Step of the profiles from the middle of a lead outwards."""
 _FROM_MIDDLE_MM: Array = np.arange(0.0, 10.05, _STEP_MM)
 
 

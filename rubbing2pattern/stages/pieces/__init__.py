@@ -30,6 +30,7 @@ from rubbing2pattern.stages.pieces.caliper_widths import calibrated
 from rubbing2pattern.stages.pieces.came_widths import FaceWidths, face_widths, width_findings
 
 LEAST_HEIGHT_MM = 0.1
+"""Height of shapes without one, so that a ratio of heights exists."""
 
 
 def cut_pieces(net: LeadNet, options: PieceOptions) -> Panel:

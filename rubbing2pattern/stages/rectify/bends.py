@@ -18,9 +18,12 @@ from rubbing2pattern.stages.rectify.sheet_edges import PROFILES, Sides, fine_ste
 from rubbing2pattern.stages.rectify.sheet_search import CORNERS
 
 TERMS = 5
+"""Terms by which the bend of a side is described."""
 _ROUNDS = 6
+"""Rounds of weighing anew; a fixed number, so that the same places give the same bend."""
 _QUARTERS, _LEAST_IN_QUARTER = 4, PROFILES // 10
 _RIDGE = 1e-3
+"""Share of a side's places that pull its bend to none; it settles what the places leave open."""
 
 
 @dataclass(frozen=True, slots=True)

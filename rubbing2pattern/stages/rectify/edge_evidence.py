@@ -10,12 +10,19 @@ import numpy as np
 from rubbing2pattern.reading import Grey, Grid
 
 COARSE_PX = 256
+"""Longer side of the picture in which sheets are searched first, all at once."""
 MIDDLE_PX = 1024
+"""Longer side of the picture from which the others are made, and texture is read."""
 CLOSED_PX = 512
+"""Longer side of the picture without narrow dark marks, in which edges are followed."""
 _CLOSING = 0.028
+"""Width of dark marks that are closed, as a share of the longer side: leads and writing."""
 _RIM = 3
+"""Pixels at the rim of the picture whose slopes do not count; filters know nothing beyond it."""
 _LEAST_SLOPE = 0.006
+"""Slope, in log light per pixel, that halves what counts where the picture is even."""
 _TEXTURE_FLOOR = 0.006
+"""Added to the roughness before its logarithm is taken: what noise leaves of an even ground."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,11 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.reading import Grid
 
 _LEAST_SLOPE = 0.01
+"""Least usual slope, in log light per step, against which peaks are judged."""
 _BESIDE = 0.6
+"""What a peak counts one step beside its place; tracks run between steps."""
 _MIXED_COST = 0.1
+"""Share by which an edge that changes its direction must be clearer than one that does not."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,9 @@ from rubbing2pattern.stages.rectify.lens import Lens
 from rubbing2pattern.stages.rectify.plane import apply, inverse
 
 _ROUND_THE_RIM = 24
+"""Places along each side of the picture at which its extent on the sheet is taken."""
 _TOWARDS_HORIZON = 0.2
+"""Depth, of that of the reference, below which a place is too near the horizon to count."""
 
 
 def paper_of(corners: Array, warp: Warp) -> Polygon:

@@ -15,13 +15,21 @@ from rubbing2pattern.stages.rectify.sheet_search import CORNERS
 _WITHIN_MM = np.concatenate((np.linspace(1.5, 4.5, 4), np.linspace(5.0, 30.0, 30)))
 _OUTSIDE_MM = np.linspace(1.0, 20.0, 20)
 _LEAD_LEVEL, _DARK_LEVEL = 0.75, 0.8
+"""Grey beside an edge, of the paper's farther in: darker paper is lead, a darker ground a strip."""
 _SAME_LEVEL, _SAME_COUNT = 0.06, 3
+"""Log grey within which a ground is as the paper, and at how many depths it must be."""
 _BESIDE_MM = np.array([-3.5, -2.75, -2.0, 2.0, 2.75, 3.5])
 _FROM_MM, _TO_MM = 4.0, 24.0
+"""Part of a line beyond a corner that is looked at: past the corner's rounding, short of other
+things."""
 _BLOCKS = 10
+"""Profiles along that part; some may meet writing."""
 _TINT_SHARE, _TINT_BLOCKS = 0.004, 40
+"""How far beside an edge tint is read, of the picture's longer side, and profiles along it."""
 _TINT_STEP, _TINT_ALIKE = 4.0, 0.85
+"""Levels of tint by which sheet and ground must differ, and share of profiles that must agree."""
 _LEAST_CONTRAST, _ALIKE = 0.04, 0.6
+"""Step, in log grey, that makes an edge, and how far, as a share, others may differ from it."""
 
 
 def leads(grey: Grey, fit: Fit, px_per_mm: float, bends: Array) -> npt.NDArray[np.bool_]:

@@ -29,8 +29,11 @@ from rubbing2pattern.stages.rectify.solve import freed, soft_least_squares
 
 _NEXT = np.array([1, 2, 3, 0])
 _K1, _K2 = 8, 9
+"""Places of the lens's coefficients among the parameters, after the eight of the plane."""
 _BLOCKS = 16
+"""Parts of a side whose means show what errs slowly along it."""
 _NOISE_PX = (0.05, 8.0)
+"""Range of the noise of places on edges: less is not to be had, more is not an edge."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,10 +19,15 @@ from rubbing2pattern.stages.rectify.plane import apply, homography, inverse, sam
 from rubbing2pattern.stages.rectify.sheet import Sheet
 
 _LEAST = 4
+"""Marks that settle a plane."""
 _REDUNDANT = 5
+"""Marks from which a wrong one can be told, where no sheet helps."""
 _STATED = 4
+"""Residuals that the stated uncertainty counts for."""
 _ON_ONE_LINE = 0.02
+"""Distance from a line, of the marks' extent, within which they give no plane."""
 _MOST_FOURS = 300
+"""Sets of four marks that are tried; of more, as many are drawn by a fixed seed."""
 
 
 @dataclass(frozen=True, slots=True)

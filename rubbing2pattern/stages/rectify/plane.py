@@ -7,6 +7,7 @@ import numpy as np
 from rubbing2pattern.geometry.frame import Array, points_array
 
 _USUAL_FOCAL, _UNUSUAL_FOCAL = 0.9, 0.012
+"""Usual focal length by the picture's longer side, and what departing from it costs."""
 
 
 def homography(mm: Array, px: Array) -> Array:

@@ -20,9 +20,13 @@ from rubbing2pattern.stages.rectify.edge_tracks import slopes
 from rubbing2pattern.stages.rectify.lens import Lens
 
 _LONGER_SIDES_PX = (1600, 3200, 1 << 30)
+"""Longer sides at which targets are looked for; the finer a find, the more it counts."""
 _WINDOW = 0.07
+"""How far across a target's edge it is looked for, of its length: inside the black rim."""
 _SPARED = 0.08
+"""Share of an edge that is left out at both ends, for corners are rounded by print and lens."""
 _PROFILES = 32
+"""Profiles across each edge of a target."""
 
 
 def find_targets(grey: Grey, ids: Sequence[int]) -> dict[int, Array]:

@@ -23,8 +23,11 @@ SIDES = ("left", "upper", "right", "lower")
 """Names of the sides as the picture shows them, in the order used everywhere here."""
 
 _LEAST_TURN = 0.5
+"""Least sine of the angle at each corner of a possible sheet: 30 degrees."""
 _STRETCH_FREE = 0.14
+"""Log ratio by which the sides of a sheet may be out without cost; perspective stretches them."""
 _LARGEST_AREA = 0.8
+"""Share of the picture beyond which a larger sheet is not preferred."""
 
 
 @dataclass(frozen=True, slots=True)

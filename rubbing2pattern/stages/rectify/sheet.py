@@ -36,13 +36,20 @@ from rubbing2pattern.stages.rectify.sheet_search import (
 from rubbing2pattern.stages.rectify.tint import tint_of
 
 _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
+"""Score of a find, and share seen of its worst side, from which no other is sought."""
 _MOST_MENDED, _LEAST_SIDES = 2, 2
+"""Sides of a sheet that may be sought anew, and clear ones that must hold it."""
 _SQUARE, _TURN_TOLD = 0.001, 0.002
+"""Log ratio of sides below which a sheet is square, and misfits that tell no turn from another."""
 _GUESSED_LONGER_MM = 900.0
+"""Longer side that is assumed where no size is given; it only sets how far is looked."""
 _MISFIT_WEIGHT = 4.0
+"""What a share of misfit with a camera costs, in shares of edge seen."""
 _SOFT = 2.0
 """Pixels of its own that colour resolves: most cameras keep a quarter of it."""
 _AGREED, _WORTH_ALIKE = 0.01, 0.3
+"""Distance of corners, of the longer side, within which two readings agree; gain that decides
+else."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,16 +23,26 @@ from rubbing2pattern.stages.rectify.lens import Lens
 from rubbing2pattern.stages.rectify.sheet_search import FoundSheet, longest
 
 PROFILES = 160
+"""Profiles across each side; at most as many places are fitted."""
 _SAMPLES_PX = 2.0
+"""Distance of the samples that are averaged along a side for one profile."""
 _MOST_SAMPLES = 16
+"""Samples of a profile at most; more cost time and add little."""
 _SHADOW_CLEARNESS = 0.6
+"""Clearness, of the best edge's, from which an edge within reach of a shadow is the sheet's."""
 _DOUBT = 0.015
+"""What each step away from where an edge was found costs of its clearness."""
 _MIXED_COST = 0.1
+"""Share by which an edge that changes its direction must be clearer than one that does not."""
 _SHADOW_MM = 7.0
+"""How wide the shadow of a sheet may be."""
 _FINE_REACH = Reach(shift_px=4, left_px=4, turn_px=2, bow_px=2)
 _STEPS = 20
+"""Steps inwards and outwards in which an edge is looked for."""
 _ROUGH_PX = 1.5
+"""How far off an edge may be after the coarse search, in pixels of its picture."""
 _TOLERANCE = 2.0
+"""Pixels by which the peak of a profile may lie off the track."""
 
 
 Sides = tuple[Array, Array, Array, Array]

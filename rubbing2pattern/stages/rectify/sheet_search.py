@@ -16,13 +16,20 @@ from rubbing2pattern.stages.rectify.lens import Lens
 from rubbing2pattern.stages.rectify.quads import SIDES, Quads, possible_quads
 
 _LENSES = (-0.12, -0.08, -0.04, 0.0, 0.04, 0.08, 0.12)
+"""Bends of a lens (k1) that are tried at first, from pincushion to barrel."""
 _REACH = Reach(shift_px=8, left_px=8, turn_px=8, bow_px=6)
 _PROFILES, _SAMPLES = 48, 3
+"""Profiles across each side in the coarse search, and samples of each."""
 _COARSE_WEIGHT = 0.3
+"""What the coarse score counts beside that of followed edges."""
 _QUADS_KEPT = 60
+"""Best sheets of each lens whose edges are followed."""
 _SAME = 0.03
+"""Distance of corners, of the longer side, within which two finds are one."""
 _START_STEP_PX = 16.0
+"""Step at which a missing side is looked for across the sheet."""
 _STARTS_KEPT = 4
+"""Best places of a missing side that are followed."""
 CORNERS = ((3, 0), (0, 1), (1, 2), (2, 3))
 """First and last corner of each side, so that the sheet lies to the right of the way."""
 

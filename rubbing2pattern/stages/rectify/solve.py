@@ -9,8 +9,11 @@ import numpy as np
 from rubbing2pattern.geometry.frame import Array
 
 _ROUNDS = 30
+"""Steps of the solution at most; a small gain ends it before."""
 _STEP = 1e-6
+"""Share of a parameter by which it is moved to find its slope."""
 _SMALL_GAIN = 1e-7
+"""Share of the loss that a step must gain to be followed by another."""
 
 
 def soft_least_squares(residuals: Callable[[Array], Array], start: Array) -> tuple[Array, Array]:

@@ -20,9 +20,12 @@ from rubbing2pattern.stages.rectify.lens import Lens
 Index = npt.NDArray[np.int64]
 
 _RIM = 0.17
+"""How far beyond the picture lines are laid, of its longer side: corners may lie outside."""
 _STEEPEST = 0.62
+"""Steepest slope of the lines, 32 degrees off an axis; others count by the other axis."""
 _SLOPES = np.linspace(-_STEEPEST, _STEEPEST, 63)
 _ROW_STEP = 3
+"""Every such row is summed; a line crosses enough of them."""
 _NEIGHBOURS = np.ones((7, 7), dtype=np.uint8)
 
 

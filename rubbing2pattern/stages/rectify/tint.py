@@ -10,14 +10,24 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.reading import Grey, Grid
 
 _DARK = 16.0
+"""Levels that are added before a logarithm is taken, so that noise of dark places stays small."""
 _BLUR_PX = 1.0
+"""How much colours are softened first; a camera keeps them coarser than light."""
 _LEAST_RANGE = 0.5
+"""Range of tint, in log levels, that is spread over all levels at most."""
 _LEAST_CONTRAST = 0.08
+"""Difference of tint, in log levels, below which sheet and ground have one colour."""
 _LOW, _HIGH = 4.0, 96.0
+"""Percentiles of the tint whose difference is its contrast; what lies beyond may be things on the
+table."""
 _FLOOR = 0.02
+"""Least light, of white, that stands for a tint; a logarithm follows."""
 _MIDDLE = 0.2
+"""Share of the picture that is left out on each side, so that the middle is sheet alone."""
 _AROUND = 0.03
+"""Width, of the longer side, over which the tint is averaged to see marks on it."""
 _STEP = 4
+"""Every such pixel counts for medians and percentiles."""
 _LOG = np.log(np.arange(256, dtype=np.float32) + np.float32(_DARK))
 _RATIOS = np.array([(1.0, -1.0, 0.0), (0.0, -1.0, 1.0)])
 
