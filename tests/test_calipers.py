@@ -18,6 +18,7 @@ from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.stages.level import level
 from rubbing2pattern.stages.measure import measure
 from rubbing2pattern.stages.pieces import cut_pieces
+from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.provenance import plain
 from tests.bands import Drawing, tidied
 
@@ -131,6 +132,6 @@ def test_a_record_gives_the_calipers_back(tmp_path: Path) -> None:
     file.write_text("x_mm,y_mm,width_mm\n10,20,5\n")
     given = parse_calipers([str(file), "C2=6mm"])
     told = json.loads(json.dumps(plain(given)))
-    assert replace(OPTIONS, calipers=told).calipers == given
+    assert options_of({"options": {"pieces.calipers": told}}).pieces.calipers == given
     with pytest.raises(UsageFault, match="--caliper"):
         replace(OPTIONS, calipers=("C2",))

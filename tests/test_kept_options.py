@@ -180,8 +180,15 @@ def test_values_that_depend_on_each_other_are_taken_together() -> None:
 @pytest.mark.parametrize(
     ("provenance", "words"),
     [
-        ({"options": {"paper.overlap_mm": 500.0}}, "paper.overlap_mm.*must lie from"),
-        ({"settings": {"paper.overlap_mm": "wide"}}, "paper.overlap_mm"),
+        (
+            {"options": {"paper.overlap_mm": 500.0}},
+            "options of paper.*overlap_mm is 500.*must lie from",
+        ),
+        ({"settings": {"paper.overlap_mm": "wide"}}, "'paper.overlap_mm'.*valid number"),
+        ({"settings": {"paper.mirrored": "maybe"}}, "'paper.mirrored'.*boolean"),
+        ({"options": {"measure.least_halves": 7.5}}, "'measure.least_halves'.*integer"),
+        ({"options": {"pieces.stock": [{"name": "4 mm"}]}}, "'pieces.stock.0.width_mm'.*required"),
+        ({"settings": {"leading.butt_to": "rim"}}, "'leading.butt_to'.*'leaf' or 'heart'"),
         ({"settings": ["paper.overlap_mm"]}, "settings that are no table"),
         ({"options": 3}, "options that are no table"),
     ],

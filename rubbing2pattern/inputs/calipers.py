@@ -15,7 +15,7 @@ _BY_PLACE = ("x_mm", "y_mm", "width_mm")
 _BY_NAME = ("came", "width_mm")
 _WIDTH_RANGE_MM = (1.5, 40.0)
 """Widths that a lead can have; beyond, another unit was meant."""
-_FORM = 'write --caliper FILE.csv or --caliper "C12=6.1mm"'
+FORM = 'write --caliper FILE.csv or --caliper "C12=6.1mm"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,33 +45,6 @@ class Calipers:
     widths: tuple[Caliper, ...]
 
 
-def as_calipers(part: object) -> Calipers:
-    """Return calipers, or make them from the plain table that a record has of them.
-
-    Raises
-    ------
-    UsageFault
-        When it is neither.
-    """
-    if isinstance(part, Calipers):
-        return part
-    cure = f"widths measured on the lead are not given as a setting; {_FORM}"
-    try:
-        table = dict(part)  # type: ignore[call-overload]
-        widths = tuple(
-            Caliper(
-                str(w["row"]),
-                float(w["width_mm"]),
-                str(w["came"]),
-                None if w["at_mm"] is None else (float(w["at_mm"][0]), float(w["at_mm"][1])),
-            )
-            for w in table["widths"]
-        )
-        return Calipers(str(table["source"]), str(table["sha256"]), widths)
-    except (TypeError, ValueError, KeyError, IndexError) as fault:
-        raise UsageFault(cure) from fault
-
-
 def parse_calipers(given: Iterable[str]) -> tuple[Calipers, ...]:
     """Read what is given: names of CSV files, or single widths like ``C12=6.1mm``.
 
@@ -95,7 +68,7 @@ def _calipers(text: str) -> Calipers:
         widths = tuple(_file(path))
         return Calipers(path.name, _sha256(path), widths)
     if not came or not width:
-        raise UsageFault(f"--caliper {text!r} names no came or no width; {_FORM}")
+        raise UsageFault(f"--caliper {text!r} names no came or no width; {FORM}")
     try:
         alone = Caliper(f"--caliper {text!r}", _width_mm(width), came)
     except UsageFault as fault:
@@ -106,7 +79,7 @@ def _calipers(text: str) -> Calipers:
 def _file(path: Path) -> list[Caliper]:
     columns, rows = table_rows(path, (_BY_PLACE, _BY_NAME))
     if not rows:
-        raise UsageFault(f"{path} holds no width below its header; {_FORM}")
+        raise UsageFault(f"{path} holds no width below its header; {FORM}")
     return [_by_place(row) if columns == _BY_PLACE else _by_name(row) for row in rows]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.inputs.calipers import Calipers, as_calipers
+from rubbing2pattern.inputs.calipers import FORM, Calipers
 from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.trade.stock import DEFAULT_STOCK, StockWidth
 
@@ -66,8 +66,9 @@ class PieceOptions(Checked):
     # fmt: on
 
     def __post_init__(self) -> None:
-        """Refuse values out of range and a list without a stock width; take in plain calipers."""
+        """Refuse values out of range and a list without a stock width."""
         Checked.__post_init__(self)
-        object.__setattr__(self, "calipers", tuple(as_calipers(part) for part in self.calipers))
+        if not all(isinstance(part, Calipers) for part in self.calipers):
+            raise UsageFault(f"widths measured on the lead are not given as a setting; {FORM}")
         if not self.stock:
             raise UsageFault("stock is empty, but must hold one stock width at least")

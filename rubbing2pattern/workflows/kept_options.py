@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from enum import Enum
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from rubbing2pattern.errors import InputUnreadable, RubbingError
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.base import Part
 from rubbing2pattern.options.former import GONE, RENAMED
-from rubbing2pattern.trade.stock import StockWidth
 from rubbing2pattern.workflows.provenance import PARTS, options_parts
 
 
@@ -67,7 +67,7 @@ def kept_options(provenance: Mapping[str, Any]) -> KeptOptions:
             known[name] = written
     options = Options()
     for group in dict.fromkeys(name.split(".")[0] for name in known):
-        options = _with_group(options, group, known, default)
+        options = _with_group(options, group, known)
     return KeptOptions(options, tuple(warnings))
 
 
@@ -111,26 +111,17 @@ def _unused(name: str) -> str:
     )
 
 
-def _with_group(
-    options: Options, group: str, known: Mapping[str, Any], default: Mapping[str, Any]
-) -> Options:
+def _with_group(options: Options, group: str, known: Mapping[str, Any]) -> Options:
     """Return the options with all that is known of one group; its values may depend on another."""
-    names = [name for name in known if name.split(".")[0] == group]
+    given = {name.split(".")[1]: known[name] for name in known if name.split(".")[0] == group}
+    kind: TypeAdapter[Any] = TypeAdapter(type(getattr(options, group)))
     try:
-        chosen = {n.split(".")[1]: _as_option(known[n], default[n]) for n in names}
-        return replace(options, **{group: replace(getattr(options, group), **chosen)})
-    except (TypeError, ValueError, KeyError, RubbingError) as fault:
-        told = " and ".join(map(repr, names))
-        raise InputUnreadable(f"the record's value of {told} cannot be used: {fault}") from fault
-
-
-def _as_option(written: Any, like: Any) -> Any:
-    """Return a plain value as the kind of option that `like` is."""
-    match like:
-        case Enum():
-            return type(like)(written)
-        case (StockWidth(), *_):
-            return tuple(StockWidth(str(w["name"]), float(w["width_mm"])) for w in written)
-        case tuple():
-            return tuple(written)
-    return written
+        return replace(options, **{group: kind.validate_python(given)})
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        name = ".".join(str(step) for step in (group, *first["loc"]))
+        raise InputUnreadable(
+            f"the record's option {name!r} cannot be used: {first['msg']}"
+        ) from fault
+    except RubbingError as fault:
+        raise InputUnreadable(f"the record's options of {group} cannot be used: {fault}") from fault
