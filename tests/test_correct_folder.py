@@ -164,7 +164,8 @@ def test_an_option_of_the_record_that_cannot_be_used(folder: Path, tmp_path: Pat
     datum = record(folder)
     datum["provenance"] = {"options": {"audit.near_mm": -3}}
     (folder / "panel.json").write_text(json.dumps(datum), encoding="utf-8")
-    refused(run("correct", folder, written(tmp_path, SPLIT)), 3, "audit.near_mm", "must lie")
+    result = run("correct", folder, written(tmp_path, SPLIT))
+    refused(result, 3, "options of audit", "near_mm is -3", "must lie")
 
 
 def test_a_new_reading_does_not_lose_corrections(folder: Path, tmp_path: Path) -> None:
