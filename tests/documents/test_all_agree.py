@@ -82,8 +82,7 @@ def test_every_document_counts_the_same(folder: Folder) -> None:
         assert [text for text, _ in document.words].count(told) == 1
     severities = Counter(finding["severity"] for finding in record["findings"])
     counted = f"{severities['wrong']} wrong, {severities['check']} to check"
-    number = len(record["findings"])
-    said = f"{number} finding{'s' if number > 1 else ''}: {counted}"
+    said = f"{len(record['findings'])} finding{'s' * (len(record['findings']) > 1)}: {counted}"
     assert any(text.startswith(said) for text, _ in drawn["SVG"].texts["panel note"])
     report = folder.report()
     in_report = sorted(row[0] for body in report["findings"] for row in body)
