@@ -235,7 +235,7 @@ def test_repeats_are_merged_into_the_gravest() -> None:
     panel = replace(panel_of(nets.two_by_two()), findings=(faint, grave, apart, other))
     found = audit(panel, OPTIONS).findings
     assert [f.message for f in found] == ["Second.", "Third.", "Fourth."]
-    assert found[0].pieces == (2, 1)
+    assert found[0].pieces == (1, 2)
 
 
 def test_a_side_that_is_cut_off_is_told_once_with_all_its_pieces() -> None:

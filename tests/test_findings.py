@@ -76,6 +76,14 @@ def test_lists_agree_with_their_verbs() -> None:
     assert "with number 3, 4 or 9, but no place" in loose.message
 
 
+def test_the_piece_that_a_sentence_names_comes_first() -> None:
+    sliver = finding_of(Kind.SLIVER_PIECE, pieces=(5,), across_mm=2.0).touching((7, 3))
+    assert sliver.pieces == (5, 3, 7) and "Piece 5 " in sliver.message
+    later = sliver.renamed(pieces={3: 9, 5: 40, 7: 1}.__getitem__)
+    assert later.pieces == (40, 1, 9) and "Piece 40 " in later.message
+    assert GAP.touching((8, 2)).renamed(pieces={8: 1, 2: 4}.__getitem__).pieces == (1, 4)
+
+
 def test_a_finding_without_a_figure_of_its_sentence_is_refused() -> None:
     with pytest.raises(ValueError, match="bridged-gap lacks"):
         finding_of(Kind.BRIDGED_GAP, cames=("C1",), joints=("J1",), gap_mm=3.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -87,7 +87,12 @@ class Finding:
             cames=tuple(map(cames, self.cames)),
             joints=tuple(map(joints, self.joints)),
             pieces=tuple(map(pieces, self.pieces)),
-        )
+        ).touching(())
+
+    def touching(self, more: Iterable[int]) -> Finding:
+        """Return the same finding with more pieces, the one that its sentence names first."""
+        own = self.pieces[: self.kind is not None and self.kind.names_a_piece]
+        return replace(self, pieces=(*own, *sorted({*self.pieces, *more} - {*own})))
 
 
 def finding_of(

@@ -40,6 +40,11 @@ class Kind(Enum):
         fields = frozenset[str]().union(*map(fields_of, self.parts))
         return frozenset(f"{name.removeprefix('other_').removesuffix('s')}s" for name in fields)
 
+    @property
+    def names_a_piece(self) -> bool:
+        """Whether its sentence is about one piece."""
+        return any("piece" in fields_of(part) for part in self.parts)
+
     # fmt: off
     # The picture and its scale
 

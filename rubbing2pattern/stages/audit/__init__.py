@@ -114,9 +114,8 @@ def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
     for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
         for k, other in enumerate(kept):
             if _same(finding, other, same_place_mm):
-                more = sorted({*finding.pieces} - {*other.pieces})
-                pieces = (*other.pieces, *more)
-                kept[k] = replace(other, pieces=pieces, id=other.id or finding.id)
+                merged = other.touching(finding.pieces)
+                kept[k] = replace(merged, id=other.id or finding.id)
                 break
         else:
             kept.append(finding)
