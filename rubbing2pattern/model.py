@@ -193,7 +193,8 @@ class AppliedCorrections:
     sha256 : of the file's bytes, hexadecimal.
     changes : in the order in which they were made.
     pieces_new, pieces_gone : numbers of pieces.
-    cames_new, cames_gone, joints_new : ids. What is gone is not given to another.
+    cames_new, cames_gone, joints_new, findings_new, findings_gone : ids. What is gone is not given
+        to another; of findings those that are settled or dismissed.
     """
 
     by: str
@@ -207,6 +208,8 @@ class AppliedCorrections:
     cames_new: tuple[str, ...] = ()
     cames_gone: tuple[str, ...] = ()
     joints_new: tuple[str, ...] = ()
+    findings_new: tuple[str, ...] = ()
+    findings_gone: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -180,6 +180,18 @@ def format_length(
     return f"{decimal(length_mm, decimals)} mm"
 
 
+def place_of(at_mm: tuple[float, float], unit: Unit = "mm") -> str:
+    """Write a place in the panel's frame.
+
+    Examples
+    --------
+    >>> place_of((12.0, 345.6))
+    'x 12.0 mm, y 345.6 mm'
+    """
+    x, y = (format_length(part, unit) for part in at_mm)
+    return f"x {x}, y {y}"
+
+
 def inch_fraction(length_mm: float, denominator: int = 16, *, whole: bool = False) -> str:
     """Write a length in inches as a whole number and a fraction in lowest terms, without unit.
 

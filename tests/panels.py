@@ -15,6 +15,7 @@ import shapely
 from shapely.geometry import LineString, MultiPolygon, Point as ShapelyPoint, Polygon
 
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point, arc_through
 from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece, Profile, Rectangle
@@ -115,7 +116,7 @@ def two_by_two(width_mm: float = 300.0, height_mm: float = 400.0) -> Panel:
         Finding(Code.SCALE_UNCERTAIN, Severity.NOTE, "The scale is known to 0.04 %."),
         Finding(Code.FREE_END, Severity.WRONG, "The lead ends, -not- joined.", (m, b), (1, 2)),
     )
-    return build("n4 3b", joints, leads, findings=findings)
+    return build("n4 3b", joints, leads, findings=named(findings))
 
 
 def roundel_in_square(side_mm: float = 240.0, radius_mm: float = 60.0) -> Panel:

@@ -106,7 +106,7 @@ def test_a_doubtful_lead_and_an_uncertain_width() -> None:
     )
     panel = audited(draft)
     assert set(codes(panel)) == {Code.DOUBTFUL_LEAD, Code.WIDTH_UNCERTAIN}
-    assert "55%" in only(panel, Code.DOUBTFUL_LEAD).message
+    assert "55 %" in only(panel, Code.DOUBTFUL_LEAD).message
     assert "0.9 mm" in only(panel, Code.WIDTH_UNCERTAIN).message
     assert all(f.pieces == (1, 2) for f in panel.findings)
 

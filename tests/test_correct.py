@@ -311,7 +311,7 @@ def test_findings_of_a_piece_and_of_the_whole_panel_are_dismissed() -> None:
     text += '[[dismiss]]\ncode = "low-resolution"\nwhy = "measured"\n'
     done = corrected(of_the_reading(faint, whole), text).panel
     assert done.findings == ()
-    assert [d.finding for d in done.dismissed] == [faint, whole]
+    assert [d.finding for d in done.dismissed] == [replace(faint, id="F1"), replace(whole, id="F2")]
     graver = replace(faint, severity=Severity.WRONG)
     again = corrected(replace(done, findings=(graver,)), ACROSS + "width_mm = 6\n").panel
     assert [f.severity for f in again.findings] == [Severity.WRONG]

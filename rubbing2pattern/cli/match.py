@@ -19,7 +19,7 @@ from rubbing2pattern.cli.shared import (
     reference_of,
     reference_options,
 )
-from rubbing2pattern.cli.summary import WORST_FIRST, files_of
+from rubbing2pattern.cli.summary import WORST_FIRST, files_of, findings_json
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.output import MATCHES_NAME, check_folder
 from rubbing2pattern.trade.cautions import GROZING
@@ -149,10 +149,7 @@ def _summary(matching: Matching, folder: Path) -> dict[str, Any]:
         "no_glass": list(matches.unfilled),
         "part_missing": list(matching.parts_missing),
         "alike": [list(group) for group in matches.groups],
-        "findings": [
-            {"code": f.code.value, "severity": f.severity.value, "message": f.message}
-            for f in matching.findings
-        ],
+        "findings": findings_json(matching.findings),
         "folder": str(folder),
         "files": files_of(folder),
     }
@@ -176,7 +173,7 @@ def _table(matching: Matching, folder: Path, options: DocumentOptions) -> list[s
     lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
     if not matching.placed:
         lines = [_nothing_fits(matching), "", *lines]
-    lines += ["", *_findings(matching.findings)]
+    lines += ["", *_findings(matching.findings, options.units)]
     if any(m.placed is not None and m.placed.groze_mm > 0.0 for m in matching.matches.matches):
         lines += ["", *GROZING]
     return [*lines, "", f"The matches lie in {folder}", f"  {', '.join(files_of(folder))}"]
@@ -223,14 +220,14 @@ def _length(amount_mm: float, options: DocumentOptions) -> str:
     return format_length(amount_mm, options.units, denominator=64)
 
 
-def _findings(findings: Sequence[Finding]) -> list[str]:
+def _findings(findings: Sequence[Finding], unit: Unit) -> list[str]:
     if not findings:
         return ["No findings."]
     kinds = [f.severity for f in findings]
     counts = [f"{kinds.count(kind)} {kind.value}" for kind in WORST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
     for finding in sorted(findings, key=lambda f: WORST_FIRST.index(f.severity)):
-        lines.append(f"  {finding.severity.value:<6}{finding.code}: {finding.message}")
+        lines.append(f"  {finding.severity.value:<6}{finding.code}: {finding.sentence(unit)}")
     return lines
 
 

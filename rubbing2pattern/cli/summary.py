@@ -5,12 +5,13 @@ from __future__ import annotations
 import io
 import math
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rubbing2pattern.findings import Finding, Severity
-from rubbing2pattern.units import Unit, format_length
+from rubbing2pattern.units import Unit, format_length, place_of
 
 if TYPE_CHECKING:
     from rubbing2pattern.model import Came, Panel
@@ -53,7 +54,7 @@ def panel_summary(panel: Panel, folder: Path) -> dict[str, Any]:
             }
             for width in _widths(panel)
         ],
-        "findings": [_finding(finding) for finding in _sorted(panel.findings)],
+        "findings": findings_json(_sorted(panel.findings)),
         "folder": str(folder),
         "files": files_of(folder),
     }
@@ -134,14 +135,11 @@ def _sorted(findings: tuple[Finding, ...]) -> list[Finding]:
     return sorted(findings, key=lambda finding: WORST_FIRST.index(finding.severity))
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
-    return {
-        "code": finding.code.value,
-        "severity": finding.severity.value,
-        "message": finding.message,
-        "at": None if finding.at is None else [round(part, 2) for part in finding.at],
-        "pieces": list(finding.pieces),
-    }
+def findings_json(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Return findings as the record has them."""
+    from rubbing2pattern.record.history import finding_part
+
+    return [finding_part(finding).model_dump(mode="json") for finding in findings]
 
 
 def finding_lines(panel: Panel, unit: Unit) -> list[str]:
@@ -153,18 +151,13 @@ def finding_lines(panel: Panel, unit: Unit) -> list[str]:
     lines = [f"Findings: {', '.join(counts)}"]
     for finding in _sorted(panel.findings):
         pieces = ", ".join(str(number) for number in finding.pieces)
-        place = "" if finding.at is None else f" at {_place(finding.at, unit)}"
+        place = "" if finding.at is None else f" at {place_of(finding.at, unit)}"
         touched = f" (piece{'s' if len(finding.pieces) > 1 else ''} {pieces})" if pieces else ""
-        lines.append(
-            f"  {finding.severity.value:<6}{finding.code}{place}{touched}: {finding.message}"
-        )
+        head = f"{finding.severity.value:<6}{finding.id:<4}{finding.code}{place}{touched}"
+        lines.append(f"  {head}: {finding.sentence(unit)}")
     if Severity.WRONG in kinds:
         lines.append("  What is marked wrong must be settled before the pattern is used.")
     return lines
-
-
-def _place(at: tuple[float, float], unit: Unit) -> str:
-    return f"x {format_length(at[0], unit)}, y {format_length(at[1], unit)}"
 
 
 def files_of(folder: Path) -> list[str]:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import replace
+from typing import Any
 
 import shapely
 from shapely.geometry import Point as ShapelyPoint
 
-from rubbing2pattern.correcting.names import near
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import told
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings.names import same_doubt
 from rubbing2pattern.inputs.corrections import Dismiss
-from rubbing2pattern.model import Corrected, Dismissal
+from rubbing2pattern.model import Corrected, Dismissal, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 
 _OF_LEADS = (Code.DOUBTFUL_LEAD, Code.DOUBTFUL_JOINT, Code.BRIDGED_GAP, Code.FREE_END)
@@ -38,7 +40,14 @@ def of_reading(
         they still hold.
     same_place_mm : findings of one code and severity this near are one.
     """
-    return [f for f in findings if not any(_same(f, other, same_place_mm) for other in made_again)]
+    return [
+        f
+        for f in findings
+        if not any(
+            f.severity is other.severity and same_doubt(f, other, same_place_mm)
+            for other in made_again
+        )
+    ]
 
 
 def still_true(
@@ -75,21 +84,41 @@ def still_true(
     return kept
 
 
+def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]:
+    """Return the findings whose subject is still in a panel.
+
+    Rules:
+
+    1. One is settled when the came, joint or piece that its sentence names first is gone.
+    2. Others are not named any more when they are gone.
+    3. The audit finds the pieces anew that a place touches, unless the sentence names them.
+    """
+    there: dict[str, Container[Any]] = {
+        "cames": {came.id for came in panel.cames},
+        "joints": {joint.id for joint in panel.joints},
+        "pieces": {piece.number for piece in panel.pieces},
+    }
+    kept = []
+    for f in findings:
+        named: dict[str, tuple[Any, ...]] = {name: getattr(f, name) for name in there}
+        left: dict[str, Any] = {
+            name: tuple(own for own in names if own in there[name]) for name, names in named.items()
+        }
+        about = f.kind.about & there.keys() if f.kind else ()
+        if any(named[name][:1] != left[name][:1] for name in about):  # rule 1
+            continue
+        if f.at is not None and "pieces" not in about:  # rule 3
+            left["pieces"] = ()
+        kept.append(replace(f, **left))
+    return kept
+
+
 def without_dismissed(
-    findings: Iterable[Finding], dismissed: Sequence[Dismissal], same_place_mm: float
+    findings: Iterable[Finding], dismissed: Sequence[Dismissal]
 ) -> tuple[Finding, ...]:
     """Return the findings that nobody dismissed; one that became graver stands again."""
-    return tuple(
-        f
-        for f in findings
-        if not any(
-            f.code is d.finding.code
-            and _GRAVITY.index(f.severity) <= _GRAVITY.index(d.finding.severity)
-            and near(f.at, d.finding.at, same_place_mm)
-            and (f.at is not None or f.message == d.finding.message)
-            for d in dismissed
-        )
-    )
+    gravity = {d.finding.id: _GRAVITY.index(d.finding.severity) for d in dismissed}
+    return tuple(f for f in findings if _GRAVITY.index(f.severity) > gravity.get(f.id, -1))
 
 
 def meant(
@@ -121,14 +150,6 @@ def meant(
     elsewhere = [f.at for f in (*before, *after) if f.code is table.code and f.at]
     hint = f"; there is one at {told(elsewhere[0])}" if elsewhere else ""
     raise UsageFault(f"there is no finding {table.code.value} {where}{hint}")
-
-
-def _same(a: Finding, b: Finding, same_place_mm: float) -> bool:
-    if a.code is not b.code or a.severity is not b.severity:
-        return False
-    if a.at is None and b.at is None:
-        return a.message == b.message
-    return near(a.at, b.at, same_place_mm)
 
 
 def _away_mm(lines: Sequence[shapely.LineString], at: tuple[float, float]) -> float:

@@ -5,8 +5,6 @@ All lengths in mm.
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -16,7 +14,6 @@ from scipy.spatial import KDTree
 
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import id_number
-from rubbing2pattern.findings import Finding
 from rubbing2pattern.model import Came, Joint, Panel, Piece
 from rubbing2pattern.paneling.lines import point_along
 
@@ -24,7 +21,6 @@ _SAME_MM = 1e-4
 """Distance within which a joint is the same; rounding in the record moves none by more."""
 _SHARE_PLACES = 2
 """Two halves of a piece are equal to a hundredth: the first in reading order keeps the number."""
-_ID = re.compile(r"\b[CJ][1-9]\d*\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +57,7 @@ def names_for(cut: Panel, before: Panel, net: Net, same_share: float) -> Names:
 def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
     """Return the panel under its names; whatever did not change is that of the panel before.
 
-    Pieces, cames and joints are in the order of their names. Ids in messages of findings follow.
+    Pieces, cames and joints are in the order of their names.
     """
     old_cames = {came.id: came for came in before.cames}
     cames = [_came(came, names, old_cames.get(names.cames[came.id]), net=net) for came in cut.cames]
@@ -89,7 +85,14 @@ def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
         joints=tuple(sorted(joints, key=lambda j: id_number(j.id))),
         cames=tuple(sorted(cames, key=lambda c: id_number(c.id))),
         pieces=tuple(sorted(pieces, key=lambda p: p.number)),
-        findings=tuple(_finding(finding, names) for finding in cut.findings),
+        findings=tuple(
+            finding.renamed(
+                cames=names.cames.__getitem__,
+                joints=names.joints.__getitem__,
+                pieces=names.pieces.__getitem__,
+            )
+            for finding in cut.findings
+        ),
         dismissed=before.dismissed,
         corrections=before.corrections,
         rubbing=before.rubbing,
@@ -188,31 +191,17 @@ def _same_border(panel: Panel, before: Panel, same: set[str]) -> Panel:
     )
 
 
-def _finding(finding: Finding, names: Names) -> Finding:
-    ids = {**names.cames, **names.joints}
-    return replace(
-        finding,
-        message=_ID.sub(lambda found: ids.get(found[0], found[0]), finding.message),
-        pieces=tuple(sorted(names.pieces[n] for n in finding.pieces)),
-    )
-
-
 def renumbered(panel: Panel, numbers: Mapping[int, int]) -> Panel:
     """Return the panel with other numbers for some of its pieces, in the order of the numbers."""
-    pieces = [replace(p, number=numbers.get(p.number, p.number)) for p in panel.pieces]
-    cames = tuple(
-        replace(came, pieces=tuple(numbers.get(n, n) for n in came.pieces)) for came in panel.cames
-    )
-    findings = tuple(
-        replace(f, pieces=tuple(sorted(numbers.get(n, n) for n in f.pieces)))
-        for f in panel.findings
-    )
-    ordered = tuple(sorted(pieces, key=lambda p: p.number))
-    return replace(panel, pieces=ordered, cames=cames, findings=findings)
 
+    def now(number: int) -> int:
+        return numbers.get(number, number)
 
-def near(a: tuple[float, float] | None, b: tuple[float, float] | None, limit_mm: float) -> bool:
-    """Tell whether two places are the same, or neither is one."""
-    if a is None or b is None:
-        return a is b
-    return math.dist(a, b) <= limit_mm
+    pieces = [replace(p, number=now(p.number)) for p in panel.pieces]
+    return replace(
+        panel,
+        pieces=tuple(sorted(pieces, key=lambda p: p.number)),
+        cames=tuple(replace(c, pieces=tuple(map(now, c.pieces))) for c in panel.cames),
+        findings=tuple(f.renamed(pieces=now) for f in panel.findings),
+        dismissed=tuple(replace(d, finding=d.finding.renamed(pieces=now)) for d in panel.dismissed),
+    )

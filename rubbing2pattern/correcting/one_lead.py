@@ -99,7 +99,7 @@ def _without_seam(gaps: tuple[tuple[float, float], ...]) -> tuple[tuple[float, f
 
 def id_number(name: str) -> int:
     """Return the number in an id: 12 of C12; ids of another kind come first."""
-    digits = name.lstrip("CJ")
+    digits = name.lstrip("CJF")
     return int(digits) if digits.isdigit() else 0
 
 

@@ -78,7 +78,7 @@ def changes_csv(panel: Panel) -> str:
         for change in done.changes:
             table.writerow((done.date, done.by, done.file, change.did, done.remark))
     for dismissed in panel.dismissed:
-        what = f"settled: {dismissed.finding.code}"
+        what = f"settled: {dismissed.finding.id} {dismissed.finding.code}"
         table.writerow((dismissed.date, dismissed.by, "", what, dismissed.why))
     return held.getvalue()
 

@@ -22,6 +22,7 @@ from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import Array, Frame
 from rubbing2pattern.model import Came, Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.units import Unit, place_of
 
 Canvas = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
@@ -60,7 +61,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
-    picture = _with_key(picture, panel, frame)
+    picture = _with_key(picture, panel, options.units)
     stream = io.BytesIO()
     picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)
     return stream.getvalue()
@@ -193,14 +194,14 @@ def _lettered(canvas: Canvas, panel: Panel, frame: Frame, options: DocumentOptio
     pen = ImageDraw.Draw(picture)
     for piece in panel.pieces:
         _write(pen, piece_number(piece, "", options), frame)
-    for number, finding in enumerate(panel.findings, start=1):
+    for finding in panel.findings:
         if finding.at is not None:
             x, y = frame.to_px((finding.at,))[0]
             size = max(12.0, 4.6 * frame.px_per_mm)
             place = (x + 1.45 * _MARK_MM * frame.px_per_mm, y)
             pen.text(
                 place,
-                f"F{number}",
+                finding.id,
                 BLACK,
                 _font(size),
                 anchor="lm",
@@ -223,11 +224,11 @@ def _font(size_px: float) -> ImageFont.FreeTypeFont:
     return font
 
 
-def _with_key(picture: Image.Image, panel: Panel, frame: Frame) -> Image.Image:
+def _with_key(picture: Image.Image, panel: Panel, units: Unit) -> Image.Image:
     """Set the key and the list of findings below the picture."""
     size = min(max(14.0, picture.width / 75.0), 34.0)
     font, line = _font(size), round(1.55 * size)
-    findings = _listed(panel, font, picture.width - 5 * line)
+    findings = listed_findings(panel, font, picture.width - 5 * line, units)
     depth = line * (4 + len(findings))
     sheet = Image.new("RGB", (picture.width, picture.height + depth), WHITE)
     sheet.paste(picture)
@@ -284,13 +285,15 @@ def _badge(pen: ImageDraw.ImageDraw, severity: Severity, at: Point, half: float)
             pen.line(points, BLACK, 2)
 
 
-def _listed(
-    panel: Panel, font: ImageFont.FreeTypeFont, width_px: float
+def listed_findings(
+    panel: Panel, font: ImageFont.FreeTypeFont, width_px: float, units: Unit
 ) -> Sequence[tuple[Severity | None, str]]:
     """Return the lines of the list of findings; a further line of one has no badge."""
     lines: list[tuple[Severity | None, str]] = []
-    for number, finding in enumerate(panel.findings[:_LISTED], start=1):
-        words = plain_text(f"F{number} {finding.code.value}: {finding.message}").split()
+    for finding in panel.findings[:_LISTED]:
+        place = "" if finding.at is None else f" at {place_of(finding.at, units)}"
+        head = f"{finding.id} {finding.code.value}{place}"
+        words = plain_text(f"{head}: {finding.sentence(units)}").split()
         badge: Severity | None = finding.severity
         while words:
             keep = len(words)

@@ -49,7 +49,7 @@ def findings_told(panel: Panel) -> str:
         return "No findings"
     counts = {s: sum(f.severity is s for f in panel.findings) for s in Severity}
     return (
-        f"Findings F1 to F{len(panel.findings)}: {counts[Severity.WRONG]} wrong, "
+        f"{count_of(len(panel.findings), 'finding')}: {counts[Severity.WRONG]} wrong, "
         f"{counts[Severity.CHECK]} to check, {count_of(counts[Severity.NOTE], 'note')}"
     )
 

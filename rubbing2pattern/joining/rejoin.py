@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.curves import as_point, running_length
 from rubbing2pattern.geometry.frame import Array, Join
 from rubbing2pattern.joining.courses import courses_of
@@ -161,19 +161,16 @@ def _told(found: Found, join: Join, options: JoiningOptions) -> Finding:
     shift = np.array(join.shift_mm)
     x, y = seam.normal
     part = ("right" if x > 0 else "left") if abs(x) >= abs(y) else ("upper" if y > 0 else "lower")
-    line = "from top to bottom" if abs(x) >= abs(y) else "from side to side"
+    kind = Kind.JOINED_DOWN if abs(x) >= abs(y) else Kind.JOINED_ACROSS
     doubt = found.motion.spread_at(np.array(join.at_mm), seam.normal)
-    text = (
-        f"The sheet was joined in a line {line}, and the leads jog there: the {part} part "
-        f"was moved by {np.hypot(*shift):.1f} mm"
+    return finding_of(
+        kind,
+        as_point(join.to_register([join.at_mm])[0]),
+        side=part,
+        moved_mm=np.hypot(*shift),
+        turned_deg=abs(join.turn_deg) if abs(join.turn_deg) >= _TOLD_DEG else None,
+        unsure_mm=doubt if doubt > options.told_mm else None,
     )
-    if abs(join.turn_deg) >= _TOLD_DEG:
-        text += f" and turned by {abs(join.turn_deg):.2f} degrees"
-    if doubt > options.told_mm:
-        text += f"; how wide the join gapes the leads hardly show (to {doubt:.1f} mm)"
-    text += "; measure one length across the join on the panel."
-    at = as_point(join.to_register([join.at_mm])[0])
-    return Finding(Code.SHEETS_JOINED, Severity.CHECK, text, at)
 
 
 _TOLD_DEG = 0.02

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 from skimage.color import rgb2lab
 
 from rubbing2pattern.errors import NoGlassFound
-from rubbing2pattern.findings import Code, Finding, Point, Severity
+from rubbing2pattern.findings import Finding, Kind, Point, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.edges import covered, disc
 from rubbing2pattern.matching.ground import (
@@ -235,19 +235,10 @@ def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
 
 def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
     """Return what is said about a thing that is taken for no glass."""
-    what = {
-        "target": None,
-        "room": "what lies around the table",
-        "ruler": "a ruler or a lath",
-        "glass": "too small or too long for a piece",
-    }[part.kind]
-    if what is None:
+    kinds = {"room": Kind.ROOM_AROUND, "ruler": Kind.RULER_SEEN, "glass": Kind.NOT_GLASS}
+    if part.kind not in kinds:
         return []
-    message = f"Something in the picture was left out: it looks like {what}."
-    if part.kind == "glass":
-        message = f"Something in the picture was left out: it is {what}."
-    at = _place(part, part.outline, rubbing)
-    return [Finding(Code.NOT_GLASS, Severity.NOTE, message, at)]
+    return [finding_of(kinds[part.kind], _place(part, part.outline, rubbing))]
 
 
 def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:
@@ -256,25 +247,12 @@ def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:
     at = (float(middle.x), float(middle.y))
     found = []
     if not piece.whole:
-        message = (
-            f"{piece.id} is cut off by the edge of the picture or of the sheet; it is not "
-            "matched. Photograph it whole."
-        )
-        found.append(Finding(Code.GLASS_CUT_OFF, Severity.CHECK, message, at))
+        found.append(finding_of(Kind.GLASS_CUT_OFF, at, loose=piece.id))
     elif not seen.clear:
-        message = (
-            f"The edge of {piece.id} is hard to tell from shadow or ground; check its outline, or "
-            "photograph it in softer light or on another ground."
-        )
-        found.append(Finding(Code.GLASS_UNCLEAR, Severity.CHECK, message, at))
-    for neck in part.cut:
-        message = f"{piece.id} touched another piece and was parted from it here; look at the edge."
-        where = _place(part, neck.ends, rubbing)
-        found.append(Finding(Code.GLASS_TOUCHES, Severity.CHECK, message, where))
-    for neck in part.doubtful:
-        message = f"{piece.id} may be two pieces that touch here; lay them apart."
-        where = _place(part, neck.ends, rubbing)
-        found.append(Finding(Code.GLASS_TOUCHES, Severity.CHECK, message, where))
+        found.append(finding_of(Kind.GLASS_UNCLEAR, at, loose=piece.id))
+    for kind, necks in ((Kind.GLASS_PARTED, part.cut), (Kind.GLASS_MAYBE_TWO, part.doubtful)):
+        for neck in necks:
+            found.append(finding_of(kind, _place(part, neck.ends, rubbing), loose=piece.id))
     return found
 
 
@@ -289,10 +267,12 @@ def _shift_doubts(
     far_mm = max(
         float(shapely.hausdorff_distance(p.outline, shapely.Point(camera.foot_mm))) for p in pieces
     )
-    message = (
-        f"The upper edge of glass {glass_mm:g} mm thick, seen from about "
-        f"{camera.height_mm:.0f} mm, stands {100.0 * share:.2f} % too far from the foot of the "
-        f"camera, up to {share * far_mm:.2f} mm here. It was not taken out, and the uncertainty "
-        "is so much larger; give the thickness and the camera's height."
-    )
-    return [Finding(Code.GLASS_SHIFT, Severity.NOTE, message)]
+    return [
+        finding_of(
+            Kind.GLASS_SHIFT,
+            glass_mm=glass_mm,
+            camera_mm=camera.height_mm,
+            shift_share=share,
+            shift_mm=share * far_mm,
+        )
+    ]

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point
 from rubbing2pattern.geometry.frame import Array, points_array
 from rubbing2pattern.model import JointKind
@@ -90,7 +90,12 @@ def _jointed(
     if crossings:
         net = in_fixed_order(_with_joints(net, lines, crossings), flatness_mm)
         lines = lead_lines(net, flatness_mm)
-    return net, lines, divide(lines), tuple(_finding(at) for _, _, at in crossings)
+    return (
+        net,
+        lines,
+        divide(lines),
+        tuple(finding_of(Kind.LINES_CROSS, at) for _, _, at in crossings),
+    )
 
 
 def _simplified(
@@ -100,20 +105,20 @@ def _simplified(
     findings: list[Finding] = []
     tangled = _tangled(lead_lines(net, flatness_mm))
     for c in tangled:
-        findings.append(_straightened(net, c))
+        findings.append(finding_of(Kind.LEAD_STRAIGHTENED, _middle(net.cames[c])))
     cames = [_straight(came) if c in tangled else came for c, came in enumerate(net.cames)]
     net = in_fixed_order(replace(net, cames=tuple(cames)), flatness_mm)
     for _ in range(len(net.cames)):
         try:
-            planar_net, lines, division, found = _jointed(net, flatness_mm, _LEAST_RUN_MM)
+            planar_net, lines, division, crossed = _jointed(net, flatness_mm, _LEAST_RUN_MM)
         except NotPlanarError:
             tangled = _tangled(lead_lines(net, flatness_mm)) or set(range(len(net.cames)))
             weakest = min(tangled, key=lambda c: (net.cames[c].confidence, c))
-            findings.append(_left_out(net, weakest))
+            findings.append(finding_of(Kind.LEAD_LEFT_OUT, _middle(net.cames[weakest])))
             kept = tuple(came for c, came in enumerate(net.cames) if c != weakest)
             net = in_fixed_order(replace(net, cames=kept), flatness_mm)
         else:
-            return planar_net, lines, division, (*found, *findings)
+            return planar_net, lines, division, (*crossed, *findings)
     raise NotPlanarError("lead lines cross where there is no joint")
 
 
@@ -135,16 +140,6 @@ def _straight(came: NetCame) -> NetCame:
     if came.start == came.end:
         return came
     return replace(came, curve=Line(came.curve.start, came.curve.end), gaps=())
-
-
-def _straightened(net: LeadNet, c: int) -> Finding:
-    text = "A lead line that crossed others where no joint was found is drawn straight here."
-    return Finding(Code.DOUBTFUL_LEAD, Severity.WRONG, text, _middle(net.cames[c]))
-
-
-def _left_out(net: LeadNet, c: int) -> Finding:
-    text = "A lead line that crosses others where no joint was found is left out here."
-    return Finding(Code.POSSIBLE_LEAD, Severity.WRONG, text, _middle(net.cames[c]))
 
 
 def _middle(came: NetCame) -> Point:
@@ -257,11 +252,3 @@ def _halves(b: Array, t: float) -> tuple[Array, Array]:
 def _chain(beziers: Sequence[Array]) -> Cubic:
     points = np.vstack([beziers[0], *(b[1:] for b in beziers[1:])])
     return Cubic(tuple((float(x), float(y)) for x, y in points))
-
-
-def _finding(at: Point) -> Finding:
-    text = (
-        f"Two lead lines cross at ({at[0]:.0f}, {at[1]:.0f}) mm where no joint was found; "
-        "a joint is drawn there, look whether they meet."
-    )
-    return Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, text, at)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from rubbing2pattern.findings import Code, Finding, Point, Severity
+from rubbing2pattern.findings import Finding, Kind, Point, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import Grid, LeadMap
@@ -42,7 +42,9 @@ def denied_lead(paths: Iterable[Array], lead: LeadMap, options: TidyOptions) -> 
     strips = [s for s in (_strip(o, lead, options) for o in outlines) if s is not None]
     if len(strips) > options.denied_few:  # rule 3
         return (_texture(strips),)
-    return tuple(_told(strip) for strip in strips)
+    return tuple(
+        finding_of(Kind.DARK_STRIP, s.at, length_mm=s.long_mm, width_mm=s.wide_mm) for s in strips
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,20 +74,13 @@ def _strip(outline: Grid, lead: LeadMap, options: TidyOptions) -> _Strip | None:
     return _Strip(long_mm, wide_mm, (float(place[0]), float(place[1])), share)
 
 
-def _told(strip: _Strip) -> Finding:
-    text = (
-        f"a dark strip {strip.long_mm:.0f} mm long and {strip.wide_mm:.0f} mm wide looks like no "
-        "lead as a whole and is not drawn; look whether a lead runs here."
-    )
-    return Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, strip.at)
-
-
 def _texture(strips: list[_Strip]) -> Finding:
     """Return one finding for many strips, at the one that looks most like lead."""
     likeliest = max(strips, key=lambda s: (s.share, s.long_mm, s.at))
-    text = (
-        f"{len(strips)} dark strips of {min(s.long_mm for s in strips):.0f} to "
-        f"{max(s.long_mm for s in strips):.0f} mm look like no lead as a whole and are not drawn; "
-        "textured glass looks so; look here first whether a lead runs."
+    return finding_of(
+        Kind.DARK_STRIPS,
+        likeliest.at,
+        strips=len(strips),
+        shortest_mm=min(s.long_mm for s in strips),
+        longest_mm=max(s.long_mm for s in strips),
     )
-    return Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, likeliest.at)

@@ -8,7 +8,7 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.curves import polyline_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -50,11 +50,7 @@ def beyond(net: RawNet, lead: LeadMap, options: TidyOptions) -> tuple[Finding, .
     length_mm = float(lines.sum()) / px**2 / options.line_width_mm
     if length_mm < options.smallest_part_mm:
         return ()
-    text = (
-        f"about {length_mm:.0f} mm of lead lines lie beside the panel, touch it nowhere and are "
-        "left out; if they are another panel, trace it from a picture of its own"
-    )
-    return (Finding(Code.SEPARATE_PARTS, Severity.CHECK, text),)
+    return (finding_of(Kind.LEADS_BESIDE, length_mm=length_mm),)
 
 
 def _parts(net: RawNet) -> np.ndarray:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from scipy.special import expit
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.curves import polyline_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
@@ -24,7 +24,7 @@ def left_out(
 ) -> tuple[Finding, ...]:
     """Report boundaries inside the panel that were left out, though they may be lead."""
     inner = shapely.union_all([shapely.LineString(p) for p in kept.paths]).envelope
-    found = []
+    doubts = []
     for k in np.flatnonzero(~stays):
         chance = float(expit(sure[k]))
         path = net.paths[k]
@@ -33,14 +33,11 @@ def left_out(
         if chance < options.told_above or length < options.told_mm:
             continue
         if inner.contains(shapely.Point(at)):
-            why = (
-                f"may be a lead (probability {chance:.2f})"
-                if chance < 0.5
-                else "look like lead, but are tied to no other lead,"
-            )
-            text = f"{length:.0f} mm here {why} and are not drawn; look whether a lead runs here."
-            found.append(Finding(Code.POSSIBLE_LEAD, Severity.CHECK, text, at))
-    return tuple(found)
+            if chance < 0.5:
+                doubts.append(finding_of(Kind.MAYBE_LEAD, at, length_mm=length, chance=chance))
+            else:
+                doubts.append(finding_of(Kind.LEAD_TIED_TO_NONE, at, length_mm=length))
+    return tuple(doubts)
 
 
 def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tuple[Finding, ...]:
@@ -54,11 +51,7 @@ def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tu
         if off_mm <= options.off_mm:
             break
         if all(math.dist(place, f.at) > options.off_apart_mm for f in told if f.at):
-            text = (
-                f"the lead here may lie {off_mm:.1f} mm or more beside where it is drawn; measure "
-                "it on the panel."
-            )
-            told.append(Finding(Code.LEAD_OFF, Severity.CHECK, text, place))
+            told.append(finding_of(Kind.LEAD_OFF, place, off_mm=off_mm))
     return tuple(told)
 
 

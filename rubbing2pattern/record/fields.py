@@ -216,11 +216,25 @@ class PiecePart(Part):
 class FindingPart(Part):
     """One doubt."""
 
+    id: Annotated[str, Field(pattern=r"^(F[1-9]\d*)?$")] = ""
+    """its name, which stays through all corrections; empty for loose glass, and in records that
+    were written before findings had names"""
     code: Code
     severity: Severity
     message: str
+    """its sentence, made from kind, ids and figures"""
     at: Place | None
     pieces: list[int] = []
+    """numbers of the pieces touched"""
+    kind: str = ""
+    """which sentence of its code; empty where only the sentence is known"""
+    cames: list[str] = []
+    joints: list[str] = []
+    """ids that the sentence names, as `cames`"""
+    numbers: dict[str, float] = {}
+    """figures of the sentence; each name ends in its unit"""
+    names: dict[str, str] = {}
+    """what the sentence names besides: a mark, a file, a stock width, a side of the sheet"""
 
 
 class DismissedPart(FindingPart):
@@ -260,6 +274,8 @@ class CorrectionsPart(Part):
     cames_new: list[str] = []
     cames_gone: list[str] = []
     joints_new: list[str] = []
+    findings_new: list[str] = []
+    findings_gone: list[str] = []
 
 
 class RubbingPart(Part):
@@ -302,7 +318,10 @@ class PanelRecord(Part):
         faults += _unknown("joints", self.joints, "cames", cames, "came")
         faults += _unknown("cames", self.cames, "pieces", pieces, "piece")
         faults += _unknown("pieces", self.pieces, "cames", cames, "came")
+        faults += _twice("findings.id", [f.id for f in self.findings if f.id])
         faults += _unknown("findings", self.findings, "pieces", pieces, "piece")
+        faults += _unknown("findings", self.findings, "cames", cames, "came")
+        faults += _unknown("findings", self.findings, "joints", joints, "joint")
         faults += [
             f"cames.{k}.{end}: there is no joint {getattr(came, end)!r}"
             for k, came in enumerate(self.cames)

@@ -5,10 +5,13 @@ Lengths are rounded to 0.001 mm, as everywhere in the record.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from rubbing2pattern.findings import Finding
+from rubbing2pattern.findings.kinds import KINDS
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.model import AppliedCorrections, Change, Dismissal
 from rubbing2pattern.output import RUBBING_NAME
@@ -16,6 +19,10 @@ from rubbing2pattern.record import fields
 
 LENGTH_PLACES = 3
 """Decimal places of a length, a thousandth of a millimetre."""
+_PLACES = {"mm": LENGTH_PLACES, "mm2": 2}
+"""Decimal places of the figures of findings, by their unit."""
+_OTHER_PLACES = 6
+"""The same of shares and chances."""
 
 
 def finding_part(finding: Finding) -> fields.FindingPart:
@@ -23,9 +30,17 @@ def finding_part(finding: Finding) -> fields.FindingPart:
     return fields.FindingPart(**_finding_fields(finding))
 
 
-def findings_of(parts: Iterable[fields.FindingPart]) -> tuple[Finding, ...]:
-    """Return the findings of their parts."""
-    return tuple(Finding(f.code, f.severity, f.message, f.at, tuple(f.pieces)) for f in parts)
+def doubts_of(
+    record: fields.PanelRecord,
+) -> tuple[tuple[Finding, ...], tuple[Dismissal, ...]]:
+    """Return the findings of a record and the dismissed ones; all have names."""
+    every = named([_finding_of(part) for part in (*record.findings, *record.dismissed)])
+    count = len(record.findings)
+    dismissed = (
+        Dismissal(finding, part.by, part.date, part.why)
+        for finding, part in zip(every[count:], record.dismissed, strict=True)
+    )
+    return every[:count], tuple(dismissed)
 
 
 def dismissed_parts(dismissed: Iterable[Dismissal]) -> list[fields.DismissedPart]:
@@ -34,14 +49,6 @@ def dismissed_parts(dismissed: Iterable[Dismissal]) -> list[fields.DismissedPart
         fields.DismissedPart(**_finding_fields(d.finding), by=d.by, date=d.date, why=d.why)
         for d in dismissed
     ]
-
-
-def dismissed_of(parts: Sequence[fields.DismissedPart]) -> tuple[Dismissal, ...]:
-    """Return the dismissed findings of their parts."""
-    return tuple(
-        Dismissal(finding, part.by, part.date, part.why)
-        for finding, part in zip(findings_of(parts), parts, strict=True)
-    )
 
 
 def corrections_parts(history: Iterable[AppliedCorrections]) -> list[fields.CorrectionsPart]:
@@ -67,6 +74,8 @@ def corrections_parts(history: Iterable[AppliedCorrections]) -> list[fields.Corr
             cames_new=list(c.cames_new),
             cames_gone=list(c.cames_gone),
             joints_new=list(c.joints_new),
+            findings_new=list(c.findings_new),
+            findings_gone=list(c.findings_gone),
         )
         for c in history
     ]
@@ -87,6 +96,8 @@ def corrections_of(parts: Iterable[fields.CorrectionsPart]) -> tuple[AppliedCorr
             tuple(part.cames_new),
             tuple(part.cames_gone),
             tuple(part.joints_new),
+            tuple(part.findings_new),
+            tuple(part.findings_gone),
         )
         for part in parts
     )
@@ -114,11 +125,47 @@ def rubbing_of(part: fields.RubbingPart | None) -> Frame | None:
 
 
 def _finding_fields(finding: Finding) -> dict[str, Any]:
+    rounded = replace(finding, numbers=_rounded(finding.numbers))
     at = finding.at
     return {
+        "id": finding.id,
         "code": finding.code,
         "severity": finding.severity,
-        "message": finding.message,
+        "message": rounded.message,
         "at": None if at is None else tuple(round(v, LENGTH_PLACES) + 0.0 for v in at),
         "pieces": [int(number) for number in finding.pieces],
+        "kind": finding.kind.key if finding.kind else "",
+        "cames": list(finding.cames),
+        "joints": list(finding.joints),
+        "numbers": dict(rounded.numbers),
+        "names": dict(finding.names),
     }
+
+
+def _rounded(numbers: Mapping[str, float]) -> dict[str, float]:
+    """Round by the unit in which a name ends."""
+    return {
+        name: round(number, _PLACES.get(name.rpartition("_")[2], _OTHER_PLACES)) + 0.0
+        for name, number in numbers.items()
+    }
+
+
+def _finding_of(part: fields.FindingPart) -> Finding:
+    """Return the finding of its part; the sentence stays as written where nothing makes it."""
+    kind = KINDS.get(part.kind)
+    finding = Finding(
+        part.code,
+        part.severity,
+        "",
+        part.at,
+        tuple(part.pieces),
+        kind,
+        tuple(part.cames),
+        tuple(part.joints),
+        part.numbers,
+        part.names,
+        part.id,
+    )
+    if kind is None or not finding.is_complete:
+        return replace(finding, kind=None, written=part.message)
+    return finding

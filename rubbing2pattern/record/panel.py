@@ -27,10 +27,9 @@ from rubbing2pattern.record.history import (
     LENGTH_PLACES,
     corrections_of,
     corrections_parts,
-    dismissed_of,
     dismissed_parts,
+    doubts_of,
     finding_part,
-    findings_of,
     rubbing_of,
     rubbing_part,
 )
@@ -97,8 +96,7 @@ def panel_of(record: PanelRecord) -> Panel:
         _scale(record.scale),
         Placement(part.placement.angle_deg, part.placement.dx_mm, part.placement.dy_mm),
         part.level_angle_deg,
-        findings_of(record.findings),
-        dismissed_of(record.dismissed),
+        *doubts_of(record),
         corrections_of(record.corrections),
         rubbing_of(record.rubbing),
     )

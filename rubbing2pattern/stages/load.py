@@ -21,7 +21,7 @@ import numpy.typing as npt
 from PIL import Image, UnidentifiedImageError
 
 from rubbing2pattern.errors import InputUnreadable
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.imaging.ink_colour import LUMA, Colours, Weights, ink_weights, weighed
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.reading import Grey, Photograph
@@ -228,8 +228,7 @@ def _pages(picture: Image.Image) -> int:
 def _page_findings(path: Path, pages: int) -> tuple[Finding, ...]:
     if pages == 1:
         return ()
-    message = f"{path.name} has {pages} pages; only the first was read."
-    return (Finding(Code.FIRST_PAGE_ONLY, Severity.NOTE, message),)  # rule 6
+    return (finding_of(Kind.FIRST_PAGE_ONLY, file=path.name, pages=pages),)  # rule 6
 
 
 def _dpi(picture: Image.Image) -> float | None:

@@ -15,12 +15,19 @@ from typing import Any
 from shapely.geometry import Point as ShapelyPoint
 
 from rubbing2pattern.correcting.changes import Changes
-from rubbing2pattern.correcting.doubts import meant, of_reading, still_true, without_dismissed
+from rubbing2pattern.correcting.doubts import (
+    about_what_stays,
+    meant,
+    of_reading,
+    still_true,
+    without_dismissed,
+)
 from rubbing2pattern.correcting.names import names_for, renamed, renumbered
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import id_number, told
 from rubbing2pattern.errors import NoLeadFound, UsageFault
 from rubbing2pattern.findings import Code, Finding
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.glazing.carry import carried_over
 from rubbing2pattern.glazing.entries import Vanished
 from rubbing2pattern.glazing.folder import Known, held_in
@@ -89,6 +96,7 @@ def apply_corrections(
     UsageFault
         A correction that cannot be made. The message names its table, its index and the reason.
     """
+    panel = replace(panel, findings=named(panel.findings))
     digest = sha256 or hashlib.sha256(corrections.model_dump_json().encode()).hexdigest()
     _refuse_repeated(panel, digest)
     work = Changes(panel, options.correct)
@@ -98,19 +106,15 @@ def apply_corrections(
     uncorrected = _cut(work.before, panel, options)
     _refuse_crossed(cut, uncorrected)
     findings = _findings(work, cut, uncorrected, options)
-    corrected = audit(replace(cut, findings=findings), options.audit)
+    corrected = _audited(replace(cut, findings=findings), panel, options)
     _refuse_undone(work, corrected)
     corrected = _dismissed(work, corrected, panel, corrections, options)
     numbers = _renumbering(work, corrected, corrections)
     present = {piece.number for piece in corrected.pieces}
     now = {p.number: numbers.get(p.number, p.number) for p in panel.pieces if p.number in present}
-    corrected = audit(renumbered(corrected, numbers), options.audit)
-    corrected = replace(
-        corrected,
-        findings=without_dismissed(
-            corrected.findings, corrected.dismissed, options.audit.same_place_mm
-        ),
-    )
+    corrected = _audited(renumbered(corrected, numbers), panel, options)
+    left = without_dismissed(corrected.findings, corrected.dismissed)
+    corrected = replace(corrected, findings=left)
     _raise(work.faults)
     corrected = _with_history(work, corrected, panel, corrections, digest, numbers)
     return Corrected(panel, corrected, numbers=now)
@@ -177,9 +181,10 @@ def _cut(net: Net, before: Panel, options: Options) -> Panel:
     except (NoLeadFound, ValueError) as fault:
         raise UsageFault(f"nothing was changed: {fault}") from fault
     names = names_for(cut, before, net, options.correct.same_share)
-    named = renamed(cut, names, before, net)
     # Rounded as the record rounds, so that nothing depends on whether a panel was written between.
-    return panel_of(record_of(named, {}))
+    rounded = panel_of(record_of(renamed(cut, names, before, net), {}))
+    # What cutting finds gets its names after the audit.
+    return replace(rounded, findings=tuple(replace(f, id="") for f in rounded.findings))
 
 
 def _findings(
@@ -192,12 +197,16 @@ def _findings(
     again = audit(uncorrected, options.audit).findings
     reading = of_reading(work.panel.findings, again, options.audit.same_place_mm)
     held = still_true(reading, work.before, work.net, options.audit.touch_mm, options.correct)
-    numbers = {piece.number for piece in cut.pieces}
-    # The audit finds the pieces again that a place touches.
-    placed = [
-        replace(f, pieces=() if f.at else tuple(n for n in f.pieces if n in numbers)) for f in held
-    ]
-    return (*placed, *cut.findings)
+    return (*about_what_stays(held, cut), *cut.findings)
+
+
+def _audited(panel: Panel, before: Panel, options: Options) -> Panel:
+    """Audit a panel; its findings have the names of the same doubts before, or new ones."""
+    audited = audit(panel, options.audit)
+    known = (*before.findings, *(d.finding for d in before.dismissed))
+    used = [name for c in before.corrections for name in (*c.findings_new, *c.findings_gone)]
+    near_mm = options.audit.same_place_mm
+    return replace(audited, findings=named(audited.findings, known, used, same_place_mm=near_mm))
 
 
 def _refuse_undone(work: Changes, corrected: Panel) -> None:
@@ -214,9 +223,9 @@ def _refuse_undone(work: Changes, corrected: Panel) -> None:
 
 def _refuse_crossed(cut: Panel, uncorrected: Panel) -> None:
     """Refuse changes after which leads cross where there is no joint: cutting tells of them."""
-    known = {(f.code, f.message) for f in uncorrected.findings}
+    known = {(f.code, f.at) for f in uncorrected.findings}
     for f in cut.findings:
-        if f.code in _OF_CROSSINGS and (f.code, f.message) not in known and f.at is not None:
+        if f.code in _OF_CROSSINGS and (f.code, f.at) not in known and f.at is not None:
             raise UsageFault(
                 f"nothing was changed: leads would cross at {told(f.at)} where there is no joint; "
                 "look whether a lead is moved over another, or comes too near one"
@@ -240,7 +249,7 @@ def _dismissed(
     def dismiss(label: str, table: Dismiss) -> str:
         found = meant(table, before.findings, corrected.findings, options.correct.reach_mm)
         dismissed.extend(Dismissal(f, *who, table.why) for f in found)
-        return f"{len(found)} finding{'s' if len(found) > 1 else ''} {table.code.value} dismissed"
+        return f"{', '.join(f.id for f in found)} {table.code.value} dismissed"
 
     for index, table in enumerate(corrections.dismiss, start=1):
         work.try_one("dismiss", index, table, dismiss)
@@ -297,6 +306,7 @@ def _with_history(
 ) -> Panel:
     """Return the panel with a further entry in its history."""
     came_before, came_now = _ids(before.cames), _ids(corrected.cames)
+    findings_before, findings_now = _ids(before.findings), _ids(corrected.findings)
     number_of: Any = {piece.number for piece in before.pieces}
     now = {piece.number for piece in corrected.pieces}
     entry = AppliedCorrections(
@@ -311,6 +321,8 @@ def _with_history(
         tuple(sorted(came_now - came_before, key=id_number)),
         tuple(sorted(came_before - came_now, key=id_number)),
         tuple(sorted(_ids(corrected.joints) - _ids(before.joints), key=id_number)),
+        tuple(sorted(findings_now - findings_before, key=id_number)),
+        tuple(sorted(findings_before - findings_now, key=id_number)),
     )
     return replace(corrected, corrections=(*before.corrections, entry))
 

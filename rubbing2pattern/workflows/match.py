@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -44,7 +43,6 @@ from rubbing2pattern.workflows.provenance import PARTS, plain, provenance_of
 
 GROUPS = SETTABLE["match"]
 """Groups of options that may be set for matching; others belong to the reading of the rubbing."""
-_NAME = re.compile(r"\bP(\d+)\b")
 
 __all__ = ["Matching", "match_pieces", "read_known", "write_matches"]
 
@@ -196,14 +194,17 @@ def _photo(place: Path, reference: Reference, before: int, options: Options) -> 
         replace(piece, id=f"P{before + k}", photo=place.name)
         for k, piece in enumerate(found.pieces, start=1)
     )
-    findings = (*rubbing.findings, *(_renamed(finding, before) for finding in found.findings))
+    names = {own.id: piece.id for own, piece in zip(found.pieces, pieces, strict=True)}
+    findings = (*rubbing.findings, *(_renamed(finding, names) for finding in found.findings))
     return LoosePhoto(rubbing, colour, pieces, findings)
 
 
-def _renamed(finding: Finding, before: int) -> Finding:
-    """Return a finding whose message names pieces as they are called among all photographs."""
-    message = _NAME.sub(lambda name: f"P{int(name[1]) + before}", finding.message)
-    return replace(finding, message=message)
+def _renamed(finding: Finding, names: Mapping[str, str]) -> Finding:
+    """Return a finding that names its piece as it is called among all photographs."""
+    own = finding.names
+    return (
+        replace(finding, names={**own, "loose": names[own["loose"]]}) if "loose" in own else finding
+    )
 
 
 def _known(

@@ -12,6 +12,7 @@ from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.registry import OWN_NAMES
 from rubbing2pattern.documents.source import Glazing
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.glazing.carry import Carried
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.joining import rejoined
@@ -108,6 +109,7 @@ def trace_rubbing(
     panel = watch.run("cut pieces", cut_pieces, net, options.pieces)
     panel = replace(panel, name=name, seen_from=seen_from)
     panel = watch.run("audit", audit, panel, options.audit)
+    panel = replace(panel, findings=named(panel.findings))
     progress.done()
     source = provenance_of(photograph, reference, options)
     return Reading(panel, rubbing, watch.seconds, source)

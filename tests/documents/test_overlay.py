@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from PIL import Image
+from PIL import Image, ImageFont
 from shapely.geometry import LineString
 
 from rubbing2pattern.documents.kept_rubbing import keep_rubbing, overlay_frame, read_rubbing
@@ -18,14 +18,16 @@ from rubbing2pattern.documents.overlay import (
     BLUE,
     SEVERITY_COLOURS,
     VERMILION,
+    listed_findings,
     overlay_png as overlay_of,
 )
 from rubbing2pattern.errors import InputUnreadable
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Kind, Severity, finding_of
 from rubbing2pattern.geometry.frame import Frame, Placement, Warp
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Photograph, Rubbing
+from rubbing2pattern.units import Unit
 from tests import panels
 
 OPTIONS = DocumentOptions(overlay_px_per_mm=4.0)
@@ -159,6 +161,19 @@ def test_many_findings_are_not_all_spelled_out(panel: Panel) -> None:
     few = picture(overlay_png(rubbing, replace(panel, findings=many[:61]), OPTIONS))
     lots = picture(overlay_png(rubbing, replace(panel, findings=many), OPTIONS))
     assert few.shape == lots.shape
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_list_below_gives_name_place_and_sentence(panel: Panel, units: Unit) -> None:
+    gap = finding_of(
+        Kind.BRIDGED_GAP, (50.8, 254.0), cames=("C4",), joints=("J2",), gap_mm=31.75, from_mm=101.6
+    )
+    whole = finding_of(Kind.NO_STRAIGHT_SIDE)
+    drawn = replace(panel, findings=(replace(gap, id="F14"), replace(whole, id="F3")))
+    lines = listed_findings(drawn, ImageFont.load_default(10.0), 1e6, units)
+    place = "x 50.8 mm, y 254.0 mm" if units == "mm" else "x 2 in, y 10 in"
+    assert lines[0] == (Severity.CHECK, f"F14 bridged-gap at {place}: {gap.sentence(units)}")
+    assert lines[1] == (Severity.NOTE, f"F3 not-levelled: {whole.message}")
 
 
 def test_a_warp_follows_the_panel_s_frame() -> None:

@@ -88,7 +88,7 @@ def test_field_names_are_the_contract_s() -> None:
             "stock", "border"} <= set(datum["cames"][0])  # fmt: skip
     assert {"number", "outline", "holes", "cut_outline", "sight_outline", "centre_area_mm2",
             "cut_area_mm2", "sight_area_mm2", "cames"} <= set(datum["pieces"][0])  # fmt: skip
-    assert set(datum["findings"][0]) == {"code", "severity", "message", "at", "pieces"}
+    assert {"code", "severity", "message", "at", "pieces"} <= set(datum["findings"][0])
     assert datum["findings"][1]["at"] is None
 
 

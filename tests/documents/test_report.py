@@ -20,6 +20,7 @@ from shapely.geometry import LineString, Point
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, overlay_frame
 from rubbing2pattern.documents.report import report_html
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import AppliedCorrections, Change, Dismissal, Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -81,10 +82,12 @@ def pictures(page: str) -> list[Image.Image]:
 def many(kinds: dict[Code, int], severity: Severity = Severity.CHECK) -> tuple[Finding, ...]:
     """Return findings spread over a panel of 2 m, so that none lies in another's picture."""
     places = ((100.0 + 70.0 * (k % 25), 100.0 + 70.0 * (k // 25)) for k in range(1000))
-    return tuple(
-        Finding(code, severity, f"{code.value} number {k}.", next(places))
-        for code, number in kinds.items()
-        for k in range(number)
+    return named(
+        [
+            Finding(code, severity, f"{code.value} number {k}.", next(places))
+            for code, number in kinds.items()
+            for k in range(number)
+        ]
     )
 
 
@@ -236,7 +239,7 @@ def test_what_persons_type_stays_text() -> None:
     evil = "</style><script>alert('x')</script>\"&{{ 7 * 7 }}{% raw %}\x00\u202e"
     shown = "</style><script>alert('x')</script>\"&{{ 7 * 7 }}{% raw %}"
     drawn = panels.two_by_two()
-    finding = Finding(Code.FREE_END, Severity.WRONG, evil, (20.0, 20.0), (1,))
+    finding = Finding(Code.FREE_END, Severity.WRONG, evil, (20.0, 20.0), (1,), id="F1")
     change = Change("set_width", 1, {}, evil)
     panel = replace(
         drawn,
@@ -286,7 +289,8 @@ def test_many_findings_do_not_make_many_pictures() -> None:
 def test_what_is_wrong_is_shown_before_what_is_to_check() -> None:
     found = many({Code.BRIDGED_GAP: 20}) + many({Code.BORDER_OPEN: 2}, Severity.WRONG)
     last = [replace(f, at=(900.0 + 300.0 * k, 900.0)) for k, f in enumerate(found[20:])]
-    panel = replace(panels.two_by_two(2000.0, 1200.0), findings=(*found[:20], *last))
+    renamed = [replace(f, id=f"F{k}") for k, f in enumerate((*found[:20], *last), start=1)]
+    panel = replace(panels.two_by_two(2000.0, 1200.0), findings=tuple(renamed))
     options = replace(OPTIONS, overlay_px_per_mm=1.0, report_crops=2)
     tree = parsed(report(panel, kept(panel, options), options))
     assert [c.get("id") for c in tree.iterfind(".//*[@class='card']")] == ["F21", "F22"]
@@ -294,7 +298,9 @@ def test_what_is_wrong_is_shown_before_what_is_to_check() -> None:
 
 def test_places_near_each_other_share_a_picture(panel: Panel) -> None:
     near = tuple(
-        Finding(Code.FREE_END, Severity.CHECK, f"End {k}.", (150.0 + 4.0 * k, 200.0))
+        Finding(
+            Code.FREE_END, Severity.CHECK, f"End {k}.", (150.0 + 4.0 * k, 200.0), id=f"F{k + 1}"
+        )
         for k in (0, 1)
     )
     tree = parsed(report(replace(panel, findings=near), kept(panel)))

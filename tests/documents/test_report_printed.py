@@ -12,6 +12,7 @@ import pymupdf
 import pytest
 
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings.names import named
 from rubbing2pattern.model import Corrected
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels
@@ -35,7 +36,7 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> pymupdf.Document:
         for k in range(1, 12)
     )
     page = folder / "report.html"
-    panel = replace(drawn, name="n4 3b", findings=findings)
+    panel = replace(drawn, name="n4 3b", findings=named(findings))
     page.write_text(report(panel, kept(panel)), encoding="utf-8")
     paper = folder / "report.pdf"
     command = [str(BROWSER), *QUIET, f"--user-data-dir={folder / 'profile'}"]

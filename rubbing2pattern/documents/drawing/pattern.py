@@ -115,8 +115,8 @@ def panel_marks(
     marks += (circle(JOINT, (j.x_mm, j.y_mm), _JOINT_RADIUS_MM) for j in panel.joints)
     marks += _width_letters(panel)
     marks += (piece_number(piece, PIECE_NUMBER, options) for piece in panel.pieces)
-    for number, finding in enumerate(panel.findings, start=1):
-        marks += _finding(number, finding)
+    for finding in panel.findings:
+        marks += _finding(finding)
     others = [mark for mark in marks if mark.layer in (PIECE_NUMBER, FINDING)]
     marks += strip_numbers(panel, strips, others, STRIP_NUMBER, options)
     x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, faces)
@@ -213,7 +213,7 @@ def _width_letters(panel: Panel) -> Iterator[Text]:
             )
 
 
-def _finding(number: int, finding: Finding) -> Iterator[Mark]:
+def _finding(finding: Finding) -> Iterator[Mark]:
     if finding.at is None:
         return
     shapes = finding_mark(finding.severity, finding.at, _FINDING_MM)
@@ -222,4 +222,4 @@ def _finding(number: int, finding: Finding) -> Iterator[Mark]:
     for shape in shapes or ():
         yield Outline(FINDING, shape) if len(shape) > 2 else Stroke(FINDING, Line(*shape))
     beside = (finding.at[0] + 1.5 * _FINDING_MM, finding.at[1] - 0.4 * _FINDING_MM)
-    yield Text(FINDING, beside, f"F{number}", 1.8, bold=True, patch=True)
+    yield Text(FINDING, beside, finding.id, 1.8, bold=True, patch=True)

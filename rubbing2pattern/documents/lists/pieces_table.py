@@ -96,8 +96,8 @@ def _measured(piece: Piece, options: DocumentOptions) -> dict[str, str]:
 def _told(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, str]:
     stocks, others = around(piece, cames)
     findings = [
-        f"F{k} {finding.code.value}"
-        for k, finding in enumerate(panel.findings, start=1)
+        f"{finding.id} {finding.code.value}"
+        for finding in panel.findings
         if piece.number in finding.pieces
     ]
     cells = (

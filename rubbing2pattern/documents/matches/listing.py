@@ -18,7 +18,7 @@ from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import GROZING
-from rubbing2pattern.units import decimal
+from rubbing2pattern.units import Unit, decimal
 
 _HEIGHT_MM = 2.2
 _SHARES = (0.0, 0.05, 0.13, 0.38, 0.72, 0.84)
@@ -66,7 +66,7 @@ def _lines(matching: Matching, options: DocumentOptions, width_mm: float) -> Ite
     found = sorted(matching.matches.matches, key=_order)
     for match in found:
         yield from _cells(match, options, width_mm)
-    for text in _notes(matching):
+    for text in _notes(matching, options.units):
         yield ("",)
         for line in wrapped(text, width_mm, _HEIGHT_MM):
             yield (line,)
@@ -99,16 +99,16 @@ def _cells(match: Match, options: DocumentOptions, width_mm: float) -> Iterator[
         yield ("  ".join(["     ", *filter(None, more)]),)
 
 
-def _notes(matching: Matching) -> Iterator[str]:
+def _notes(matching: Matching, units: Unit) -> Iterator[str]:
     matches = matching.matches
     yield panel_told(matching)
     if matches.unfilled:
         yield f"No glass was found for {_listed(matches.unfilled)}: that is still to be cut."
     if matching.parts_missing:
         yield f"Parts are missing beside the fragments of {_listed(matching.parts_missing)}."
-    yield from (f"Look: {finding.message}" for finding in matches.findings)
+    yield from (f"Look: {finding.sentence(units)}" for finding in matches.findings)
     for photo in matching.photos:
-        yield from (f"Look, {photo.name}: {finding.message}" for finding in photo.findings)
+        yield from (f"Look, {photo.name}: {f.sentence(units)}" for f in photo.findings)
     yield from GROZING
 
 

@@ -181,7 +181,7 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
         "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
         "second: where it would go otherwise; nothing there means that it would have no place.",
-        *(finding.message for finding in matching.findings),
+        *(finding.sentence(options.units) for finding in matching.findings),
         *GROZING,
     )
     sheet.column_dimensions["A"].width = 110.0

@@ -74,9 +74,9 @@ def piece_rows(panel: Panel, options: DocumentOptions) -> tuple[Row, ...]:
     """Return number, rectangle, areas as cut and as seen, widths, neighbours, findings."""
     cames = {came.id: came for came in panel.cames}
     doubts: dict[int, list[str]] = {}
-    for k, finding in enumerate(panel.findings, start=1):
+    for finding in panel.findings:
         for number in finding.pieces:
-            doubts.setdefault(number, []).append(f"F{k}")
+            doubts.setdefault(number, []).append(finding.id)
     rows = []
     for piece in panel.pieces:
         stocks, others = around(piece, cames)

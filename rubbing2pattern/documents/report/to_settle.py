@@ -34,15 +34,19 @@ _HEADINGS = {
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A finding with its number from 1; `crop` is a picture of its place, or None.
+    """A finding; `crop` is a picture of its place, or None.
 
-    `seen_in` is the number of the finding in whose picture its place lies as well.
+    `seen_in` is the name of the finding in whose picture its place lies as well.
     """
 
-    number: int
     finding: Finding
     crop: str | None = None
-    seen_in: int | None = None
+    seen_in: str | None = None
+
+    @property
+    def id(self) -> str:
+        """The name of the finding, as in F14."""
+        return self.finding.id
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +105,7 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
     3. Nor does one where the rubbing was not kept.
     4. There are `report_crops` at most.
     """
-    numbered = [Told(k, finding) for k, finding in enumerate(panel.findings, start=1)]
+    numbered = [Told(finding) for finding in panel.findings]
     graded = {
         severity: _by_code(t for t in numbered if t.finding.severity is severity)
         for severity in (Severity.WRONG, Severity.CHECK, Severity.NOTE)
@@ -123,28 +127,28 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
 def _drawn(
     panel: Panel,
     queue: Sequence[Told],
-    shown: Mapping[int, int],
+    shown: Mapping[str, str],
     pictures: Pictures,
     options: DocumentOptions,
-) -> dict[int, str]:
-    """Draw the pictures, by number of the finding in whose middle it is."""
+) -> dict[str, str]:
+    """Draw the pictures, by name of the finding in whose middle it is."""
     places = _Places(panel)
     drawn = {}
     for told in queue:
-        if told.finding.at is not None and shown.get(told.number) == told.number:
-            also = {number for number, other in shown.items() if other == told.number}
+        if told.finding.at is not None and shown.get(told.id) == told.id:
+            also = {name for name, other in shown.items() if other == told.id}
             view = _view(told.finding.at, options)
-            drawn[told.number] = places.crop(view, told, also - {told.number}, pictures)
+            drawn[told.id] = places.crop(view, told, also - {told.id}, pictures)
     return drawn
 
 
 def _kind(
-    code: Code, kind: Iterable[Told], drawn: Mapping[int, str], shown: Mapping[int, int]
+    code: Code, kind: Iterable[Told], drawn: Mapping[str, str], shown: Mapping[str, str]
 ) -> Kind:
     told = []
     for one in kind:
-        crop, other = drawn.get(one.number), shown.get(one.number)
-        told.append(Told(one.number, one.finding, crop, None if crop else other))
+        crop, other = drawn.get(one.id), shown.get(one.id)
+        told.append(Told(one.finding, crop, None if crop else other))
     return Kind(code, tuple(told))
 
 
@@ -160,10 +164,10 @@ def _in_turns(kinds: Sequence[Sequence[Told]]) -> list[Told]:
     return [kind[k] for k in range(longest) for kind in kinds if k < len(kind)]
 
 
-def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions) -> dict[int, int]:
-    """Return, by number of a finding, the number of the one in whose picture it is shown."""
-    centres: dict[int, Point] = {}
-    shown: dict[int, int] = {}
+def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions) -> dict[str, str]:
+    """Return, by name of a finding, the name of the one in whose picture it is shown."""
+    centres: dict[str, Point] = {}
+    shown: dict[str, str] = {}
     for told in queue:
         at = told.finding.at
         if at is None:
@@ -171,13 +175,13 @@ def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions)
         reach = _SAME_CROP * options.report_crop_mm
         near = next((k for k, c in centres.items() if math.dist(c, at) <= reach), None)
         if near is not None:  # rule 2
-            shown[told.number] = near
+            shown[told.id] = near
         elif (
             len(centres) < options.report_crops  # rule 4
             and pictures.share_seen(_view(at, options)) >= _LEAST_SEEN  # rule 3
         ):
-            centres[told.number] = at
-            shown[told.number] = told.number
+            centres[told.id] = at
+            shown[told.id] = told.id
     return shown
 
 
@@ -195,16 +199,12 @@ class _Places:
         self.paths = np.array([shapely.LineString(came.path) for came in panel.cames], dtype=object)
         self.tree = shapely.STRtree(self.paths)
         self.labels = points_array([piece.label_at for piece in panel.pieces])
-        self.placed = [
-            (number, finding, finding.at)
-            for number, finding in enumerate(panel.findings, start=1)
-            if finding.at is not None
-        ]
+        self.placed = [(f, f.at) for f in panel.findings if f.at is not None]
 
-    def crop(self, view: View, told: Told, also: Container[int], pictures: Pictures) -> str:
+    def crop(self, view: View, told: Told, also: Container[str], pictures: Pictures) -> str:
         """Draw the rubbing around a finding with thin lead lines and the place marked.
 
-        `also` are the numbers of further findings whose places are marked in it.
+        `also` are the names of further findings whose places are marked in it.
         """
         assert told.finding.at is not None
         commands = " ".join(self._lines(view))
@@ -214,18 +214,18 @@ class _Places:
             f'<path d="{commands}" fill="none" stroke="white" stroke-width="{0.55 * k:.2f}"/>',
             f'<path d="{commands}" fill="none" stroke="black" stroke-width="{0.2 * k:.2f}"/>',
         ]
-        for number, finding, at in self.placed:
-            if number in also and _inside(view, at):
+        for finding, at in self.placed:
+            if finding.id in also and _inside(view, at):
                 parts += view.finding(finding.severity, at, 1.5 * k, coloured=False)
                 left = at[0] < told.finding.at[0]
-                parts.append(_beside(view, f"F{number}", at, 1.5, left=left))
+                parts.append(_beside(view, finding.id, at, 1.5, left=left))
         severity, at = told.finding.severity, told.finding.at
         parts += view.finding(severity, at, 3.4 * k, coloured=True)
         for piece in self.panel.pieces:
             if _inside(view, piece.label_at, 2.5 * k):
                 parts.append(view.text(piece.label_at, str(piece.number), 2.3 * k))
-        parts.append(_beside(view, f"F{told.number}", at, 3.4))
-        return view.svg(parts, f"The rubbing around finding {told.number}", "crop")
+        parts.append(_beside(view, told.id, at, 3.4))
+        return view.svg(parts, f"The rubbing around finding {told.id}", "crop")
 
     def _lines(self, view: View) -> Iterable[str]:
         found = np.sort(self.tree.query(shapely.box(*view.bounds_mm)))

@@ -148,10 +148,10 @@ def _findings(panel: Panel, view: View, *, coloured: bool) -> Sequence[str]:
     """Return the marks of findings and their numbers."""
     half = _MARK_MM * view.reduction
     marks: list[str] = []
-    for k, finding in enumerate(panel.findings, start=1):
+    for finding in panel.findings:
         if finding.at is not None:
             marks += view.finding(finding.severity, finding.at, half, coloured=coloured)
             beside = (finding.at[0] + 1.6 * half, finding.at[1])
-            marks.append(view.text(beside, f"F{k}", 1.5 * view.reduction, anchor="start"))
+            marks.append(view.text(beside, finding.id, 1.5 * view.reduction, anchor="start"))
     looks = {"fill": "black", "stroke": "none", "font_weight": "bold"}
     return [view.group(marks, "finding", 0.0, **looks)]

@@ -196,9 +196,9 @@ def doubts(panel: Panel, numbers: Sequence[int]) -> tuple[str, ...]:
         (Severity.CHECK, "Check against the window first"),
     ):
         pairs = [
-            f"{number} (F{k})"
+            f"{number} ({finding.id})"
             for number in sorted(numbers)
-            for k, finding in enumerate(panel.findings, start=1)
+            for finding in panel.findings
             if finding.severity is severity and number in finding.pieces
         ]
         if pairs:

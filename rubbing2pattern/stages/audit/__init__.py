@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings.names import same_doubt
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.stages.audit.checks import (
@@ -42,8 +43,8 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     2. One doubt, one finding: a lead that may lie off is told with a graver doubt about that place,
        within `same_doubt_mm`, and a free end with the joint where its lead crosses another.
     3. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
-       one that came first, with the pieces of all. Without a place the messages must be equal; of
-       a border that is cut off they make one wherever they lie, for it is cut along a whole side.
+       one that came first, with the pieces of all. Without a place they must say the same; of a
+       border that is cut off they make one wherever they lie, for it is cut along a whole side.
     4. The gravest come first; then those that mean the whole panel; then by the lowest piece
        touched, or the nearest where none is; then from the top and from the left.
 
@@ -113,8 +114,8 @@ def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
     for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
         for k, other in enumerate(kept):
             if _same(finding, other, same_place_mm):
-                pieces = tuple(sorted({*other.pieces, *finding.pieces}))
-                kept[k] = replace(other, pieces=pieces)
+                merged = other.touching(finding.pieces)
+                kept[k] = replace(merged, id=other.id or finding.id)
                 break
         else:
             kept.append(finding)
@@ -122,13 +123,9 @@ def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:
 
 
 def _same(a: Finding, b: Finding, same_place_mm: float) -> bool:
-    if a.code is not b.code:
-        return False
-    if a.code is Code.BORDER_CUT_OFF:
+    if a.code is b.code is Code.BORDER_CUT_OFF:
         return a.message == b.message
-    if a.at is None or b.at is None:
-        return a.at is b.at and a.message == b.message
-    return math.dist(a.at, b.at) <= same_place_mm
+    return same_doubt(a, b, same_place_mm)
 
 
 def _in_order(findings: Sequence[Finding], panel: Panel) -> list[Finding]:

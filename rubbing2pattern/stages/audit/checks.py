@@ -1,19 +1,20 @@
 """What can be doubtful about a finished panel, one function for each kind of thing.
 
-Every check yields findings with place and pieces; messages are one sentence for the bench.
+Every check yields findings with place, pieces, ids and figures.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry import LineString
 from shapely.ops import substring
 
-from rubbing2pattern.findings import Code, Finding, Point, Severity
+from rubbing2pattern.findings import Code, Finding, Kind, Point, Severity, finding_of
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece
 from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.paneling.lines import leaving_deg, point_along
@@ -30,32 +31,32 @@ def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     for came in panel.cames:
         middle, beside = point_along(came.path, 0.5), tuple(sorted(came.pieces))
         if came.confidence < options.least_confidence:
-            text = (
-                f"{came.id} is seen on {came.seen_share:.0%} of its {came.length_mm:.0f} mm and is "
-                f"a lead with a probability of {came.confidence:.2f}; without it "
-                f"{_without(beside)}; look whether it is there."
+            yield finding_of(
+                Kind.DOUBTFUL_LEAD,
+                middle,
+                pieces=beside,
+                cames=(came.id,),
+                seen_share=came.seen_share,
+                length_mm=came.length_mm,
+                chance=came.confidence,
             )
-            yield Finding(Code.DOUBTFUL_LEAD, Severity.CHECK, text, middle, beside)
         for low_mm, high_mm in came.gaps:
             at = point_along(came.path, 0.5 * (low_mm + high_mm) / came.length_mm)
-            text = (
-                f"{came.id} is not seen for {high_mm - low_mm:.0f} mm, {low_mm:.0f} mm from "
-                f"{came.start}, and is drawn on through the gap."
-            )
             sure = came.confidence >= options.sure_confidence
             short = high_mm - low_mm < options.harmless_gap_mm
             part = substring(LineString(came.path), low_mm, high_mm)
             strays = bool(shapely.dwithin(off, part, options.same_doubt_mm).any())
             harmless = sure and short and not strays
-            severity = Severity.NOTE if harmless else Severity.CHECK
-            yield Finding(Code.BRIDGED_GAP, severity, text, at, beside)
-
-
-def _without(beside: tuple[int, ...]) -> str:
-    """Say what the panel would be without a lead."""
-    if len(beside) == 2:
-        return f"pieces {beside[0]} and {beside[1]} are one"
-    return "the border is open there" if len(beside) == 1 and beside else "nothing else changes"
+            yield finding_of(
+                Kind.BRIDGED_GAP,
+                at,
+                severity=Severity.NOTE if harmless else Severity.CHECK,
+                pieces=beside,
+                cames=(came.id,),
+                joints=(came.start,),
+                gap_mm=high_mm - low_mm,
+                from_mm=low_mm,
+            )
 
 
 def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
@@ -64,19 +65,17 @@ def check_widths(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     for came in panel.cames:
         if came.face_width_uncertainty_mm > options.width_uncertainty_mm:
             groups.setdefault(f"{came.face_width_mm:.1f}", []).append(came)
-    for width, group in groups.items():
+    for group in groups.values():
         group.sort(key=lambda came: -came.length_mm)
         most_mm = max(came.face_width_uncertainty_mm for came in group)
-        several = len(group) > 1
-        names = _listed([came.id for came in group])
-        text = (
-            f"The face width of {names}, {width} mm, is uncertain by "
-            f"{'up to ' if several else ''}{most_mm:.1f} mm; measure "
-            f"{'them' if several else 'it'} on the panel."
+        yield finding_of(
+            Kind.WIDTH_UNSURE,
+            point_along(group[0].path, 0.5),
+            pieces=sorted({n for came in group for n in came.pieces}),
+            cames=[came.id for came in group],
+            width_mm=group[0].face_width_mm,
+            most_mm=most_mm,
         )
-        beside = tuple(sorted({n for came in group for n in came.pieces}))
-        at = point_along(group[0].path, 0.5)
-        yield Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, at, beside)
 
 
 def check_joints(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
@@ -87,19 +86,25 @@ def check_joints(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         at = (joint.x_mm, joint.y_mm)
         around = sorted({n for name in joint.cames for n in cames[name].pieces})
         if joint.uncertainty_mm > options.joint_uncertainty_mm:
-            text = (
-                f"{joint.id}, where {_listed(joint.cames)} {_meet(joint)}, may lie "
-                f"{joint.uncertainty_mm:.1f} mm off; measure it on the panel."
+            yield finding_of(
+                Kind.DOUBTFUL_JOINT,
+                at,
+                pieces=around,
+                cames=joint.cames,
+                joints=(joint.id,),
+                off_mm=joint.uncertainty_mm,
             )
-            yield Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, text, at, tuple(around))
         if joint.kind is JointKind.END and around:
             came = cames[joint.cames[0]]
-            text = (
-                f"{came.id} ends freely inside piece {_numbers(around)}"
-                f"{_short_of(joint, came, panel.cames, paths, options.near_mm)}; look whether it "
-                "is a strap lead or goes on."
+            ahead = _ahead(joint, came, panel.cames, paths, options.near_mm)
+            yield finding_of(
+                Kind.FREE_END,
+                at,
+                pieces=around,
+                cames=(came.id, *(other.id for _, other in ahead)),
+                joints=(joint.id,),
+                short_mm=ahead[0][0] if ahead else None,
             )
-            yield Finding(Code.FREE_END, Severity.CHECK, text, at, tuple(around))
 
 
 def check_pieces(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
@@ -108,10 +113,9 @@ def check_pieces(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     One finding for each piece, the gravest: no glass, in parts, sliver, small.
     """
     for piece in panel.pieces:
-        found = _piece_finding(panel, piece, options)
-        if found:
-            code, severity, text = found
-            yield Finding(code, severity, text, piece.label_at, (piece.number,))
+        kind, figures = _piece_doubt(panel, piece, options)
+        if kind:
+            yield finding_of(kind, piece.label_at, pieces=(piece.number,), **figures)
 
 
 def check_parts(panel: Panel) -> Iterator[Finding]:
@@ -119,22 +123,15 @@ def check_parts(panel: Panel) -> Iterator[Finding]:
     for group in _connected([came for came in panel.cames if not came.pieces]):
         length_mm = sum(came.length_mm for came in group)
         names = [came.id for came in group]
-        text = (
-            f"{_listed(names)} ({length_mm:.0f} mm) {'encloses' if len(group) == 1 else 'enclose'} "
-            "no glass: the border is not closed there, and pieces may be missing."
-        )
         at = _loose_end(panel, set(names)) or point_along(group[0].path, 0.5)
-        yield Finding(Code.BORDER_OPEN, Severity.WRONG, text, at)
+        yield finding_of(Kind.BORDER_OPEN, at, cames=names, length_mm=length_mm)
     bordered = [g for g in _connected(panel.cames) if any(came.border for came in g)]
     bordered.sort(key=lambda g: (-_covered_mm2(panel, g), g[0].id))
     for group in bordered[1:]:
         numbers = sorted({n for came in group for n in came.pieces})
-        text = (
-            f"Piece {_numbers(numbers)} ({_covered_mm2(panel, group) / 100.0:.0f} cm²) "
-            "hangs on no lead of the rest of the panel; look for a missing lead."
-        )
         at = next(piece.label_at for piece in panel.pieces if piece.number == numbers[0])
-        yield Finding(Code.SEPARATE_PARTS, Severity.CHECK, text, at, tuple(numbers))
+        area_mm2 = _covered_mm2(panel, group)
+        yield finding_of(Kind.PART_HANGS_LOOSE, at, pieces=numbers, area_mm2=area_mm2)
 
 
 def check_scale(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
@@ -143,68 +140,47 @@ def check_scale(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     share = panel.scale.relative_uncertainty
     if share > options.scale_share and Code.SCALE_UNCERTAIN not in told:
         longer_mm = max(panel.width_mm, panel.height_mm)
-        text = (
-            f"All lengths are uncertain by {100.0 * share:.2f} %, {share * longer_mm:.1f} mm over "
-            f"the {longer_mm:.0f} mm of the panel; measure one length on the panel."
+        yield finding_of(
+            Kind.SCALE_UNCERTAIN,
+            uncertain_share=share,
+            uncertain_mm=share * longer_mm,
+            length_mm=longer_mm,
         )
-        yield Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, text)
     if Code.REFERENCE_RESIDUAL in told:
         return
     for mark in panel.scale.residuals:
         if abs(mark.residual_mm) > options.residual_mm:
-            use = "and was used" if mark.used else "and was not used"
-            text = (
-                f"{mark.name} of the reference lies {abs(mark.residual_mm):.1f} mm off the fit "
-                f"{use}; measure it again."
-            )
-            yield Finding(Code.REFERENCE_RESIDUAL, Severity.CHECK, text)
+            kind = Kind.MARK_OFF if mark.used else Kind.MARK_OFF_UNUSED
+            yield finding_of(kind, mark=mark.name, off_mm=abs(mark.residual_mm))
 
 
-def _piece_finding(
+def _piece_doubt(
     panel: Panel, piece: Piece, options: AuditOptions
-) -> tuple[Code, Severity, str] | None:
-    number, across_mm = piece.number, 2.0 * piece.label_radius_mm
+) -> tuple[Kind | None, dict[str, Any]]:
+    """Return the gravest doubt about a piece, None where there is none, and its figures."""
+    across_mm, cut_mm2 = 2.0 * piece.label_radius_mm, piece.cut_area_mm2
     if piece.cut_outline.is_empty:
-        text = (
-            f"Piece {number} ({piece.centre_area_mm2:.0f} mm² to the middle of its leads) leaves "
-            f"no glass between hearts of {panel.heart_mm:.1f} mm."
-        )
-        return Code.NO_GLASS_LEFT, Severity.WRONG, text
+        figures = {"centre_mm2": piece.centre_area_mm2, "heart_mm": panel.heart_mm}
+        return Kind.NO_GLASS_LEFT, figures
     parts = shapely.get_parts(piece.cut_outline)
     areas = sorted((float(p.area) for p in parts if p.area > options.split_area_mm2), reverse=True)
     if len(areas) > 1:
-        sizes = " and ".join(f"{area:.0f} mm²" for area in areas[:2])
-        text = (
-            f"Piece {number} narrows to nothing between its leads: its glass falls into "
-            f"{len(areas)} parts, the largest {sizes}."
-        )
-        return Code.SLIVER_PIECE, Severity.CHECK, text
+        figures = {"parts": len(areas), "largest_mm2": areas[0], "next_mm2": areas[1]}
+        return Kind.GLASS_IN_PARTS, figures
     if piece.sight_outline.is_empty:
-        text = (
-            f"Piece {number} ({piece.cut_area_mm2:.0f} mm² of glass) is wholly covered by the "
-            "leaves of its leads."
-        )
-        return Code.NO_GLASS_LEFT, Severity.CHECK, text
+        return Kind.GLASS_COVERED, {"cut_mm2": cut_mm2}
     if across_mm < options.sliver_width_mm:
-        text = (
-            f"Piece {number} is a sliver: its glass is {across_mm:.1f} mm across where it is "
-            "widest; look whether both leads are there."
-        )
-        return Code.SLIVER_PIECE, Severity.CHECK, text
-    if piece.cut_area_mm2 < options.small_area_mm2:
-        text = (
-            f"Piece {number} is very small: {piece.cut_area_mm2:.0f} mm² of glass, "
-            f"{piece.rectangle.width_mm:.1f} by {piece.rectangle.height_mm:.1f} mm; look whether "
-            "it is glass."
-        )
-        return Code.SMALL_PIECE, Severity.CHECK, text
-    return None
+        return Kind.SLIVER_PIECE, {"across_mm": across_mm}
+    if cut_mm2 < options.small_area_mm2:
+        sides = {"width_mm": piece.rectangle.width_mm, "height_mm": piece.rectangle.height_mm}
+        return Kind.SMALL_PIECE, {"cut_mm2": cut_mm2, **sides}
+    return None, {}
 
 
-def _short_of(
+def _ahead(
     joint: Joint, came: Came, cames: Sequence[Came], paths: np.ndarray, near_mm: float
-) -> str:
-    """Say which lead stands in the way of a free end, when one does within `near_mm`."""
+) -> list[tuple[float, Came]]:
+    """Return how far ahead of a free end the next lead lies, and which: none beyond `near_mm`."""
     at = np.array([joint.x_mm, joint.y_mm])
     inward_deg = leaving_deg(came.curve if came.start == joint.id else came.curve.reversed())
     ahead = -np.array([math.cos(math.radians(inward_deg)), math.sin(math.radians(inward_deg))])
@@ -214,10 +190,7 @@ def _short_of(
         for k in np.flatnonzero(shapely.intersects(ray, paths)).tolist()
         if cames[k].id != came.id
     ]
-    if not hits:
-        return ""
-    distance_mm, k = min(hits)
-    return f", {distance_mm:.0f} mm short of {cames[k].id}"
+    return [(distance_mm, cames[k]) for distance_mm, k in sorted(hits)[:1]]
 
 
 def _connected(cames: Sequence[Came]) -> list[list[Came]]:
@@ -243,18 +216,3 @@ def _covered_mm2(panel: Panel, group: Sequence[Came]) -> float:
 def _loose_end(panel: Panel, names: set[str]) -> Point | None:
     ends = (j for j in panel.joints if j.kind is JointKind.END and j.cames[0] in names)
     return next(((j.x_mm, j.y_mm) for j in ends), None)
-
-
-def _meet(joint: Joint) -> str:
-    return "ends" if joint.kind is JointKind.END else "meet" if len(joint.cames) > 1 else "closes"
-
-
-def _listed(names: Sequence[str]) -> str:
-    shown = list(names[:4])
-    if len(names) > 4:
-        return f"{', '.join(shown)} and {len(names) - 4} more"
-    return " and ".join(filter(None, [", ".join(shown[:-1]), shown[-1]]))
-
-
-def _numbers(numbers: Sequence[int]) -> str:
-    return _listed([str(number) for number in numbers])

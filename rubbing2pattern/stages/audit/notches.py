@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from rubbing2pattern.findings import Code, Finding, Point, Severity
+from rubbing2pattern.findings import Finding, Kind, Point, Severity, finding_of
 from rubbing2pattern.geometry.curves import as_point
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import JointKind, Panel
@@ -42,10 +42,6 @@ def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         if not corners:
             continue
         sharpest = max(turn for _, turn in corners)
-        text = (
-            f"Piece {piece.number} has a corner of {sharpest:.0f}° that points into the glass; "
-            f"glass is not cut so. {_where(corners)}"
-        )
         at = max(corners, key=lambda corner: corner[1])[0]
         held = all(
             math.dist(place, joint) > options.notch_joint_mm
@@ -53,7 +49,15 @@ def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
             for joint in loose
         )
         severity = Severity.NOTE if held else Severity.CHECK
-        yield Finding(Code.INWARD_CORNER, severity, text, at, (piece.number,))
+        two = len(corners) == 2
+        yield finding_of(
+            Kind.INWARD_CORNERS if two else Kind.INWARD_CORNER,
+            at,
+            severity=severity,
+            pieces=(piece.number,),
+            sharpest_deg=sharpest,
+            length_mm=math.dist(corners[0][0], corners[1][0]) if two else None,
+        )
 
 
 def inward_corners(
@@ -86,10 +90,3 @@ def _inward_turns_deg(places: Array, chord: int) -> Array:
     after = np.roll(places, -chord, axis=0) - places
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     return np.asarray(-np.degrees(np.arctan2(cross, np.einsum("ij,ij->i", before, after))))
-
-
-def _where(corners: tuple[tuple[Point, float], ...]) -> str:
-    if len(corners) == 2:
-        length_mm = math.dist(corners[0][0], corners[1][0])
-        return f"Look whether a lead of {length_mm:.0f} mm runs between its two such corners."
-    return "Look whether a lead begins there."

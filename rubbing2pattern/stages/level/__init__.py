@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.errors import NoLeadFound
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.options.level import LevelOptions
 from rubbing2pattern.paneling.enclosed import enclosed
@@ -105,13 +105,6 @@ def _moved(finding: Finding, placement: Placement) -> Finding:
 
 def _not_levelled(sides: list[BorderSide], off_deg: float, options: LevelOptions) -> Finding:
     if math.isfinite(off_deg):
-        why = (
-            f"its sides lie {abs(off_deg):.1f}° off the axes and a panel is turned by "
-            f"{options.most_turn_deg:.1f}° at most"
-        )
-    elif sides:
-        why = "none of its straight border sides lies near an axis of the sheet"
-    else:
-        why = "its border has no straight side"
-    text = f"The panel is drawn as it lay on the sheet: {why}."
-    return Finding(Code.NOT_LEVELLED, Severity.NOTE, text)
+        most_deg = options.most_turn_deg
+        return finding_of(Kind.SIDES_OFF_AXES, off_deg=abs(off_deg), most_deg=most_deg)
+    return finding_of(Kind.SIDES_NEAR_NO_AXIS if sides else Kind.NO_STRAIGHT_SIDE)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.model import Profile
@@ -84,11 +84,7 @@ def _faint(net: LeadNet, lead: LeadMap, options: MeasureOptions) -> tuple[Findin
             break
         at = (float(middles[i][0]), float(middles[i][1]))
         if all(math.dist(at, f.at) > options.faint_mm for f in findings if f.at is not None):
-            text = (
-                f"the rubbing is faint here: leads show {100.0 * share[i]:.0f} % of the strength "
-                "usual in this panel; look at each of them"
-            )
-            findings.append(Finding(Code.FAINT_REGION, Severity.CHECK, text, at))
+            findings.append(finding_of(Kind.FAINT_REGION, at, shown_share=share[i]))
     return tuple(findings)
 
 

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 from shapely.ops import nearest_points
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.options.measure import MeasureOptions
@@ -136,10 +136,6 @@ def _told(
         runs = [run for run in runs if len(run)]
         if not runs:
             continue
-        text = (
-            f"the panel reaches the {name} edge of the {what}; what lies beyond is missing: show "
-            "the whole border with bare paper around it"
-        )
         middles = [run[len(run) // 2] for run in runs]
         middle = middles[len(middles) // 2]
         places = [rim[middle]]
@@ -147,4 +143,4 @@ def _told(
             beside = nearest_points(near, shapely.Point(place))[0]
             places.append(np.array((beside.x, beside.y)))
         for x, y in places:
-            yield Finding(Code.BORDER_CUT_OFF, Severity.WRONG, text, (float(x), float(y)))
+            yield finding_of(Kind.BORDER_CUT_OFF, (float(x), float(y)), side=name, seen=what)

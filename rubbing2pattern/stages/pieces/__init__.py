@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.errors import NoLeadFound
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Profile
 from rubbing2pattern.options.pieces import PieceOptions
@@ -267,11 +267,7 @@ def _valid(shapes: Shapes, told_from_mm2: float) -> tuple[Shapes, tuple[Finding,
         lost = parts.difference(mended[k])
         if lost.area > told_from_mm2:
             at = lost.representative_point()
-            text = (
-                f"Two lead lines of one piece cross near ({at.x:.0f}, {at.y:.0f}) mm and cut off "
-                f"{lost.area:.1f} mm²; settle where they meet."
-            )
-            findings.append(Finding(Code.DOUBTFUL_JOINT, Severity.CHECK, text, (at.x, at.y)))
+            findings.append(finding_of(Kind.PIECE_CROSSED, (at.x, at.y), lost_mm2=lost.area))
     return mended, tuple(findings)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.inputs.calipers import Caliper
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.lines import LeadLines, point_along
@@ -143,11 +143,12 @@ def _moved(came: NetCame, kept: list[_Read], options: PieceOptions) -> NetCame:
 
 
 def _told(read: _Read, ids: Mapping[int, str], lines: LeadLines, options: PieceOptions) -> Finding:
-    text = (
-        f"The caliper width {read.caliper.width_mm:.1f} mm of {ids[read.came]} "
-        f"({read.caliper.row}) is {read.wider_mm:+.1f} mm off what the rubbing gives and more than "
-        f"{options.caliper_agree_mm:.1f} mm from the others of this size; it is used for "
-        f"{ids[read.came]} alone: measure again."
+    return finding_of(
+        Kind.CALIPER_DISAGREES,
+        read.caliper.at_mm or point_along(lines.paths[read.came], 0.5),
+        cames=(ids[read.came],),
+        width_mm=read.caliper.width_mm,
+        row=read.caliper.row,
+        wider_mm=read.wider_mm,
+        limit_mm=options.caliper_agree_mm,
     )
-    at = read.caliper.at_mm or point_along(lines.paths[read.came], 0.5)
-    return Finding(Code.WIDTH_UNCERTAIN, Severity.CHECK, text, at)

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came, Profile
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.trade.stock import StockChoice, nearest_stock
 
-MOST_NAMED = 3
-"""So many cames are named in one sentence; the others are counted."""
+_ONE_WIDTH_MM = 0.05
+"""Widths that differ by less are written as one, to a tenth of a millimetre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,31 +86,26 @@ def width_findings(
     """
     unmeasured = [k for k, seen in enumerate(widths.measured) if not seen]
     narrow = [k for k, width in enumerate(widths.width_mm) if width < cover_mm]
-    between: dict[str, list[int]] = {}
+    between: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for k, choice in enumerate(widths.choices):
         if not choice.fits and widths.measured[k]:
             between.setdefault(_gap_in_stock(choice), []).append(k)
     found = list(_shape_unknown(cames, widths, places, options))
     for k in unmeasured:
-        text = (
-            f"The face width of {cames[k].id} could not be measured and is taken as "
-            f"{widths.width_mm[k]:.1f} mm; measure it on the panel."
-        )
-        found.append(_finding(Code.WIDTH_UNCERTAIN, text, [k], cames, places))
+        width_mm = widths.width_mm[k]
+        found.append(_finding(Kind.WIDTH_UNMEASURED, [k], cames, places, width_mm=width_mm))
     if narrow:
-        text = (
-            f"{_named(narrow, cames)} {_verb(narrow)} less than {cover_mm:.1f} mm across the face, "
-            "so the leaves would not cover heart and clearance."
-        )
-        found.append(_finding(Code.WIDTH_UNCERTAIN, text, narrow, cames, places))
-    for where, group in between.items():
+        kind = Kind.WIDTH_TOO_NARROW
+        found.append(_finding(kind, narrow, cames, places, cover_mm=cover_mm))
+    for stock, group in between.items():
         low, high = (f(widths.width_mm[group]) for f in (np.min, np.max))
-        size = f"{low:.1f} mm" if high - low < 0.05 else f"{low:.1f} to {high:.1f} mm"
-        text = (
-            f"{_named(group, cames)} {_verb(group)} {size} across the face, {where}; "
-            "measure with callipers before ordering."
+        figures = (
+            {"width_mm": low}
+            if high - low < _ONE_WIDTH_MM
+            else {"width_mm": low, "widest_mm": high}
         )
-        found.append(_finding(Code.WIDTH_BETWEEN_STOCK, text, group, cames, places))
+        kind = Kind.WIDTH_BETWEEN_STOCK
+        found.append(_finding(kind, group, cames, places, **figures, **dict(stock)))
     return tuple(found)
 
 
@@ -134,44 +130,31 @@ def _shape_unknown(
         if most != widths.choices[k].nearest:
             group.append(k)
     if group:
-        text = (
-            f"{_named(group, cames)} may have a round leaf, of which a rubbing shows less than the "
-            "face, and the next stock width may be right; measure one of each size with callipers "
-            "and give it with --caliper."
-        )
         # The glass is cut inside the hearts, so this is a doubt about lead and names no piece.
-        yield replace(_finding(Code.WIDTH_UNCERTAIN, text, group, cames, places), pieces=())
+        yield replace(_finding(Kind.LEAF_MAY_BE_ROUND, group, cames, places), pieces=())
 
 
 def _finding(
-    code: Code,
-    text: str,
+    kind: Kind,
     group: Sequence[int],
     cames: Sequence[Came],
     places: Sequence[tuple[float, float]],
+    **figures: Any,
 ) -> Finding:
-    longest = max(group, key=lambda k: (cames[k].length_mm, -k))
-    pieces = sorted({n for k in group for n in cames[k].pieces})
-    return Finding(code, Severity.CHECK, text, places[longest], tuple(pieces))
-
-
-def _named(group: Sequence[int], cames: Sequence[Came]) -> str:
+    """Return a finding at the longest of a group of cames, which names the longer ones first."""
     by_length = sorted(group, key=lambda k: (-cames[k].length_mm, k))
-    names = ", ".join(cames[k].id for k in by_length[:MOST_NAMED])
-    more = len(group) - MOST_NAMED
-    return f"{names} and {more} more came{'s' if more > 1 else ''}" if more > 0 else names
+    pieces = sorted({n for k in group for n in cames[k].pieces})
+    names = [cames[k].id for k in by_length]
+    return finding_of(kind, places[by_length[0]], pieces=pieces, cames=names, **figures)
 
 
-def _verb(group: Sequence[int]) -> str:
-    return "measures" if len(group) == 1 else "measure"
-
-
-def _gap_in_stock(choice: StockChoice) -> str:
+def _gap_in_stock(choice: StockChoice) -> tuple[tuple[str, str], ...]:
+    """Return the names of the stock widths between which a width lies, by what they are to it."""
     if choice.below is None:
-        return f"under the smallest stock width {choice.nearest.name}"
+        return (("smallest", choice.nearest.name),)
     if choice.above is None:
-        return f"over the largest stock width {choice.nearest.name}"
-    return f"between the stock widths {choice.below.name} and {choice.above.name}"
+        return (("largest", choice.nearest.name),)
+    return (("below", choice.below.name), ("above", choice.above.name))
 
 
 def _median(values: Array, weights: Array) -> float:

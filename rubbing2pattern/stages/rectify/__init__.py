@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from rubbing2pattern.errors import ScaleNotFound
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.inputs.reference import Dpi, Marks, Reference, Ruler, Sheet, Targets
 from rubbing2pattern.options.rectify import RectifyOptions
@@ -29,6 +29,9 @@ from rubbing2pattern.stages.rectify.printed_targets import Layout, find_targets,
 from rubbing2pattern.stages.rectify.quads import SIDES
 from rubbing2pattern.stages.rectify.sheet import Sheet as FoundSheet, locate_sheet
 from rubbing2pattern.stages.rectify.sheet_search import CORNERS
+
+_METRE_MM = 1000.0
+"""A length to say the uncertainty of lengths by, before the panel's size is known."""
 
 
 def rectify(photograph: Photograph, reference: Reference, options: RectifyOptions) -> Rubbing:
@@ -128,8 +131,7 @@ def _by_targets(photograph: Photograph, reference: Targets, options: RectifyOpti
     if not unseen:
         return replace(rubbing, scale=scale)
     listed = ", ".join(map(str, unseen))
-    message = f"Of the targets listed, {listed} cannot be seen in the picture."
-    finding = Finding(Code.REFERENCE_RESIDUAL, Severity.NOTE, message)
+    finding = finding_of(Kind.TARGETS_UNSEEN, targets=listed)
     return replace(rubbing, scale=scale, findings=(*rubbing.findings, finding))
 
 
@@ -184,18 +186,11 @@ def _perspective(
             "check the sizes, and that they belong to this picture"
         )
     if misfit > options.camera_misfit:
-        message = (
-            f"The perspective found is not one that a camera makes, by {100.0 * misfit:.1f} %: "
-            f"a size given with the {scale.reference} is wrong, or the picture was cut."
-        )
-        findings = (*findings, Finding(Code.REFERENCE_RESIDUAL, Severity.CHECK, message))
+        doubt = finding_of(Kind.NO_CAMERA, misfit_share=misfit, reference=scale.reference)
+        findings = (*findings, doubt)
     if sheet is not None:
         if sheet.turn_doubt:
-            message = (
-                "The sheet is nearly square and seen at a slant: its sides may be exchanged. "
-                "Measure a known length both ways on the pattern, or use --marks."
-            )
-            findings = (*findings, Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message))
+            findings = (*findings, finding_of(Kind.NEARLY_SQUARE))
         corners_mm = apply(inverse(warp.matrix), fit.sheet_corners)
         findings += _unclear_edges(sheet, corners_mm, options)
         findings += _not_flat(sheet, fit, findings, options)
@@ -212,12 +207,10 @@ def _unclear_edges(
         share = float(sheet.seen_share[side])
         if share < options.clear_edge_share:
             x, y = (corners_mm[first] + corners_mm[last]) / 2.0
-            message = (
-                f"The sheet's {SIDES[side]} edge was made out along {100.0 * share:.0f} % of its "
-                "length only; measure a known length near it on the pattern."
-            )
             at = (float(x), float(y))
-            findings.append(Finding(Code.SHEET_EDGE_UNCLEAR, Severity.CHECK, message, at))
+            findings.append(
+                finding_of(Kind.SHEET_EDGE_UNCLEAR, at, side=SIDES[side], seen_share=share)
+            )
     return tuple(findings)
 
 
@@ -228,12 +221,9 @@ def _not_flat(
     bow = largest_bow(sheet.sides, fit)
     if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
         return ()
-    message = (
-        f"The sheet's {SIDES[bow.side]} edge bows by {bow.size_mm:.1f} mm (limit "
-        f"{options.flat_mm:g}): the sheet was not flat, or its edge is not straight; measure a "
-        "known length near it on the pattern."
-    )
-    return (Finding(Code.SHEET_NOT_FLAT, Severity.CHECK, message, bow.at_mm),)
+    side, limit_mm = SIDES[bow.side], options.flat_mm
+    kind = Kind.SHEET_EDGE_BOWS
+    return (finding_of(kind, bow.at_mm, side=side, bow_mm=bow.size_mm, limit_mm=limit_mm),)
 
 
 def _out_of_square(kind: str, corners_mm: Array, options: RectifyOptions) -> tuple[Finding, ...]:
@@ -241,26 +231,23 @@ def _out_of_square(kind: str, corners_mm: Array, options: RectifyOptions) -> tup
     off_mm = float(np.abs(unsquareness_mm(corners_mm)).max())
     if kind not in ("marks", "targets") or off_mm <= options.squareness_mm:
         return ()
-    message = (
-        f"By the {kind} the sheet is out of square by {off_mm:.1f} mm: it was cut so, or one of "
-        "them was measured wrongly; measure a known length on the pattern."
-    )
-    return (Finding(Code.REFERENCE_RESIDUAL, Severity.NOTE, message),)
+    return (finding_of(Kind.OUT_OF_SQUARE, reference=kind, off_mm=off_mm),)
 
 
 def _scale_doubts(scale: Scale, options: RectifyOptions) -> tuple[Finding, ...]:
     findings = []
     if scale.px_per_mm < options.least_px_per_mm:
-        message = (
-            f"The picture has {scale.px_per_mm:.1f} pixels per millimetre; with less than "
-            f"{options.least_px_per_mm:g} widths are uncertain. Go closer or scan finer."
+        least = options.least_px_per_mm
+        findings.append(
+            finding_of(Kind.LOW_RESOLUTION, seen_px_per_mm=scale.px_per_mm, least_px_per_mm=least)
         )
-        findings.append(Finding(Code.LOW_RESOLUTION, Severity.CHECK, message))
     if scale.relative_uncertainty > options.scale_uncertainty_limit:
-        message = (
-            f"Lengths are uncertain by {100.0 * scale.relative_uncertainty:.2f} % (one standard "
-            f"deviation), that is {1000.0 * scale.relative_uncertainty:.1f} mm on a metre; "
-            "measure a known length on the pattern."
+        findings.append(
+            finding_of(
+                Kind.LENGTHS_UNCERTAIN,
+                uncertain_share=scale.relative_uncertainty,
+                uncertain_mm=scale.relative_uncertainty * _METRE_MM,
+                length_mm=_METRE_MM,
+            )
         )
-        findings.append(Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message))
     return tuple(findings)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rubbing2pattern.errors import ScaleNotFound
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array, Warp, points_array
 from rubbing2pattern.inputs.reference import Dpi, Ruler
 from rubbing2pattern.options.rectify import RectifyOptions
@@ -57,11 +57,8 @@ def flat_by_dpi(photograph: Photograph, reference: Dpi, options: RectifyOptions)
         and stated > _STATED_DPI_COUNTS
         and abs(stated / reference.dpi - 1.0) > _STATED_DPI_AGREES
     ):
-        message = (
-            f"The file itself says {stated:g} dpi, but --dpi {reference.dpi:g} was given; "
-            "measure a known length on the pattern."
-        )
-        findings = (*findings, Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message))
+        disagrees = finding_of(Kind.RESOLUTION_DISAGREES, stated=stated, given=reference.dpi)
+        findings = (*findings, disagrees)
     return Flat(
         warp,
         sheet,
@@ -124,16 +121,13 @@ def _doubts(
     bent = abs(_sure_k1(sheet, options) - k1)
     if out_of_true <= options.flat_limit and bent == 0.0:
         return (), 0.0
-    what = (
-        f"are bent as by a lens (k1 {sheet.fit.lens.k1:+.3f})"
-        if bent > out_of_true
-        else f"are out of square by {100.0 * out_of_true:.1f} %"
+    by_lens = bent > out_of_true
+    doubt = finding_of(
+        Kind.EDGES_OUT_OF_TRUE,
+        k1=sheet.fit.lens.k1 if by_lens else None,
+        off_share=None if by_lens else out_of_true,
     )
-    message = (
-        f"The sheet's edges {what}: this is no flat scan, or the sheet is not square; "
-        "use --sheet, --marks or --targets if it is a photograph."
-    )
-    return (Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, message),), max(out_of_true, bent)
+    return (doubt,), max(out_of_true, bent)
 
 
 def _out_of_true(corners: Array) -> float:

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from rubbing2pattern.errors import ScaleNotFound
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.rectify import RectifyOptions
 from rubbing2pattern.reading import MarkResidual
@@ -168,11 +168,11 @@ def _left_out(
     pins: Pins, names: Sequence[str], used: list[int], away_mm: Array
 ) -> tuple[Finding, ...]:
     return tuple(
-        Finding(
-            Code.REFERENCE_RESIDUAL,
-            Severity.CHECK,
-            f"{names[k]} is {away_mm[k]:.1f} mm from where the others put it and was left out.",
+        finding_of(
+            Kind.MARK_LEFT_OUT,
             (float(pins.mm[k, 0]), float(pins.mm[k, 1])),
+            mark=names[k],
+            off_mm=away_mm[k],
         )
         for k in range(len(names))
         if k not in used
@@ -186,13 +186,9 @@ def _uneven(
     worst = max(used, key=lambda k: float(away_mm[k]))
     if away_mm[worst] <= options.flat_mm:
         return ()
-    message = (
-        f"The {len(used)} places measured disagree by up to {away_mm[worst]:.1f} mm, most at "
-        f"{names[worst]}: the sheet is not flat there, or a place was measured wrongly. All are "
-        "used; measure a known length near it on the pattern."
-    )
     at = (float(pins.mm[worst, 0]), float(pins.mm[worst, 1]))
-    return (Finding(Code.SHEET_NOT_FLAT, Severity.CHECK, message, at),)
+    off_mm, mark = away_mm[worst], names[worst]
+    return (finding_of(Kind.MARKS_UNEVEN, at, places=len(used), off_mm=off_mm, mark=mark),)
 
 
 def _corner_pins(px: Array) -> Array:

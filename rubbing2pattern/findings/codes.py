@@ -1,11 +1,8 @@
-"""What is doubtful: every doubt is a finding with a code, a place and the pieces it touches."""
+"""How much a finding matters, and the stable names of all kinds of doubt."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from enum import StrEnum
-
-Point = tuple[float, float]
 
 
 class Severity(StrEnum):
@@ -53,28 +50,3 @@ class Code(StrEnum):
     SHEET_NOT_FLAT = "sheet-not-flat"
     SHEETS_JOINED = "sheets-joined"
     LEAD_OFF = "lead-off"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One doubt.
-
-    Attributes
-    ----------
-    code : the stable name.
-    severity : how much it matters.
-    message : one sentence for the bench, values with units.
-    at : (x_mm, y_mm) of the place in the frame of the datum that carries it, or None when the
-        whole panel is meant.
-    pieces : numbers of the pieces touched.
-    """
-
-    code: Code
-    severity: Severity
-    message: str
-    at: Point | None = None
-    pieces: tuple[int, ...] = ()
-
-    def moved(self, at: Point | None) -> Finding:
-        """Return the same finding at another place."""
-        return replace(self, at=at)
