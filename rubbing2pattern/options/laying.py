@@ -70,7 +70,7 @@ class LayingOptions(Checked):
     same_place_mm: float = value(7.0, 2.0, 20.0, "stops of one lead this near are the same place")
     plain_mm: float = value(0.1, 0.01, 0.5, "a line or an arc so near to a curve is as good")
     undrawn_mm: float = value(
-        0.9, 0.3, 4.0, "what the ridge shows farther from all leads is missing"
+        0.75, 0.3, 4.0, "what the ridge shows farther from all leads is missing"
     )
     one_sided: float = value(1.5, 1.0, 5.0, "deviation of a middle by one edge, of that by two")
     odd: float = value(3.0, 1.0, 20.0, "the same where the edges lie apart as in solder")
