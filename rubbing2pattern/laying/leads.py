@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +19,7 @@ from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.runs import Chain, Run, first_run, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.sights import sight_of
-from rubbing2pattern.laying.stubs import Stubs, clean_places, solder_at, stubs_of
+from rubbing2pattern.laying.stubs import Stubs, clean_places, outside_solder, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, NetJoint, RawNet, Rubbing
@@ -62,6 +62,8 @@ def laying(
     cut = cut_at_corners(on_ridge(net, lead, options), widths_on(net, lead), options)
     tracks = tracked(list(cut.paths), rubbing, lead, options)
     solder = solder_at(cut.ends, len(cut.nodes), tracks.width_mm, options)
+    outside = outside_solder(tracks.rows, solder, cut.ends)
+    tracks = replace(tracks, ridge_mm=np.where(outside, tracks.ridge_mm, np.inf))
     clean = clean_places(tracks, solder, cut.ends, options)
     stubs = stubs_of(tracks, clean, options)
     shown = shown_inside(tracks.rows, lead, options)

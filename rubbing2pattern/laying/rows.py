@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array
@@ -18,6 +19,9 @@ from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
+
+_CHUNK = 16
+"""Places in a polyline that is looked up as one; any number gives the same result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,3 +199,17 @@ def peaks(values: Grid, low: Ints, high: Ints) -> tuple[Array, Grid]:
     a, b, c = values[rows, best - 1], values[rows, best], values[rows, best + 1]
     bow = np.minimum(a - 2.0 * b + c, -1e-9)
     return best + np.clip(0.5 * (a - c) / bow, -0.5, 0.5), b
+
+
+def pieces_of(rows: Rows) -> tuple[Array, Ints]:
+    """Cut the lines into short polylines; return them with the number of their line."""
+    lines, owner = [], []
+    for k in range(len(rows.first) - 1):
+        part = rows.base[rows.of(k)]
+        for i in range(0, len(part) - 1, _CHUNK):
+            lines.append(part[i : i + _CHUNK + 1])
+            owner.append(k)
+    counts = np.array([len(p) for p in lines])
+    index = np.repeat(np.arange(len(lines)), counts)
+    drawn = shapely.linestrings(np.vstack(lines), indices=index)
+    return shapely.simplify(drawn, 0.02), np.array(owner, dtype=np.int64)

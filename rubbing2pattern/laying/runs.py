@@ -84,21 +84,25 @@ def first_run(
     clean: Mask,
     options: LayingOptions,
 ) -> Run:
-    """Fit a run to the clean places of its edges, or if there are none, to their middles."""
+    """Fit a run to the clean places of its edges, or if there are none, to their middles.
+
+    Beside the clean places the map's ridge says where it goes on: two leads that run together are
+    one dark, but two ridges.
+    """
     rows = tracks.rows
     index = _places_in_order(parts, closed, rows.first)
     used = clean[index]
     clear = float(used.sum()) * options.step_mm
     seen = np.clip(tracks.seen[index], 0.2, 1.0)
-    sigma = np.where(used, options.centre_mm / seen, np.inf)
+    sigma = np.where(used, options.centre_mm / seen, tracks.ridge_mm[index])
+    points = np.where(used[:, None], tracks.centre[index], tracks.ridge[index])
     if clear < options.clear_mm:
         middle = np.zeros(len(index), dtype=bool)
         cut = len(index) // 4
         middle[cut : len(index) - cut] = True
         sigma = np.where(middle, options.hidden_mm, np.inf)
+        points = rows.base[index]
     sigma *= np.sqrt(options.shared_mm / options.step_mm)
-    # Where nothing shows a lead alone the net knows better where it runs.
-    points = (rows.base if clear < options.clear_mm else tracks.centre)[index]
     normal = _signed_normals(parts, closed, tracks, index)
     widths = np.array([tracks.width_mm[k] for k, _ in parts])
     lengths = rows.length_mm[[k for k, _ in parts]]

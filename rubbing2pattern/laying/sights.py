@@ -13,14 +13,11 @@ from scipy.spatial import cKDTree
 
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, trimmed
-from rubbing2pattern.laying.ridge import Ridge, ridge_near
-from rubbing2pattern.laying.rows import Ints, Mask, Rows, ink_across, rows_along
+from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
+from rubbing2pattern.laying.rows import Mask, Rows, ink_across, pieces_of, rows_along
 from rubbing2pattern.laying.tracks import edge_near
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, Rubbing
-
-_CHUNK = 16
-"""Places in a polyline that is looked up as one; any number gives the same result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +75,7 @@ def sight_of(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions)
     middle, sigma = _middles(place, seen, soldered, width[rows.owner], options)  # rule 3
     sigma *= _unsteady(middle, sigma, rows, options)[rows.owner]
     ridge = ridge_near(rows, lead, options, options.ridge_mm)
-    off = _ridge_deviation(ridge, rows, options)
+    off = ridge_deviation(ridge, rows, options)
     middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
     return Sight(rows, middle, sigma, soldered, ridge.height, width)
 
@@ -122,26 +119,6 @@ def _middles(
         sigma[alone] = options.one_sided * options.centre_mm / np.maximum(seen[one][alone], 0.2)
     within = np.where(both & ~odd, options.one_sided, options.odd)
     return middle, sigma * np.where(soldered, within, 1.0)
-
-
-def _ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
-    """Deviation of the ridge at every place, (N,) mm; infinite where it tells nothing.
-
-    Beside another lead it may be that one's, or that of both.
-    """
-    pieces, owner = pieces_of(rows)
-    at = rows.base + ridge.off_mm[:, None] * rows.normal
-    near = shapely.STRtree(pieces).query(
-        shapely.points(at), predicate="dwithin", distance=options.ridge_apart_mm
-    )
-    other = owner[near[1]] != rows.owner[near[0]]
-    place, piece = near[0][other], near[1][other]
-    d = shapely.distance(shapely.points(at[place]), pieces[piece])
-    gap = np.full(len(at), options.ridge_apart_mm)
-    np.minimum.at(gap, place, d)
-    sigma = options.ridge_off_mm * options.ridge_apart_mm / np.maximum(gap, 0.1)
-    shown = (ridge.height > options.ridge_above) & (gap > 0.4 * options.ridge_apart_mm)
-    return np.where(shown, sigma, np.inf)
 
 
 def _unsteady(middle: Array, sigma: Array, rows: Rows, options: LayingOptions) -> Array:
@@ -201,20 +178,6 @@ def in_sight(
 
 def _grown(bounds: Array, by: Array) -> Array:
     return np.asarray(bounds + by[:, None] * np.array([-1.0, -1.0, 1.0, 1.0]))
-
-
-def pieces_of(rows: Rows) -> tuple[Array, Ints]:
-    """Cut the runs into short polylines; return them with the number of their run."""
-    lines, owner = [], []
-    for k in range(len(rows.first) - 1):
-        part = rows.base[rows.of(k)]
-        for i in range(0, len(part) - 1, _CHUNK):
-            lines.append(part[i : i + _CHUNK + 1])
-            owner.append(k)
-    counts = np.array([len(p) for p in lines])
-    index = np.repeat(np.arange(len(lines)), counts)
-    drawn = shapely.linestrings(np.vstack(lines), indices=index)
-    return shapely.simplify(drawn, 0.02), np.array(owner, dtype=np.int64)
 
 
 def solder_of(net: Laid, options: LayingOptions) -> Array:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.laying.rows import Ints, Mask
+from rubbing2pattern.laying.rows import Ints, Mask, Rows
 from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -68,10 +68,7 @@ def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOp
     """
     rows = tracks.rows
     length = rows.length_mm
-    head = solder_mm[ends[:, 0]][rows.owner]
-    tail = solder_mm[ends[:, 1]][rows.owner]
-    inner = (rows.along_mm >= head) & (length[rows.owner] - rows.along_mm >= tail)
-    clean = tracks.alone(options) & inner
+    clean = tracks.alone(options) & outside_solder(rows, solder_mm, ends)
     short = np.bincount(rows.owner, clean, len(ends)) * options.step_mm < options.clear_mm
     beside = _widest_beside(tracks.width_mm, ends, len(solder_mm))
     share = rows.along_mm / np.maximum(length, 1e-9)[rows.owner]
@@ -79,6 +76,13 @@ def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOp
     middle = (share > 0.3) & (share < 0.7) & (tracks.local_mm <= limit[rows.owner])
     long = length > 1.5 * beside
     return np.asarray(np.where((short & long)[rows.owner], middle, clean))
+
+
+def outside_solder(rows: Rows, solder_mm: Array, ends: Ints) -> Mask:
+    """Say which places lie outside the solder at both ends of their edge, (N,)."""
+    head, tail = (solder_mm[ends[:, k]][rows.owner] for k in (0, 1))
+    left = rows.length_mm[rows.owner] - rows.along_mm
+    return np.asarray((rows.along_mm >= head) & (left >= tail))
 
 
 def _widest_beside(width_mm: Array, ends: Ints, nodes: int) -> Array:

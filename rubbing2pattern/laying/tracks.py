@@ -11,6 +11,7 @@ import numpy as np
 
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
+from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
 from rubbing2pattern.laying.rows import Ink, Mask, Rows, best_paths, ink_across, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
@@ -27,6 +28,8 @@ class Tracks:
     seen : (N,) fall of density at its edges over the local strength, about 1 on good lead.
     local_mm : (N,) width of the dark; more than the lead's where leads run together.
     width_mm : (E,) width of the lead where it runs alone.
+    ridge : (N, 2) place of the map's ridge in mm.
+    ridge_mm : (N,) its deviation; infinite where it tells nothing.
     """
 
     rows: Rows
@@ -34,6 +37,8 @@ class Tracks:
     seen: Array
     local_mm: Array
     width_mm: Array
+    ridge: Array
+    ridge_mm: Array
 
     def alone(self, options: LayingOptions) -> Mask:
         """Say where the dark is no wider than the lead, and is seen, (N,)."""
@@ -74,7 +79,16 @@ def tracked(
     minus, fall_minus = edge_near(ink, shift - 0.5 * width, -1.0, reach, options)
     both = 0.5 * (plus + minus)
     seen = np.minimum(fall_plus, fall_minus) / ink.strength
-    return Tracks(rows, rows.base + both[:, None] * rows.normal, seen, local, guess)
+    ridge = ridge_near(rows, lead, options, options.ridge_near_mm)
+    return Tracks(
+        rows,
+        rows.base + both[:, None] * rows.normal,
+        seen,
+        local,
+        guess,
+        rows.base + ridge.off_mm[:, None] * rows.normal,
+        ridge_deviation(ridge, rows, options),
+    )
 
 
 def _by_edge(values: Array | Grid, rows: Rows, percentile: float) -> Array:

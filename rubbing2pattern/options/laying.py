@@ -121,7 +121,7 @@ class LayingOptions(Checked):
     plain_mm: float = value(0.1, 0.01, 0.5, "a line or an arc so near to a curve is as good",
         "A free curve this near to a line or an arc is drawn as that.")
     undrawn_mm: float = value(
-        0.9, 0.3, 4.0, "what the ridge shows farther from all leads is missing",
+        0.75, 0.3, 4.0, "what the ridge shows farther from all leads is missing",
         "A joint is laid plainly when lead on the map lies farther from all that is drawn.",
     )
     one_sided: float = value(1.5, 1.0, 5.0, "deviation of a middle by one edge, of that by two",
