@@ -41,11 +41,12 @@ def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> T
     edge = leads.away_mm - leads.half_mm
     pressure = _pressure(chance, hand, x, y)
     lead = _on_lead(chance, leads, hand, edge)
-    lead = lead * _lost(chance, leads, hand, x, y, edge)
+    lead = lead * _lost(chance, leads, hand, x, y, edge) * _skipped(chance, leads)
+    lead = lead * _low(chance, leads)
     lead = torch.maximum(lead, _solder(chance, leads, edge))
     lead = torch.maximum(lead, _run_together(chance, lead, edge, x, y))
     lead = _inked(chance, lead, hand)
-    iron = _iron(chance, leads, edge, x, y)
+    iron = _iron(chance, leads, edge, x, y) * chance.yes(n, 0.5)
     lead = torch.maximum(lead, iron) + 0.3 * torch.minimum(lead, iron)
     ground = _on_glass(chance, leads, hand, x, y, edge) + _on_bench(chance, leads, hand, x, y, edge)
     ground = ground * (1 - 0.8 * hand.ink * chance.yes(n, 0.8))
@@ -164,6 +165,20 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
     frayed = patches(chance, x, y, chance.spread(n, 1.5, 6))
     fray = chance.sometimes(n, 0.5, 0.0, 0.8) * hand.worn * torch.sigmoid((frayed + edge - 0.8) * 3)
     return kept * (1 - lifted) * (1 - fray)
+
+
+def _skipped(chance: Chance, leads: Leads) -> Tensor:
+    """Return how much of leads is there that the stick missed from end to end, solder apart."""
+    missed = share(leads.lead, 49) < chance.sometimes(len(leads.lead), 0.4, 0.0, 0.05)
+    return torch.where(missed & ~leads.border, 0.4 * share(leads.lead, 50) ** 3, 1.0)
+
+
+def _low(chance: Chance, leads: Leads) -> Tensor:
+    """Let single leads that lie low show as a narrow line, where the stick touches their crown."""
+    chosen = share(leads.lead, 52) < chance.sometimes(len(leads.lead), 0.25, 0.02, 0.4)
+    crown = (0.2 + 0.5 * share(leads.lead, 53)) * leads.half_mm
+    line = torch.sigmoid((crown - leads.away_mm) / 0.2)
+    return torch.where(chosen & ~leads.border, line, 1.0)
 
 
 @fused
