@@ -265,7 +265,7 @@ def test_a_picture_that_is_another_one_is_refused(folder: Path, tmp_path: Path) 
         ('date = "2026-02-31"', "no date"),
         ('date = "2026-13"', "no date"),
         ('colour = "red"', "the fields are"),
-        ("title = ", "no TOML"),
+        ("title = ", "not TOML"),
         ("date = 2026", "field 'date'"),
     ],
 )

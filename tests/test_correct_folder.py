@@ -103,7 +103,7 @@ def test_findings_left_and_strict(folder: Path, tmp_path: Path) -> None:
 
 
 BAD = {
-    "no TOML": "by = ",
+    "not TOML": "by = ",
     "no correction": HEAD,
     "unknown field": SPLIT + "heart = 3\n",
     "ends in nothing": HEAD + "[[add_lead]]\nfrom = [0, 75]\nto = [50, 75]\n",

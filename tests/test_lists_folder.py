@@ -318,3 +318,10 @@ def test_a_folder_from_before_has_no_workbook(folder: Path) -> None:
     (folder / "pieces.csv").write_text("number,rectangle_width_mm\n1,2.0\n")
     trace_again(folder)
     assert held(folder) == Filled()
+
+
+def test_a_sheet_of_glass_in_another_unit_gets_the_form_back(folder: Path) -> None:
+    result = run("lists", folder, "--pieces", folder / "pieces.xlsx", "--glass-sheet", "24x36")
+    refused(result, 2, "--glass-sheet '24x36' is 24 x 36 mm", "write --glass-sheet 24x36in")
+    result = run("lists", folder, "--pieces", folder / "pieces.xlsx", "--glass-sheet", "24, 36 in")
+    refused(result, 2, "--glass-sheet: cannot read", "write it as 24x36in")

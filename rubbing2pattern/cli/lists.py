@@ -13,7 +13,7 @@ from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
 from rubbing2pattern.guide.topics import see
-from rubbing2pattern.units import parse_sheet
+from rubbing2pattern.units import inch_form, parse_sheet
 
 if TYPE_CHECKING:
     from rubbing2pattern.workflows.lists import Listed
@@ -68,12 +68,7 @@ def lists(
     from rubbing2pattern.workflows.lists import list_folder
 
     if glass_sheet is not None:
-        width_mm, height_mm = parse_sheet(glass_sheet)
-        settings = (
-            *settings,
-            f"glass.sheet_width_mm={width_mm!r}",
-            f"glass.sheet_height_mm={height_mm!r}",
-        )
+        settings = (*settings, *_sheet_settings(glass_sheet))
     if sheet is None and matches is None:
         raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
     done = list_folder(folder, sheet, settings, matches)
@@ -83,6 +78,24 @@ def lists(
         text = "\n".join(_table(done, folder))
     tell(text, folder)
     return EXIT_DONE
+
+
+def _sheet_settings(text: str) -> tuple[str, str]:
+    """Return the size of a sheet of glass as settings."""
+    from rubbing2pattern.options.glass import GlassOptions
+
+    try:
+        width_mm, height_mm = parse_sheet(text)
+    except UsageFault as fault:
+        raise UsageFault(f"--glass-sheet: {fault}") from fault
+    try:
+        GlassOptions(sheet_width_mm=width_mm, sheet_height_mm=height_mm)
+    except UsageFault as fault:
+        raise UsageFault(
+            f"--glass-sheet {text!r} is {width_mm:g} x {height_mm:g} mm: {fault}; if inches are "
+            f"meant, write --glass-sheet {inch_form(text)}"
+        ) from fault
+    return f"glass.sheet_width_mm={width_mm!r}", f"glass.sheet_height_mm={height_mm!r}"
 
 
 def _summary(done: Listed, folder: Path) -> dict[str, Any]:
