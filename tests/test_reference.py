@@ -90,7 +90,7 @@ def test_a_star_between_the_sides_is_read() -> None:
         ({"sheet": "614"}, "--sheet: cannot read the sheet '614': write it like 614x774mm"),
         (
             {"sheet": "24x36"},
-            "each side must be 60 mm or more; if inches are meant, write --sheet 24x36in",
+            "each side must be 60 mm or more; for inches write --sheet 24x36in",
         ),
         ({"dpi": "200dpi"}, "write it like --dpi 200"),
         ({"ruler": "577,2823,2038,2826,200mm"}, 'write --ruler "577,2823 2038,2826 200mm"'),

@@ -92,8 +92,8 @@ def _sheet_settings(text: str) -> tuple[str, str]:
         GlassOptions(sheet_width_mm=width_mm, sheet_height_mm=height_mm)
     except UsageFault as fault:
         raise UsageFault(
-            f"--glass-sheet {text!r} is {width_mm:g} x {height_mm:g} mm: {fault}; if inches are "
-            f"meant, write --glass-sheet {inch_form(text)}"
+            f"--glass-sheet {text!r} is {width_mm:g} x {height_mm:g} mm: {fault}; for "
+            f"inches write --glass-sheet {inch_form(text)}"
         ) from fault
     return f"glass.sheet_width_mm={width_mm!r}", f"glass.sheet_height_mm={height_mm!r}"
 

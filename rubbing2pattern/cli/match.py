@@ -11,6 +11,7 @@ import click
 
 from rubbing2pattern.cli.lengths import length_mm
 from rubbing2pattern.cli.progress import shown_progress
+from rubbing2pattern.cli.renamed import RenamedOption, former_option
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import (
     folder_option,
@@ -38,9 +39,12 @@ _MOST = 12
 @click.command()
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @reference_options
+@former_option("--panel")
 @click.option(
-    "--panel",
+    "--results",
     "panel",
+    cls=RenamedOption,
+    former="--panel",
     required=True,
     type=click.Path(path_type=Path),
     metavar="FOLDER",

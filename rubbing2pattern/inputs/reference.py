@@ -206,7 +206,7 @@ def _sheet(text: str) -> Sheet:
     if min(sheet.width_mm, sheet.height_mm) < _LEAST_SHEET_MM:
         raise UsageFault(
             f"--sheet {text!r} is {sheet.width_mm:g} x {sheet.height_mm:g} mm, but each side must "
-            f"be {_LEAST_SHEET_MM:g} mm or more; if inches are meant, write --sheet {inch_form(text)}"
+            f"be {_LEAST_SHEET_MM:g} mm or more; for inches write --sheet {inch_form(text)}"
         )
     return sheet
 

@@ -38,7 +38,7 @@ from rubbing2pattern.output import write_files
 from rubbing2pattern.units import Unit
 from rubbing2pattern.workflows.archive import archive_folders, verify_bag
 from rubbing2pattern.workflows.compare import compare_panels, write_comparison
-from rubbing2pattern.workflows.printing import print_folder
+from rubbing2pattern.workflows.printing import redraw_folder
 from tests import panels
 from tests.documents.matched import matching
 
@@ -244,7 +244,7 @@ def test_an_older_folder_is_written_anew_with_both_lists(tmp_path: Path) -> None
     now = {path.name: path.read_bytes() for path in folder.iterdir()}
     (folder / "lead-widths.csv").rename(folder / "cames.csv")
     (folder / "notes.txt").write_text("mine")
-    print_folder(folder, papers="A4")
+    redraw_folder(folder, papers="A4")
     after = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert after.pop("notes.txt") == b"mine"
     assert {*after} == {*now}

@@ -1,4 +1,4 @@
-"""The command `print`: the documents again for other paper, another printer, or mirrored."""
+"""The command `redraw`: the documents again for other paper, another printer, or mirrored."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from rubbing2pattern.guide.topics import see
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
-    from rubbing2pattern.workflows.printing import Printed
+    from rubbing2pattern.workflows.printing import Redrawn
 
 _HEAD = 13
 
@@ -25,7 +25,7 @@ def _print_options(command: Any) -> Any:
     return print_options(command, default="as before")
 
 
-@click.command("print")
+@click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @_print_options
 @click.option(
@@ -41,7 +41,7 @@ def _print_options(command: Any) -> Any:
     help=f"Change an option of paper, documents or templates; {see('options')}.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
-def print_again(
+def redraw(
     folder: Path,
     paper: str | None,
     print_scale: str | None,
@@ -54,9 +54,9 @@ def print_again(
     The rubbing is not read again: the panel with its corrections, and what was typed on its
     sheets, stay as they are. What is not given stays as it was the last time.
     """
-    from rubbing2pattern.workflows.printing import print_folder
+    from rubbing2pattern.workflows.printing import redraw_folder
 
-    done = print_folder(
+    done = redraw_folder(
         folder, papers=paper, print_scale=print_scale, mirrored=mirrored, settings=settings
     )
     if as_json:
@@ -67,7 +67,7 @@ def print_again(
     return EXIT_DONE
 
 
-def _summary(done: Printed, folder: Path) -> dict[str, Any]:
+def _summary(done: Redrawn, folder: Path) -> dict[str, Any]:
     paper = done.options.paper
     return {
         "panel": done.panel.name,
@@ -81,7 +81,7 @@ def _summary(done: Printed, folder: Path) -> dict[str, Any]:
     }
 
 
-def _table(done: Printed, folder: Path) -> list[str]:
+def _table(done: Redrawn, folder: Path) -> list[str]:
     counts = [(len(done.panel.pieces), "piece"), (len(done.panel.corrections), "correction")]
     told = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
     rows = [
