@@ -325,3 +325,12 @@ def test_a_sheet_of_glass_in_another_unit_gets_the_form_back(folder: Path) -> No
     refused(result, 2, "--glass-sheet '24x36' is 24 x 36 mm", "write --glass-sheet 24x36in")
     result = run("lists", folder, "--pieces", folder / "pieces.xlsx", "--glass-sheet", "24, 36 in")
     refused(result, 2, "--glass-sheet: cannot read", "write it as 24x36in")
+
+
+def test_the_flags_of_all_commands(folder: Path) -> None:
+    type_in_folder(folder, TYPED)
+    sheet = folder / "pieces.xlsx"
+    result = run("lists", folder, "--pieces", sheet, "--units", "in", "--strict", "--quiet")
+    findings = json.loads((folder / "panel.json").read_text(encoding="utf-8"))["findings"]
+    assert result.returncode == (8 if findings else 0)
+    assert "blank_width_in" in (folder / "replacement.csv").read_text(encoding="utf-8")

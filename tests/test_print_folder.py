@@ -137,3 +137,12 @@ def test_the_former_name_of_the_command_works_and_warns(folder: Path) -> None:
     assert "  print" not in run("--help").stdout
     assert run("help", "print").stdout == run("help", "redraw").stdout
     assert "--print-scale" in run("help", "print").stdout
+
+
+def test_the_flags_of_all_commands(folder: Path) -> None:
+    result = run("redraw", folder, "--units", "in", "--strict", "--quiet", "--json")
+    told = json.loads(result.stdout)
+    findings = json.loads((folder / "panel.json").read_text(encoding="utf-8"))["findings"]
+    assert result.returncode == (8 if findings else 0)
+    assert told["papers"] == []
+    assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")

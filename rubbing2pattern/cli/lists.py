@@ -10,10 +10,11 @@ import click
 
 from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.shared import rewriting_options
 from rubbing2pattern.cli.summary import files_of
-from rubbing2pattern.errors import EXIT_DONE, UsageFault
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, UsageFault
 from rubbing2pattern.guide.topics import see
-from rubbing2pattern.units import inch_form, parse_sheet
+from rubbing2pattern.units import Unit, inch_form, parse_sheet
 
 if TYPE_CHECKING:
     from rubbing2pattern.workflows.lists import Listed
@@ -50,13 +51,15 @@ _MOST = 10
     metavar="GROUP.NAME=VALUE",
     help=f"Change an option of glass, templates, leading or documents; {see('options')}.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+@rewriting_options
 def lists(
     folder: Path,
     sheet: Path | None,
     matches: Path | None,
     glass_sheet: str | None,
     settings: tuple[str, ...],
+    units: Unit | None,
+    strict: bool,
     as_json: bool,
 ) -> int:
     """Check the filled-in sheet of pieces and write the lists it gives into FOLDER.
@@ -69,6 +72,8 @@ def lists(
 
     if glass_sheet is not None:
         settings = (*settings, *_sheet_settings(glass_sheet))
+    if units is not None:
+        settings = (*settings, f"documents.units={units}")
     if sheet is None and matches is None:
         raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
     done = list_folder(folder, sheet, settings, matches)
@@ -77,7 +82,7 @@ def lists(
     else:
         text = "\n".join(_table(done, folder))
     tell(text, folder)
-    return EXIT_DONE
+    return EXIT_FINDINGS if strict and (done.panel.findings or done.doubts) else EXIT_DONE
 
 
 def _sheet_settings(text: str) -> tuple[str, str]:

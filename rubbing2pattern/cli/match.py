@@ -15,6 +15,7 @@ from rubbing2pattern.cli.renamed import RenamedOption, former_option
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import (
     folder_option,
+    max_megapixels_option,
     output_options,
     reference_of,
     reference_options,
@@ -69,6 +70,7 @@ _MOST = 12
 @click.option(
     "--camera", metavar="LENGTH", callback=length_mm, help="Height of the camera over the table."
 )
+@max_megapixels_option
 @click.option(
     "--set",
     "settings",
@@ -129,6 +131,9 @@ def _options(given: dict[str, Any], units: Unit) -> Options:
     from rubbing2pattern.workflows.match import GROUPS
 
     settings = [*given.pop("settings"), f"documents.units={units}"]
+    size_limit_mp = given.pop("max_megapixels")
+    if size_limit_mp is not None:
+        settings.append(f"load.size_limit_mp={size_limit_mp!r}")
     for name in ("glass", "camera"):
         length = given.pop(name)
         if length is not None:

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.run import tell
-from rubbing2pattern.cli.shared import print_options
+from rubbing2pattern.cli.shared import print_options, rewriting_options
 from rubbing2pattern.cli.summary import files_of
-from rubbing2pattern.errors import EXIT_DONE
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.guide.topics import see
+from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
@@ -40,13 +41,15 @@ def _print_options(command: Any) -> Any:
     metavar="GROUP.NAME=VALUE",
     help=f"Change an option of paper, documents or templates; {see('options')}.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+@rewriting_options
 def redraw(
     folder: Path,
     paper: str | None,
     print_scale: str | None,
     mirrored: bool | None,
     settings: tuple[str, ...],
+    units: Unit | None,
+    strict: bool,
     as_json: bool,
 ) -> int:
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
@@ -56,6 +59,8 @@ def redraw(
     """
     from rubbing2pattern.workflows.printing import redraw_folder
 
+    if units is not None:
+        settings = (*settings, f"documents.units={units}")
     done = redraw_folder(
         folder, papers=paper, print_scale=print_scale, mirrored=mirrored, settings=settings
     )
@@ -64,7 +69,7 @@ def redraw(
     else:
         text = "\n".join(_table(done, folder))
     tell(text, folder)
-    return EXIT_DONE
+    return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
 
 
 def _summary(done: Redrawn, folder: Path) -> dict[str, Any]:
