@@ -344,6 +344,19 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
     strict = run("demo", "-o", tmp_path / "strict", "--strict", "--quiet")
     assert strict.returncode == (8 if summary["findings"] else 0)
     assert (tmp_path / "strict" / "panel.json").exists()
+    assert all(row["stock"].endswith(" mm") for row in summary["widths"])
+
+
+def test_demo_does_what_its_page_says(tmp_path: Path) -> None:
+    picture = ROOT / "rubbing2pattern" / "demo" / "rubbing.jpg"
+    given = ["--sheet", "381x513mm", "--panel", "n4 3b", "--seen-from", "inside"]
+    for units in ("mm", "in"):
+        demo, traced = tmp_path / f"demo {units}", tmp_path / f"traced {units}"
+        assert run("demo", "-o", demo, "--units", units, "--quiet").returncode == 0
+        result = run("trace", picture, *given, "-o", traced, "--units", units, "--quiet", "--json")
+        assert listing(demo) == listing(traced)
+        stocks = {row["stock"] for row in json.loads(result.stdout)["widths"]}
+        assert stocks and all(stock.endswith(f" {units}") for stock in stocks)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="streams of this kind are POSIX")

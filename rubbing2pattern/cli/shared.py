@@ -12,7 +12,7 @@ import click
 from rubbing2pattern.cli.lengths import length_mm, stock
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.reference import REFERENCES
-from rubbing2pattern.trade.stock import STOCK_INCH, STOCK_MM
+from rubbing2pattern.trade.stock import stock_in
 from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
@@ -184,7 +184,7 @@ def options_of(given: dict[str, Any]) -> Options:
 
     options = with_settings(Options(), given.pop("settings"))
     pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
-    pieces["stock"] = given.pop("stock") or (STOCK_INCH if given["units"] == "in" else STOCK_MM)
+    pieces["stock"] = given.pop("stock") or stock_in(given["units"])
     pieces["calipers"] = parse_calipers(given.pop("calipers"))
     profile = given.pop("profile")
     measure = {} if profile is None else {"profile": profile}
