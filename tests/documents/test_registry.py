@@ -261,3 +261,18 @@ def test_the_report_lists_the_files_beside_it(files: dict[str, bytes]) -> None:
         document = document_of(DOCUMENTS, name, files[name])
         assert document is not None
         assert purpose == document.purpose.replace("`", "")
+
+
+ALL_DOCUMENTS = (
+    *DOCUMENTS, *ARCHIVE_DOCUMENTS, *MATCH_DOCUMENTS, *COMPARISON_DOCUMENTS, *COLLECTION_DOCUMENTS
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("document", ALL_DOCUMENTS, ids=lambda document: document.name)
+def test_a_description_names_what_it_means(document: Document[Any]) -> None:
+    """Out of its order "the same" means nothing: a list of files may be sorted otherwise."""
+    for said in (document.purpose, *(column.holds for column in document.columns)):
+        assert "the same" not in said, f"{document.name}: {said}"
+    names = {other.name for other in ALL_DOCUMENTS} | {"rubbing.png"}
+    for named in re.findall(r"`([\w-]+\.\w+)`", document.purpose):
+        assert named in names, f"{document.name} names {named}, which there is not"
