@@ -19,6 +19,17 @@ from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
+def check_side(panel: Panel) -> Iterator[Finding]:
+    """Find a panel of which nobody says from which side it is seen."""
+    if panel.seen_from == "unstated":
+        text = (
+            "It is not stated on which side of the window the paper lay, so the pattern may be the "
+            "mirror image of what is meant; look at the window and trace again with --seen-from "
+            "inside or --seen-from outside."
+        )
+        yield Finding(Code.SIDE_NOT_STATED, Severity.CHECK, text)
+
+
 def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     """Find leads that may be none, and bridged gaps.
 
