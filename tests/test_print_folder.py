@@ -146,3 +146,9 @@ def test_the_flags_of_all_commands(folder: Path) -> None:
     assert result.returncode == (8 if findings else 0)
     assert told["papers"] == []
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
+
+
+def test_templates_follow_the_paper_last_asked_for(folder: Path) -> None:
+    for paper, size in (("A3", [297, 420]), ("Letter", [216, 279])):
+        assert run("redraw", folder, "--paper", paper).returncode == 0
+        assert [sorted(page) for page in pages_mm(folder / "templates.pdf")] == [size]
