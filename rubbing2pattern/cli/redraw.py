@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.run import tell
-from rubbing2pattern.cli.shared import print_options, rewriting_options
+from rubbing2pattern.cli.shared import drawing_settings, print_options, rewriting_options
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.guide.topics import see
@@ -51,6 +51,7 @@ def redraw(
     units: Unit | None,
     strict: bool,
     as_json: bool,
+    **given: Any,
 ) -> int:
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
 
@@ -59,6 +60,7 @@ def redraw(
     """
     from rubbing2pattern.workflows.printing import redraw_folder
 
+    settings = (*settings, *drawing_settings(given))
     if units is not None:
         settings = (*settings, f"documents.units={units}")
     done = redraw_folder(

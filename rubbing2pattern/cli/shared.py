@@ -129,6 +129,18 @@ def print_options(command: F, *, default: str) -> F:
             help="How a print of the tiles came out, across and up, over what it should be: "
             "1.003x0.998; or its two check lengths as measured: 100.3mm,99.8mm.",
         ),
+        click.option(
+            "--lines",
+            metavar="LIST",
+            help="Lines drawn besides: heart, cut, sight, as in heart,cut; or none.  "
+            f"[{'as before' if default == 'as before' else 'none'}]",
+        ),
+        click.option(
+            "--ids",
+            metavar="LIST",
+            help="Ids written beside: came, joint, as in came,joint; or none.  "
+            f"[{'as before' if default == 'as before' else 'none'}]",
+        ),
     )
 
 
@@ -182,7 +194,7 @@ def options_of(given: dict[str, Any]) -> Options:
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.setting import with_settings
 
-    options = with_settings(Options(), given.pop("settings"))
+    options = with_settings(Options(), [*given.pop("settings"), *drawing_settings(given)])
     pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
     pieces["stock"] = given.pop("stock") or stock_in(given["units"])
     pieces["calipers"] = parse_calipers(given.pop("calipers"))
@@ -200,6 +212,16 @@ def options_of(given: dict[str, Any]) -> Options:
         documents=documents,
         paper=paper_of(given, options.paper, documents),
     )
+
+
+def drawing_settings(given: dict[str, Any]) -> list[str]:
+    """Take lines and ids on wish out of the parameters of a command, as settings."""
+    texts = {name: given.pop(name) for name in ("lines", "ids")}
+    return [
+        f"documents.{name}={'' if text.strip().lower() == 'none' else text}"
+        for name, text in texts.items()
+        if text is not None
+    ]
 
 
 def paper_of(

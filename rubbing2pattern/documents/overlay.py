@@ -17,6 +17,7 @@ from rubbing2pattern.documents.drawing import Text, plain_text
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.drawing.pattern import finding_mark
 from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
+from rubbing2pattern.documents.formats.scale_on_picture import draw_scale
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.geometry.curves import Point
@@ -61,6 +62,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
+    draw_scale(picture, frame, options.units)
     picture = _with_key(picture, panel, frame)
     stream = io.BytesIO()
     picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)

@@ -10,6 +10,8 @@ from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.units import MM_PER_INCH, Unit
 
 FRACTIONS = (16, 32)
+LINES = ("heart", "cut", "sight")
+IDS = ("came", "joint")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,15 @@ class DocumentOptions(Checked):
     )
     letter_height_mm: float = value(
         2.0, 1.5, 5.0, "height of capitals in the title block; ISO 3098 begins at 1.8 mm"
+    )
+    lines: tuple[str, ...] = choice(
+        (), "of heart, cut, sight, printed on the pattern besides; none, for a clear drawing"
+    )
+    ids: tuple[str, ...] = choice(
+        (), "of came, joint, written on the pattern; none, for numbers of pieces are easier found"
+    )
+    edge_scale: bool = choice(
+        True, "yes: a scale along the edges, by which a place in a message is found by eye"
     )
     overlay_px_per_mm: float = value(
         5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen"
@@ -59,6 +70,13 @@ class DocumentOptions(Checked):
             raise UsageFault(f"units is {self.units!r}, but must be mm or in")
         if self.fraction not in FRACTIONS:
             raise UsageFault(f"fraction is {self.fraction}, but must be 16 or 32")
+        for name, known in (("lines", LINES), ("ids", IDS)):
+            unknown = [text for text in getattr(self, name) if text not in known]
+            if unknown:
+                raise UsageFault(
+                    f"{name} has {unknown[0]!r}, but takes {', '.join(known)}; write it like "
+                    f"{','.join(known[:2])}"
+                )
         if self.least_number_mm > self.number_height_mm:
             raise UsageFault(
                 f"least_number_mm is {self.least_number_mm:g}, but must not be over "

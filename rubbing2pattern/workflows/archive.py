@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -157,14 +157,15 @@ def verify_bag(bag: Path | str) -> Verified:
         try:
             record = read_record(path)
             panel = panel_of(record)
-            drawn = _drawn(panel, record.provenance)
+            drawn = [_drawn(panel, record.provenance, scale) for scale in (True, False)]
         except RubbingError as fault:
             faults.append(f"{inside}: {fault}")
             continue
         names.append(panel.name)
         findings += len(panel.findings)
         for drawing in DRAWINGS:
-            if not _agrees(path.parent / drawing, drawn[drawing], record.provenance):
+            ways = [one[drawing] for one in drawn]
+            if not any(_agrees(path.parent / drawing, way, record.provenance) for way in ways):
                 faults.append(
                     f"{inside} does not give {drawing} as it lies there; it was made by version "
                     f"{_version(record.provenance)}, this is {__version__}"
@@ -191,9 +192,11 @@ def _check_replaceable(place: Path) -> None:
         )
 
 
-def _drawn(panel: Panel, provenance: Mapping[str, Any]) -> dict[str, bytes]:
-    """Draw a pattern again, as `DRAWINGS` names it."""
+def _drawn(panel: Panel, provenance: Mapping[str, Any], scale: bool) -> dict[str, bytes]:
+    """Draw a pattern again, as `DRAWINGS` names it; without `scale` as before there was one."""
     options = options_of(provenance)
+    if not scale:
+        options = replace(options, documents=replace(options.documents, edge_scale=False))
     plan = plan_lead(panel, options.leading)
     mirrored = options.paper.mirrored
     marks = panel_marks(panel, options.documents, mirrored=mirrored, strips=plan.strips)
