@@ -130,7 +130,7 @@ def test_problems_are_all_told_and_nothing_is_written(folder: Path) -> None:
     assert result.returncode == 3
     assert result.stdout == ""
     assert "2 problems; nothing was written" in result.stderr
-    assert "row 2, column M (state)" in result.stderr and "row 3, column N" in result.stderr
+    assert "row 2, column C (state)" in result.stderr and "row 3, column D" in result.stderr
     assert listing(folder) == before
 
 

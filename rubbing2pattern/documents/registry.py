@@ -132,8 +132,8 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         WORKBOOK_NAME,
-        "the sheet to fill in at the panel: every piece with its shape, sizes, areas, neighbours, "
-        "and empty columns for state, action, glass …",
+        "the sheet to fill in at the panel: every piece with its shape and empty columns for "
+        "state, action, glass …; sizes, areas and neighbours on a second sheet",
         lambda s: pieces_xlsx(s.panel, s.glazing.filled, s.options),
         page="glass-lists.md",
     ),
