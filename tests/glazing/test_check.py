@@ -263,7 +263,7 @@ def test_all_problems_are_told_up_to_a_limit() -> None:
 
 def test_text_in_a_column_of_figures() -> None:
     book = typed_into(documents()["pieces.xlsx"], {2: {"cut_area": "large"}})
-    refused(book, "row 3", "(sight_area)", "'large' is no number")
+    refused(book, "row 3", "(cut_area)", "'large' is no number")
 
 
 def test_a_formula_in_a_column_of_figures() -> None:
