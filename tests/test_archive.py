@@ -286,6 +286,17 @@ def test_a_rubbing_larger_than_the_picture_library_reads_is_packed(
     assert verify_bag(tmp_path / "bag").faults == ()
 
 
+def test_a_package_from_before_the_edge_scale_is_as_it_was_packed(tmp_path: Path) -> None:
+    """Its record names no scale, and its drawings have none, not even an empty layer."""
+    place = tmp_path / "before"
+    place.mkdir()
+    options = DocumentOptions(edge_scale=False)
+    write_documents(place, replace(panels.two_by_two(), name="n4 3b"), None, PROVENANCE, options)
+    assert b"edge-scale" not in (place / "pattern.svg").read_bytes()
+    archive_folders([place], tmp_path / "bag")
+    assert verify_bag(tmp_path / "bag").faults == ()
+
+
 def test_strict_means_the_same_as_of_a_rubbing(tmp_path: Path) -> None:
     finding = Finding(Code.FREE_END, Severity.CHECK, "a lead ends freely", (50.0, 50.0), (1,))
     doubtful = replace(panels.two_by_two(), name="n4 3b", findings=(finding,))

@@ -56,7 +56,11 @@ def layers_for(options: DocumentOptions) -> tuple[Layer, ...]:
     A sample of a cut line is on another layer, so that no cutter follows it.
     """
     shown = {ON_WISH[name] for name in options.lines}
-    layers = [replace(layer, shown=layer.shown or layer.name in shown) for layer in LAYERS]
+    layers = [
+        replace(layer, shown=layer.shown or layer.name in shown)
+        for layer in LAYERS
+        if layer.name != EDGE_SCALE or options.edge_scale
+    ]
     samples = [
         replace(layer, name=sample_of(layer.name)) for layer in layers if layer.name in shown
     ]
