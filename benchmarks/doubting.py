@@ -52,6 +52,7 @@ OTHER_DOUBTS = frozenset(
         Code.REFERENCE_RESIDUAL,
         Code.SCALE_UNCERTAIN,
         Code.SHEET_EDGE_UNCLEAR,
+        Code.SIDE_NOT_STATED,
         Code.SHEET_NOT_FLAT,
         Code.SHEETS_JOINED,
         Code.NOT_LEVELLED,

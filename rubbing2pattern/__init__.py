@@ -58,7 +58,12 @@ if TYPE_CHECKING:
     from rubbing2pattern.workflows.lists import Listed, list_folder
     from rubbing2pattern.workflows.match import Matching, match_pieces, read_known, write_matches
     from rubbing2pattern.workflows.pipeline import Reading, trace_rubbing, write_reading
-    from rubbing2pattern.workflows.printing import Printed, print_folder
+    from rubbing2pattern.workflows.printing import (
+        Printed,
+        Redrawn,
+        print_folder,
+        redraw_folder,
+    )
     from rubbing2pattern.workflows.progress import Progress, Silent
 
 __all__ = [
@@ -99,6 +104,7 @@ __all__ = [
     "Progress",
     "Reading",
     "Rectangle",
+    "Redrawn",
     "Reference",
     "Row",
     "RubbingError",
@@ -128,6 +134,7 @@ __all__ = [
     "read_corrections",
     "read_known",
     "read_rows",
+    "redraw_folder",
     "run_batch",
     "trace_rubbing",
     "verify_bag",
@@ -162,7 +169,7 @@ _ROOMS = {
     "workflows.lists": "Listed list_folder",
     "workflows.match": "Matching match_pieces read_known write_matches",
     "workflows.pipeline": "Reading trace_rubbing write_reading",
-    "workflows.printing": "Printed print_folder",
+    "workflows.printing": "Printed Redrawn print_folder redraw_folder",
     "workflows.progress": "Progress Silent",
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names.split()}

@@ -108,7 +108,9 @@ def parse_length(text: str, default_unit: str = "mm") -> float:
         return _finite(inches, MM_PER_INCH, text)
     match = _SIMPLE.fullmatch(plain)
     if not match:
-        why = " (use a point, not a comma)" if "," in plain else ""
+        pointed = plain.replace(",", ".")
+        form = f": {pointed}" if _SIMPLE.fullmatch(pointed) else ""
+        why = f" (use a point, not a comma{form})" if "," in plain else ""
         raise UsageFault(f"cannot read the length {text!r}{why}: {_LENGTH_CURE}")
     unit = (match[2] or default_unit).lower()
     if unit not in _UNIT_WORDS:
@@ -149,13 +151,29 @@ def parse_sheet(text: str, default_unit: str = "mm") -> tuple[float, float]:
         raise UsageFault(f"the sheet {text!r} could be several: write ANSI {key.upper()}, or A4")
     sides = re.split(r"\s*[x×*]\s*", _plain(text), flags=re.IGNORECASE)
     if len(sides) != 2 or not all(sides):
-        raise UsageFault(f"cannot read the sheet {text!r}: {_SHEET_CURE}")
+        raise UsageFault(f"cannot read the sheet {text!r}: {_meant(text) or _SHEET_CURE}")
     second = _SIMPLE.fullmatch(sides[1])
     unit = second[2] if second and second[2] else default_unit
     width_mm, height_mm = parse_length(sides[0], unit), parse_length(sides[1], unit)
     if width_mm <= 0.0 or height_mm <= 0.0:
         raise UsageFault(f"the sheet {text!r} has a side of no length: {_SHEET_CURE}")
     return width_mm, height_mm
+
+
+def inch_form(sheet: str) -> str:
+    """Return the size of a sheet with its numbers taken for inches: ``24x36`` as ``24x36in``."""
+    numbers = re.findall(_NUMBER, _plain(sheet))
+    return f"{'x'.join(numbers)}in" if len(numbers) == 2 else "24x36in"
+
+
+def _meant(text: str) -> str:
+    """Return the right form of a sheet whose two sides are joined by another sign, or nothing."""
+    sides = re.fullmatch(
+        rf"({_NUMBER})\s*(?:{_UNIT})?(?:\s*[,;/:+]\s*|\s+|\s*by\s*)({_NUMBER})\s*({_UNIT})?",
+        _plain(text),
+        re.IGNORECASE,
+    )
+    return f"write it as {sides[1]}x{sides[2]}{sides[3] or 'mm'}" if sides else ""
 
 
 def format_length(

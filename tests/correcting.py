@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from rubbing2pattern import apply_corrections
@@ -22,7 +24,8 @@ OPTIONS = Options()
 
 def panel_from(net: LeadNet) -> Panel:
     """Return the panel of a net as its record gives it back."""
-    panel = audit(cut_pieces(net, OPTIONS.pieces), OPTIONS.audit)
+    cut = replace(cut_pieces(net, OPTIONS.pieces), seen_from="inside")
+    panel = audit(cut, OPTIONS.audit)
     return panel_of(record_of(panel, {}))
 
 

@@ -18,6 +18,7 @@ import jsonschema
 import numpy as np
 import pytest
 import tifffile
+from click.testing import CliRunner
 from PIL import Image
 
 from rubbing2pattern.archiving.bag import faults_of, write_bag
@@ -26,6 +27,7 @@ from rubbing2pattern.cli.main import main
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
+from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.inputs.about import ELEMENTS, About, read_about
 from rubbing2pattern.model import Panel
@@ -249,6 +251,66 @@ def test_what_stands_there_is_never_replaced(folder: Path, bag: Path) -> None:
     assert (bag / "bagit.txt").stat() == before
 
 
+def test_a_package_as_it_was_packed_is_replaced_when_asked(folder: Path, tmp_path: Path) -> None:
+    place = tmp_path / "bag"
+    archive_folders([folder], place, about=About(title="before"))
+    archive_folders([folder], place, about=About(title="after"), overwrite=True)
+    assert "after" in (place / "bag-info.txt").read_text(encoding="utf-8")
+    assert verify_bag(place).faults == ()
+    (place / "data" / "photo.jpg").write_bytes(b"put there by someone")
+    with pytest.raises(OutputNotWritten, match=r"not as it was packed .*photo\.jpg is not named"):
+        archive_folders([folder], place, overwrite=True)
+    with pytest.raises(OutputNotWritten, match="not a package of this program"):
+        archive_folders([folder], folder, overwrite=True)
+    assert (folder / "panel.json").is_file()
+
+
+@pytest.mark.parametrize("name", ["n4 " + "x" * 290, "窓" * 100, "n4/3b", ".."])
+def test_every_name_that_a_panel_may_have_can_be_packed(tmp_path: Path, name: str) -> None:
+    other = f"{name}y"
+    folders = [
+        results(tmp_path / str(k), replace(panels.two_by_two(), name=called))
+        for k, called in enumerate((name, other))
+    ]
+    archive_folders(folders, tmp_path / "bag")
+    assert set(verify_bag(tmp_path / "bag").panels) == {name, other}
+    assert all(len(p.name.encode()) <= 100 for p in (tmp_path / "bag" / "data").iterdir())
+
+
+def test_a_rubbing_larger_than_the_picture_library_reads_is_packed(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`documents.overlay_limit_mp` goes to 200 megapixels, Pillow refuses above 179."""
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    archive_folders([folder], tmp_path / "bag")
+    assert verify_bag(tmp_path / "bag").faults == ()
+
+
+def test_a_package_from_before_the_edge_scale_is_as_it_was_packed(tmp_path: Path) -> None:
+    """Its record names no scale, and its drawings have none, not even an empty layer."""
+    place = tmp_path / "before"
+    place.mkdir()
+    options = DocumentOptions(edge_scale=False)
+    write_documents(place, replace(panels.two_by_two(), name="n4 3b"), None, PROVENANCE, options)
+    assert b"edge-scale" not in (place / "pattern.svg").read_bytes()
+    archive_folders([place], tmp_path / "bag")
+    assert verify_bag(tmp_path / "bag").faults == ()
+
+
+def test_strict_means_the_same_as_of_a_rubbing(tmp_path: Path) -> None:
+    finding = Finding(Code.FREE_END, Severity.CHECK, "a lead ends freely", (50.0, 50.0), (1,))
+    doubtful = replace(panels.two_by_two(), name="n4 3b", findings=(finding,))
+    sure = results(tmp_path / "sure", replace(panels.two_by_two(), name="n4 3a", findings=()))
+    for k, (places, code) in enumerate(
+        (([sure], 0), ([sure, results(tmp_path / "d", doubtful)], 8))
+    ):
+        bag = str(tmp_path / f"bag {k}")
+        words = ["archive", *map(str, places), "-o", bag, "--strict", "--quiet", "--json"]
+        assert CliRunner().invoke(main, words, standalone_mode=False).return_value == code
+        words = ["verify", bag, "--quiet", "--strict"]
+        assert CliRunner().invoke(main, words, standalone_mode=False).return_value == code
+
+
 def test_a_picture_that_is_another_one_is_refused(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / "other.jpg"
     other.write_bytes(b"another")
@@ -265,7 +327,7 @@ def test_a_picture_that_is_another_one_is_refused(folder: Path, tmp_path: Path) 
         ('date = "2026-02-31"', "no date"),
         ('date = "2026-13"', "no date"),
         ('colour = "red"', "the fields are"),
-        ("title = ", "no TOML"),
+        ("title = ", "not TOML"),
         ("date = 2026", "field 'date'"),
     ],
 )

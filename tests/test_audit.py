@@ -21,7 +21,7 @@ OPTIONS = AuditOptions()
 
 
 def panel_of(draft: Draft) -> Panel:
-    return cut_pieces(draft.net(), PieceOptions())
+    return replace(cut_pieces(draft.net(), PieceOptions()), seen_from="inside")
 
 
 def audited(draft: Draft, **options: float) -> Panel:
@@ -43,6 +43,16 @@ def codes(panel: Panel) -> list[Code]:
 )
 def test_a_sound_panel_has_no_findings(draft: Draft) -> None:
     assert audited(draft).findings == ()
+
+
+def test_a_side_that_nobody_states_is_a_finding() -> None:
+    stated = panel_of(nets.two_by_two())
+    assert Code.SIDE_NOT_STATED not in codes(audit(stated, OPTIONS))
+    panel = audit(replace(stated, seen_from="unstated"), OPTIONS)
+    finding = only(panel, Code.SIDE_NOT_STATED)
+    assert (finding.severity, finding.at, finding.pieces) == (Severity.CHECK, None, ())
+    assert "--seen-from inside or --seen-from outside" in finding.message
+    assert audit(panel, OPTIONS) == panel
 
 
 def test_a_lead_that_ends_freely() -> None:
@@ -277,7 +287,8 @@ def test_auditing_again_changes_nothing() -> None:
 
 def test_findings_do_not_depend_on_the_order_of_the_net() -> None:
     first = audited(troubled())
-    second = audit(cut_pieces(nets.shuffled(troubled().net(), 4), PieceOptions()), OPTIONS)
+    shuffled = cut_pieces(nets.shuffled(troubled().net(), 4), PieceOptions())
+    second = audit(replace(shuffled, seen_from="inside"), OPTIONS)
     assert [f.message for f in first.findings] == [f.message for f in second.findings]
 
 

@@ -135,3 +135,22 @@ def test_a_record_gives_the_calipers_back(tmp_path: Path) -> None:
     assert options_of({"options": {"pieces.calipers": told}}).pieces.calipers == given
     with pytest.raises(UsageFault, match="--caliper"):
         replace(OPTIONS, calipers=("C2",))
+
+
+@pytest.mark.parametrize(
+    ("given", "why", "form"),
+    [
+        ("6.1", "gives no came", '"C12=6.1"'),
+        ("=6.1mm", "gives no came", '"C12=6.1mm"'),
+        ("C26", "gives no width", '"C26=6.1mm"'),
+        ("C26=", "gives no width", '"C26=6.1mm"'),
+        ("C26:6.1", "has no sign =", '"C26=6.1"'),
+        ("C26 1/4 in", "has no sign =", '"C26=1/4 in"'),
+    ],
+)
+def test_half_of_a_caliper_gets_the_form_back(given: str, why: str, form: str) -> None:
+    with pytest.raises(UsageFault) as caught:
+        parse_calipers([given])
+    message = str(caught.value)
+    assert repr(given) in message and why in message
+    assert f"write --caliper {form}" in message

@@ -176,7 +176,7 @@ def test_help_instead_of_a_setting_lists_what_the_command_takes() -> None:
     assert (every.returncode, every.stderr) == (0, "")
     assert "  tidy.gap_mm=9  [3 to 40]" in every.stdout
     assert "  paper.overlap_mm=12  [8 to 60]" in every.stdout
-    printed = run("print", "--set", "help")
+    printed = run("redraw", "--set", "help")
     assert (printed.returncode, printed.stderr) == (0, "")
     assert "  paper.overlap_mm=12  [8 to 60]" in printed.stdout
     assert "tidy.gap_mm" not in printed.stdout
@@ -361,6 +361,19 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
     strict = run("demo", "-o", tmp_path / "strict", "--strict", "--quiet")
     assert strict.returncode == (8 if summary["findings"] else 0)
     assert (tmp_path / "strict" / "panel.json").exists()
+    assert all(row["stock"].endswith(" mm") for row in summary["widths"])
+
+
+def test_demo_does_what_its_page_says(tmp_path: Path) -> None:
+    picture = ROOT / "rubbing2pattern" / "demo" / "rubbing.jpg"
+    given = ["--sheet", "381x513mm", "--panel", "n4 3b", "--seen-from", "inside"]
+    for units in ("mm", "in"):
+        demo, traced = tmp_path / f"demo {units}", tmp_path / f"traced {units}"
+        assert run("demo", "-o", demo, "--units", units, "--quiet").returncode == 0
+        result = run("trace", picture, *given, "-o", traced, "--units", units, "--quiet", "--json")
+        assert listing(demo) == listing(traced)
+        stocks = {row["stock"] for row in json.loads(result.stdout)["widths"]}
+        assert stocks and all(stock.endswith(f" {units}") for stock in stocks)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="streams of this kind are POSIX")

@@ -97,13 +97,24 @@ def test_the_summary_for_programs(folder: Path, tmp_path: Path) -> None:
     assert told["corrections"]["changes"][0]["table"] == "split_piece"
 
 
+def test_units_are_those_of_lists_and_summary(folder: Path, tmp_path: Path) -> None:
+    split, join = written(tmp_path, SPLIT), written(tmp_path, JOIN, "more.toml")
+    result = run("correct", folder, split, "--units", "in", "--quiet")
+    assert result.returncode == 0 and result.stderr == ""
+    assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
+    kept = record(folder)["provenance"]["options"]  # type: ignore[index]
+    assert kept["documents.units"] == "in"
+    assert run("correct", folder, join).returncode == 0
+    assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
+
+
 def test_findings_left_and_strict(folder: Path, tmp_path: Path) -> None:
     text = SPLIT.replace("width_mm = 6\n", "")
     assert run("correct", folder, written(tmp_path, text), "--strict").returncode == 8
 
 
 BAD = {
-    "no TOML": "by = ",
+    "not TOML": "by = ",
     "no correction": HEAD,
     "unknown field": SPLIT + "heart = 3\n",
     "ends in nothing": HEAD + "[[add_lead]]\nfrom = [0, 75]\nto = [50, 75]\n",

@@ -77,7 +77,7 @@ LEAD = "[[add_lead]]\nfrom = [1, 2]\nto = [3, 4]\n"
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("by = \ndate = 3", ["no TOML", "line 1"]),
+        ("by = \ndate = 3", ["not TOML", "line 1"]),
         ('date = 2026-11-25\n[[remove_lead]]\ncame = "C1"\n', ["by: is missing"]),
         ('by = "A"\n[[remove_lead]]\ncame = "C1"\n', ["date: is missing"]),
         ('by = " "\ndate = 2026-11-25\n' + LEAD, ["line 1, by"]),
@@ -102,6 +102,37 @@ LEAD = "[[add_lead]]\nfrom = [1, 2]\nto = [3, 4]\n"
         (HEAD + '[[dismiss]]\ncode = "ugly"\nwhy = "no"\n', ["dismiss 1, code", "'ugly'"]),
         (HEAD + '[[dismiss]]\ncode = "free-end"\nwhy = ""\n', ["dismiss 1, why"]),
         (HEAD + "[[renumber]]\npiece = 1\nnumber = 0\n", ["renumber 1, number"]),
+        (
+            HEAD
+            + '[[set_width]]\ncame = "C1"\nwidth_mm = 5\n[[set_width]]\ncame = C26\nwidth_mm = 6\n',
+            ["line 7, set_width 2, came: a text needs quotation marks", 'write came = "C26"'],
+        ),
+        (
+            HEAD + "[[remove_lead]]\nat = 92.7, 198.9  # in the middle\n",
+            ["line 4, remove_lead 1, at: a place needs brackets", "write at = [92.7, 198.9]"],
+        ),
+        (
+            HEAD + "[[move_lead]]\nto: [3, 4]\n",
+            ["line 4, move_lead 1, to: the sign after a key is =", "write to = [3, 4]"],
+        ),
+        (
+            HEAD + '[[set_width]]\ncame = "C1"\nwidth_mm = 6,1\n',
+            ["line 5, set_width 1, width_mm: a number needs a point", "write width_mm = 6.1"],
+        ),
+        (
+            HEAD + '[[set_width]]\ncame = "C1"\nwidth_mm = 1/4 in\n',
+            ["line 5, set_width 1, width_mm: a text needs", 'write width_mm = "1/4 in"'],
+        ),
+        ("by = A. Glazier\n", ["line 1, by: a text needs", 'write by = "A. Glazier"']),
+        (
+            'by = "A"\ndate = 25.11.2026\n',
+            ["line 2, date: a date is year-month-day", "write date = 2026-11-25"],
+        ),
+        (HEAD + '[[set_width]]\ncame = "c26"\nwidth_mm = 6\n', ['write came = "C26"']),
+        (HEAD + "[[set_width]]\ncame = 26\nwidth_mm = 6\n", ['write came = "C26"']),
+        (HEAD + '[[move_joint]]\njoint = "?"\nto = [1, 2]\n', ['write joint = "J5"']),
+        (HEAD + '[[width]]\ncame = "C1"\n', ["line 3, width", "the nearest name is set_width"]),
+        (HEAD + LEAD + "width = 3\n", ["add_lead 1, width", "the nearest name is width_mm"]),
     ],
 )
 def test_a_bad_file_is_told_with_line_and_field(text: str, words: list[str]) -> None:

@@ -56,7 +56,7 @@ def folder(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
     place.mkdir()
     path = place / "panel.json"
     path.write_bytes(KEPT.read_bytes())
-    assert run("print", place, "--paper", "A4").exit_code == 0  # All documents are there now.
+    assert run("redraw", place, "--paper", "A4").exit_code == 0  # All documents are there now.
     datum = record(place)
     for key in ("options", "settings"):
         datum["provenance"].pop(key)
@@ -90,8 +90,8 @@ def warned(result: Result) -> None:
         assert any(repr(name) in line and words in line for line in lines), (name, lines)
 
 
-def test_print_warns_and_carries_them_along(folder: Path) -> None:
-    warned(run("print", folder, "--paper", "A3"))
+def test_redrawing_warns_and_carries_them_along(folder: Path) -> None:
+    warned(run("redraw", folder, "--paper", "A3"))
     held = record(folder)["provenance"]
     unknown = {"paper.gloss": "matt"}
     assert held["settings"] == {"paper.papers": ["A3"], "paper.overlap_mm": 25.0} | {
@@ -102,7 +102,7 @@ def test_print_warns_and_carries_them_along(folder: Path) -> None:
     # What was read stays as it was written, under the names of that time.
     assert ODD_READING.items() <= held["options"].items()
     assert held["options"].keys() <= (ODD_READING | unknown).keys()
-    again = run("print", folder, "--mirrored")
+    again = run("redraw", folder, "--mirrored")
     assert again.exit_code == 0 and "'glaze.hue'" in again.stderr
 
 
@@ -125,7 +125,7 @@ def test_lists_warns_and_carries_them_along(folder: Path) -> None:
 
 
 def test_archive_warns_and_packs_the_record_as_it_is(folder: Path, tmp_path: Path) -> None:
-    run("print", folder, "--paper", "A3")  # So that the drawings are of these options.
+    run("redraw", folder, "--paper", "A3")  # So that the drawings are of these options.
     bag = tmp_path / "bag"
     result = run("archive", folder, "-o", bag)
     assert result.exit_code == 0, result.stderr
@@ -138,7 +138,7 @@ def test_archive_warns_and_packs_the_record_as_it_is(folder: Path, tmp_path: Pat
 
 
 def test_the_summary_for_programs_has_the_warnings(folder: Path) -> None:
-    result = run("print", folder, "--paper", "A3", "--json")
+    result = run("redraw", folder, "--paper", "A3", "--json")
     told = json.loads(result.stdout)["warnings"]
     assert len(told) == 5 and any("glaze.hue" in said for said in told)
 

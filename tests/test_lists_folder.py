@@ -131,7 +131,7 @@ def test_problems_are_all_told_and_nothing_is_written(folder: Path) -> None:
     assert result.returncode == 3
     assert result.stdout == ""
     assert "2 problems; nothing was written" in result.stderr
-    assert "row 2, column M (state)" in result.stderr and "row 3, column N" in result.stderr
+    assert "row 2, column C (state)" in result.stderr and "row 3, column D" in result.stderr
     assert listing(folder) == before
 
 
@@ -319,3 +319,19 @@ def test_a_folder_from_before_has_no_workbook(folder: Path) -> None:
     (folder / "pieces.csv").write_text("number,rectangle_width_mm\n1,2.0\n")
     trace_again(folder)
     assert held(folder) == Filled()
+
+
+def test_a_sheet_of_glass_in_another_unit_gets_the_form_back(folder: Path) -> None:
+    result = run("lists", folder, "--pieces", folder / "pieces.xlsx", "--glass-sheet", "24x36")
+    refused(result, 2, "--glass-sheet '24x36' is 24 x 36 mm", "write --glass-sheet 24x36in")
+    result = run("lists", folder, "--pieces", folder / "pieces.xlsx", "--glass-sheet", "24, 36 in")
+    refused(result, 2, "--glass-sheet: cannot read", "write it as 24x36in")
+
+
+def test_the_flags_of_all_commands(folder: Path) -> None:
+    type_in_folder(folder, TYPED)
+    sheet = folder / "pieces.xlsx"
+    result = run("lists", folder, "--pieces", sheet, "--units", "in", "--strict", "--quiet")
+    findings = json.loads((folder / "panel.json").read_text(encoding="utf-8"))["findings"]
+    assert result.returncode == (8 if findings else 0)
+    assert "blank_width_in" in (folder / "replacement.csv").read_text(encoding="utf-8")

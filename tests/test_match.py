@@ -93,7 +93,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def matched(tmp_path_factory: pytest.TempPathFactory, bench: Path, panel: Path) -> Path:
     """Return the folder that the command leaves for the bench."""
     place = tmp_path_factory.mktemp("matches") / "out"
-    result = run("match", bench, "--dpi", SCAN.dpi, "--panel", panel, "-o", place)
+    result = run("match", bench, "--dpi", SCAN.dpi, "--results", panel, "-o", place)
     assert result.returncode == 0, result.stderr
     for words in ("P1 in 3", "P2 in 1", "P4 in 5", "P5 in 6", "no place   1: P3"):
         assert words in result.stdout
@@ -103,7 +103,7 @@ def matched(tmp_path_factory: pytest.TempPathFactory, bench: Path, panel: Path) 
 
 def command(photo: Path, panel: Path, place: Path, *more: str | Path) -> list[str | Path]:
     dpi = str(SCAN.dpi)
-    return ["match", photo, "--dpi", dpi, "--panel", panel, "-o", place, "--quiet", *more]
+    return ["match", photo, "--dpi", dpi, "--results", panel, "-o", place, "--quiet", *more]
 
 
 def told_refused(result: object, code: int, *words: str) -> None:
@@ -111,6 +111,21 @@ def told_refused(result: object, code: int, *words: str) -> None:
     for word in words:
         assert word in result.stderr  # type: ignore[attr-defined]
     assert "Traceback" not in result.stderr  # type: ignore[attr-defined]
+
+
+def test_the_former_name_of_the_folder_works_and_warns(
+    bench: Path, panel: Path, matched: Path, tmp_path: Path
+) -> None:
+    asked = ["match", bench, "--dpi", SCAN.dpi, "--quiet"]
+    result = run(*asked, "--panel", panel, "-o", tmp_path / "out")
+    assert result.returncode == 0
+    assert result.stderr.startswith("rubbing2pattern: warning: the option --panel is called ")
+    assert "--results" in result.stderr and len(result.stderr.splitlines()) == 1
+    assert listing(tmp_path / "out") == listing(matched)
+    both = run(*asked, "--panel", panel, "--results", panel, "-o", tmp_path / "other")
+    told_refused(both, 2, "give --results alone")
+    told_refused(run(*asked, "-o", tmp_path / "other"), 2, "Missing option '--results'")
+    assert "--panel" not in run("match", "--help").stdout
 
 
 def test_each_piece_finds_its_number_and_lies_where_it_came_from(matched: Path) -> None:

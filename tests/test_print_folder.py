@@ -8,7 +8,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 
-from rubbing2pattern import correct_folder, list_folder, print_folder
+from rubbing2pattern import correct_folder, list_folder, redraw_folder
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.inputs.corrections import corrections_from
@@ -52,7 +52,7 @@ def without(record: bytes, *names: str) -> dict[str, object]:
 
 def test_other_paper_and_a_printer_that_is_not_true(folder: Path) -> None:
     before = listing(folder)
-    result = run("print", folder, "--paper", "Letter,A3", "--print-scale", "100.3mm,99.8mm")
+    result = run("redraw", folder, "--paper", "Letter,A3", "--print-scale", "100.3mm,99.8mm")
     assert result.returncode == 0, result.stderr
     for words in ("3 pieces, 1 correction", "Letter, A3", "1.003 x 0.998, before 1 x 1"):
         assert words in result.stdout
@@ -74,7 +74,7 @@ def test_other_paper_and_a_printer_that_is_not_true(folder: Path) -> None:
 
 def test_mirrored_and_back_again(folder: Path) -> None:
     before = listing(folder)
-    result = run("print", folder, "--mirrored", "--json")
+    result = run("redraw", folder, "--mirrored", "--json")
     told = json.loads(result.stdout)
     assert told["mirrored"] is True and told["papers"] == [] and told["corrections"] == 1
     assert "MIRRORED" in texts(folder / "pattern.pdf")
@@ -82,9 +82,9 @@ def test_mirrored_and_back_again(folder: Path) -> None:
     for name in ("pieces.csv", "strips.csv", "overlay.png", "templates.svg"):
         assert mirrored[name] == before[name], f"{name} is never mirrored"
     # What is not given stays: other paper, still mirrored.
-    run("print", folder, "--paper", "A4")
+    run("redraw", folder, "--paper", "A4")
     assert "MIRRORED" in texts(folder / "pattern-A4.pdf")
-    result = run("print", folder, "--as-rubbed", "--paper", "none")
+    result = run("redraw", folder, "--as-rubbed", "--paper", "none")
     assert "as rubbed, before mirrored" in result.stdout
     assert listing(folder) == before
 
@@ -92,7 +92,7 @@ def test_mirrored_and_back_again(folder: Path) -> None:
 def test_what_was_typed_since_and_a_further_correction(folder: Path) -> None:
     """A print keeps what nobody gave to `lists` yet, and corrections go on after it."""
     type_in_folder(folder, {2: {"remark": "look again"}})
-    print_folder(folder, papers="A4", mirrored=True)
+    redraw_folder(folder, papers="A4", mirrored=True)
     assert b"look again" in (folder / "pieces.csv").read_bytes()
     head = b'by = "B. Leader"\ndate = 2026-11-26\n'
     more = corrections_from(head + b"[[renumber]]\npiece = 2\nnumber = 9\n")
@@ -103,7 +103,7 @@ def test_what_was_typed_since_and_a_further_correction(folder: Path) -> None:
 
 
 def test_settings_of_the_print_are_kept(folder: Path) -> None:
-    print_folder(folder, papers="A4", settings=["paper.overlap_mm=20", "documents.units=in"])
+    redraw_folder(folder, papers="A4", settings=["paper.overlap_mm=20", "documents.units=in"])
     options = json.loads((folder / "panel.json").read_text())["provenance"]["settings"]
     assert options["paper.overlap_mm"] == 20.0 and options["documents.units"] == "in"
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text()
@@ -111,17 +111,44 @@ def test_settings_of_the_print_are_kept(folder: Path) -> None:
 
 def test_refusals_touch_nothing(folder: Path, tmp_path: Path) -> None:
     before = listing(folder)
-    refused(run("print", folder), 2, "nothing is given to print differently")
-    refused(run("print", folder, "--paper", "A5"), 2, "too small for tiles")
-    refused(run("print", folder, "--print-scale", "2x2"), 2, "must lie from 0.95")
-    refused(run("print", folder, "--set", "lead.margin_mm=3"), 2, "no option of a print")
-    refused(run("print", folder, "--set", "paper.overlap_mm=4"), 2, "paper.overlap_mm=4")
-    refused(run("print", tmp_path / "none", "--paper", "A4"), 3, "panel.json")
+    refused(run("redraw", folder), 2, "nothing is given to draw differently")
+    refused(run("redraw", folder, "--paper", "A5"), 2, "too small for tiles")
+    refused(run("redraw", folder, "--print-scale", "2x2"), 2, "must lie from 0.95")
+    refused(run("redraw", folder, "--set", "lead.margin_mm=3"), 2, "no option of redrawing")
+    refused(run("redraw", folder, "--set", "paper.overlap_mm=4"), 2, "paper.overlap_mm=4")
+    refused(run("redraw", tmp_path / "none", "--paper", "A4"), 3, "panel.json")
     assert listing(folder) == before
     type_in_folder(folder, {1: {"state": "odd"}})
     before = listing(folder)
     with pytest.raises(InputUnreadable, match="'odd'"):
-        print_folder(folder, papers="A4")
+        redraw_folder(folder, papers="A4")
     with pytest.raises(UsageFault, match=r"paper\.papers"):
-        print_folder(folder, settings=["paper.papers=B4"])
+        redraw_folder(folder, settings=["paper.papers=B4"])
     assert listing(folder) == before
+
+
+def test_the_former_name_of_the_command_works_and_warns(folder: Path) -> None:
+    now = run("redraw", folder, "--paper", "A3", "--json")
+    former = run("print", folder, "--paper", "A3", "--json")
+    assert now.returncode == former.returncode == 0
+    assert former.stdout == now.stdout
+    assert now.stderr == ""
+    assert "warning: the command print is called redraw now" in former.stderr
+    assert "  print" not in run("--help").stdout
+    assert run("help", "print").stdout == run("help", "redraw").stdout
+    assert "--print-scale" in run("help", "print").stdout
+
+
+def test_the_flags_of_all_commands(folder: Path) -> None:
+    result = run("redraw", folder, "--units", "in", "--strict", "--quiet", "--json")
+    told = json.loads(result.stdout)
+    findings = json.loads((folder / "panel.json").read_text(encoding="utf-8"))["findings"]
+    assert result.returncode == (8 if findings else 0)
+    assert told["papers"] == []
+    assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
+
+
+def test_templates_follow_the_paper_last_asked_for(folder: Path) -> None:
+    for paper, size in (("A3", [297, 420]), ("Letter", [216, 279])):
+        assert run("redraw", folder, "--paper", paper).returncode == 0
+        assert [sorted(page) for page in pages_mm(folder / "templates.pdf")] == [size]

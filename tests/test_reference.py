@@ -77,6 +77,32 @@ def test_sheet():
         parse_reference(sheet="614")
 
 
+def test_a_star_between_the_sides_is_read() -> None:
+    assert parse_reference(sheet="614*774") == Sheet(614.0, 774.0)
+
+
+@pytest.mark.parametrize(
+    ("given", "form"),
+    [
+        ({"sheet": "614 774"}, "write it as 614x774mm"),
+        ({"sheet": "614,774mm"}, "write it as 614x774mm"),
+        ({"sheet": "24 by 36 in"}, "write it as 24x36in"),
+        ({"sheet": "614"}, "--sheet: cannot read the sheet '614': write it like 614x774mm"),
+        (
+            {"sheet": "24x36"},
+            "each side must be 60 mm or more; for inches write --sheet 24x36in",
+        ),
+        ({"dpi": "200dpi"}, "write it like --dpi 200"),
+        ({"ruler": "577,2823,2038,2826,200mm"}, 'write --ruler "577,2823 2038,2826 200mm"'),
+        ({"ruler": "577,2823 2038,2826"}, 'write --ruler "577,2823 2038,2826 200mm"'),
+    ],
+)
+def test_a_wrong_form_gets_the_right_one_back(given: dict[str, str], form: str) -> None:
+    with pytest.raises(UsageFault) as caught:
+        parse_reference(**given)
+    assert form in str(caught.value)
+
+
 @pytest.mark.parametrize("given_two", [{"dpi": "200", "sheet": "A1"}, {}])
 def test_exactly_one(given_two):
     with pytest.raises(UsageFault, match=r"exactly one .*given: (--dpi and --sheet|none)"):

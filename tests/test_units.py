@@ -157,3 +157,8 @@ def test_fractions_read_back_within_half_a_part(length_mm: float, denominator: i
 def test_millimetres_read_back(length_mm: float) -> None:
     back_mm = parse_length(format_length(length_mm, "mm", decimals=3))
     assert math.isclose(back_mm, length_mm, abs_tol=0.0005001)
+
+
+def test_a_comma_is_shown_as_a_point() -> None:
+    with pytest.raises(UsageFault, match=r"use a point, not a comma: 1\.6mm"):
+        parse_length("1,6mm")

@@ -144,13 +144,14 @@ def _manifest_faults(
             faults.append(f"{name} is missing")
         elif sums[name] != total:
             faults.append(f"{name} is not what it was: its {algorithm} sum differs")
-    if not faults and _is_own(folder) and _manifest(sums) != _text(folder / manifest):
+    if not faults and is_own(folder) and _manifest(sums) != _text(folder / manifest):
         faults.append(f"{manifest} is not written as it was")
     faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(told))]
     return faults
 
 
-def _is_own(folder: Path) -> bool:
+def is_own(folder: Path) -> bool:
+    """Tell whether a bag says that this program made it."""
     path = folder / INFO
     return path.is_file() and f"{AGENT_LABEL}: {AGENT}\n" in _text(path)
 

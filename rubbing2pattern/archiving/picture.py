@@ -3,32 +3,20 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path
 
 from PIL import Image
 
-from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.reading import Grey
 
 _PER_CENTIMETRE = 3
 """Value of TIFF 6.0: ResolutionUnit in centimetres."""
 
 
-def rubbing_tiff(path: Path, px_per_mm: float) -> bytes:
-    """Return the kept rubbing as a TIFF, resolution in pixels per centimetre.
-
-    Raises
-    ------
-    InputUnreadable
-        The kept rubbing cannot be read.
-    """
-    try:
-        with Image.open(path, formats=("PNG",)) as kept:
-            grey = kept.convert("L")
-    except (OSError, SyntaxError, ValueError) as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault}") from fault
+def rubbing_tiff(grey: Grey, px_per_mm: float) -> bytes:
+    """Return the kept rubbing, (H, W), as a TIFF, resolution in pixels per centimetre."""
     held = io.BytesIO()
     per_cm = 10.0 * px_per_mm
-    grey.save(
+    Image.fromarray(grey).save(
         held,
         "TIFF",
         compression="tiff_adobe_deflate",

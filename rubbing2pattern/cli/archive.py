@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from rubbing2pattern.cli.run import warn
-from rubbing2pattern.errors import EXIT_DONE, InputUnreadable, UsageFault
+from rubbing2pattern.cli.shared import json_option, silent_option, strict_option
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, InputUnreadable, UsageFault
 
 _FOLDER = click.Path(path_type=Path)
 
@@ -22,7 +23,7 @@ _FOLDER = click.Path(path_type=Path)
     required=True,
     type=_FOLDER,
     metavar="BAG",
-    help="Folder of the package; it appears whole or not at all, and replaces nothing.",
+    help="Folder of the package; it appears whole or not at all.",
 )
 @click.option(
     "--about",
@@ -39,12 +40,21 @@ _FOLDER = click.Path(path_type=Path)
     metavar="PANEL=FILE",
     help="The original picture of a panel; its sum is checked. Of one panel alone: FILE.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+@click.option(
+    "--overwrite",
+    is_flag=True,
+    help="Replace a package of this program that is as it was packed.",
+)
+@strict_option
+@json_option
+@silent_option
 def archive(
     folders: tuple[Path, ...],
     bag: Path,
     about_file: Path | None,
     images: tuple[str, ...],
+    overwrite: bool,
+    strict: bool,
     as_json: bool,
 ) -> int:
     """Pack FOLDERS of results into a package for keeping (BagIt, RFC 8493)."""
@@ -52,18 +62,21 @@ def archive(
     from rubbing2pattern.workflows.archive import archive_folders
 
     about = read_about(about_file) if about_file else NOTHING_SAID
-    done = archive_folders(folders, bag, about=about, images=_images(images, folders))
+    pictures = _images(images, folders)
+    done = archive_folders(folders, bag, about=about, images=pictures, overwrite=overwrite)
     warn(done.warnings)
+    code = EXIT_FINDINGS if strict and done.findings else EXIT_DONE
     if as_json:
         told = {
             "panels": done.panels,
             "files": done.files,
+            "findings": done.findings,
             "notes": done.notes,
             "warnings": done.warnings,
             "bag": str(bag),
         }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
-        return EXIT_DONE
+        return code
     click.echo(f"panels  {', '.join(done.panels)}")
     click.echo(f"files   {done.files}")
     if done.notes:
@@ -71,19 +84,26 @@ def archive(
         for note in done.notes:
             click.echo(f"  {note}")
     click.echo(f"\nThe package lies in {bag}; check it now and again with: verify {bag}")
-    return EXIT_DONE
+    return code
 
 
 @click.command()
 @click.argument("bag", type=_FOLDER)
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
-def verify(bag: Path, as_json: bool) -> int:
+@strict_option
+@json_option
+@silent_option
+def verify(bag: Path, strict: bool, as_json: bool) -> int:
     """Check a package BAG: its sums, its records, and that they still give the same drawings."""
     from rubbing2pattern.workflows.archive import verify_bag
 
     found = verify_bag(bag)
     if as_json:
-        told = {"panels": found.panels, "faults": found.faults, "bag": str(bag)}
+        told = {
+            "panels": found.panels,
+            "findings": found.findings,
+            "faults": found.faults,
+            "bag": str(bag),
+        }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     if found.faults:
         more = f" (and {len(found.faults) - 1} more)" if len(found.faults) > 1 else ""
@@ -93,7 +113,7 @@ def verify(bag: Path, as_json: bool) -> int:
         raise InputUnreadable(f"{bag} is not as it was packed: {found.faults[0]}{more}")
     if not as_json:
         click.echo(f"All is well: {', '.join(found.panels)}")
-    return EXIT_DONE
+    return EXIT_FINDINGS if strict and found.findings else EXIT_DONE
 
 
 def _images(given: tuple[str, ...], folders: tuple[Path, ...]) -> dict[str, Path]:

@@ -14,11 +14,15 @@ import click
 
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.shared import (
+    json_option,
     options_of,
     paper_options,
     pattern_options,
+    quiet_option,
     reference_of,
     reference_options,
+    strict_option,
+    units_option,
 )
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, EXIT_SOME_FAILED
 from rubbing2pattern.inputs.reference import REFERENCES
@@ -60,16 +64,10 @@ _MOST = 20
 )
 @pattern_options
 @paper_options
-@click.option(
-    "--units",
-    type=click.Choice(["mm", "in"]),
-    default="mm",
-    show_default=True,
-    help="Unit of the lists and the summary; drawings are true to scale in any case.",
-)
-@click.option("--strict", is_flag=True, help="Exit with 8 when there are findings.")
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress on stderr.")
+@units_option(default="mm")
+@strict_option
+@json_option
+@quiet_option
 def batch(
     rows: Path,
     folder: Path,

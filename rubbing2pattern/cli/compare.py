@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rubbing2pattern.cli.renamed import RenamedOption, former_option
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import output_options
@@ -37,8 +38,12 @@ _MOST = 12
     metavar="FOLDER",
     help="Folder for drawing, list, table and record; without it only the summary is given.",
 )
+@former_option("--panel")
 @click.option(
-    "--panel",
+    "--select",
+    "panel",
+    cls=RenamedOption,
+    former="--panel",
     metavar="NAME",
     help="Which panel, where a package holds several.  [that of the other folder]",
 )

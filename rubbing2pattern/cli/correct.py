@@ -10,6 +10,7 @@ import click
 
 from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell, warn
+from rubbing2pattern.cli.shared import rewriting_options
 from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit
@@ -23,16 +24,10 @@ _HEAD = 11
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.argument("corrections", type=click.Path(path_type=Path))
-@click.option("--strict", is_flag=True, help="Exit with 8 when findings are left.")
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
-@click.option(
-    "--units",
-    type=click.Choice(["mm", "in"]),
-    default="mm",
-    show_default=True,
-    help="Unit of the summary; the lists keep theirs.",
-)
-def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units: Unit) -> int:
+@rewriting_options
+def correct(
+    folder: Path, corrections: Path, units: Unit | None, strict: bool, as_json: bool
+) -> int:
     """Apply the file CORRECTIONS (TOML) to the pattern in FOLDER.
 
     All corrections are made or none; 'rubbing2pattern help corrections' lists them. Numbers and ids
@@ -42,12 +37,12 @@ def correct(folder: Path, corrections: Path, strict: bool, as_json: bool, units:
     from rubbing2pattern.inputs.corrections import read_corrections
     from rubbing2pattern.workflows.correct import correct_folder
 
-    done = correct_folder(folder, read_corrections(corrections))
+    done = correct_folder(folder, read_corrections(corrections), units=units)
     warn(done.warnings)
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
-        text = "\n".join(_table(done, folder, units))
+        text = "\n".join(_table(done, folder, done.units))
     tell(text, folder)
     return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
 

@@ -10,6 +10,7 @@ import click
 
 from rubbing2pattern.cli.run import run_one
 from rubbing2pattern.cli.shared import folder_option, output_options
+from rubbing2pattern.trade.stock import stock_in
 
 
 @click.command()
@@ -28,8 +29,12 @@ def demo(folder: Path, **given: Any) -> int:
     from rubbing2pattern.inputs.reference import parse_reference
     from rubbing2pattern.options import Options
 
-    options = Options()
-    options = replace(options, documents=replace(options.documents, units=given["units"]))
+    units, options = given["units"], Options()
+    options = replace(
+        options,
+        documents=replace(options.documents, units=units),
+        pieces=replace(options.pieces, stock=stock_in(units)),
+    )
     reference = parse_reference(sheet=SHEET)
     with as_file(files("rubbing2pattern.demo") / PICTURE) as image:
         return run_one(image, reference, folder, options, panel=PANEL, seen_from=SEEN_FROM, **given)

@@ -12,6 +12,7 @@ from difflib import get_close_matches
 import click
 from click.shell_completion import CompletionItem
 
+from rubbing2pattern.cli.renamed import FORMER_COMMANDS
 from rubbing2pattern.cli.run import show
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
 from rubbing2pattern.guide.topics import GUIDE, HELP, INDEX, TOPICS
@@ -41,6 +42,7 @@ def help_pages(context: click.Context, topic: str) -> int:
     TOPIC may also be the name of a command: then its options are listed.
     """
     name = topic.removesuffix(".md").removeprefix("docs/")
+    name = FORMER_COMMANDS.get(name, name)
     commands = _commands(context)
     if name == INDEX:
         show("\n".join(_listed()), _NOT_SHOWN)

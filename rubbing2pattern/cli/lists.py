@@ -11,9 +11,10 @@ import click
 from rubbing2pattern.cli.carried import vanished_lines
 from rubbing2pattern.cli.run import tell, warn
 from rubbing2pattern.cli.set_option import settings_option
+from rubbing2pattern.cli.shared import rewriting_options
 from rubbing2pattern.cli.summary import files_of
-from rubbing2pattern.errors import EXIT_DONE, UsageFault
-from rubbing2pattern.units import parse_sheet
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, UsageFault
+from rubbing2pattern.units import Unit, inch_form, parse_sheet
 
 if TYPE_CHECKING:
     from rubbing2pattern.workflows.lists import Listed
@@ -46,13 +47,15 @@ _MOST = 10
 @settings_option(
     "Change an option of glass, templates, leading or documents; 'help' lists them.", of="lists"
 )
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+@rewriting_options
 def lists(
     folder: Path,
     sheet: Path | None,
     matches: Path | None,
     glass_sheet: str | None,
     settings: tuple[str, ...],
+    units: Unit | None,
+    strict: bool,
     as_json: bool,
 ) -> int:
     """Check the filled-in sheet of pieces and write the lists it gives into FOLDER.
@@ -64,12 +67,9 @@ def lists(
     from rubbing2pattern.workflows.lists import list_folder
 
     if glass_sheet is not None:
-        width_mm, height_mm = parse_sheet(glass_sheet)
-        settings = (
-            *settings,
-            f"glass.sheet_width_mm={width_mm!r}",
-            f"glass.sheet_height_mm={height_mm!r}",
-        )
+        settings = (*settings, *_sheet_settings(glass_sheet))
+    if units is not None:
+        settings = (*settings, f"documents.units={units}")
     if sheet is None and matches is None:
         raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
     done = list_folder(folder, sheet, settings, matches)
@@ -79,7 +79,25 @@ def lists(
     else:
         text = "\n".join(_table(done, folder))
     tell(text, folder)
-    return EXIT_DONE
+    return EXIT_FINDINGS if strict and (done.panel.findings or done.doubts) else EXIT_DONE
+
+
+def _sheet_settings(text: str) -> tuple[str, str]:
+    """Return the size of a sheet of glass as settings."""
+    from rubbing2pattern.options.glass import GlassOptions
+
+    try:
+        width_mm, height_mm = parse_sheet(text)
+    except UsageFault as fault:
+        raise UsageFault(f"--glass-sheet: {fault}") from fault
+    try:
+        GlassOptions(sheet_width_mm=width_mm, sheet_height_mm=height_mm)
+    except UsageFault as fault:
+        raise UsageFault(
+            f"--glass-sheet {text!r} is {width_mm:g} x {height_mm:g} mm: {fault}; for "
+            f"inches write --glass-sheet {inch_form(text)}"
+        ) from fault
+    return f"glass.sheet_width_mm={width_mm!r}", f"glass.sheet_height_mm={height_mm!r}"
 
 
 def _summary(done: Listed, folder: Path) -> dict[str, Any]:

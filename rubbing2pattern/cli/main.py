@@ -23,7 +23,8 @@ from rubbing2pattern.cli.errors import told
 from rubbing2pattern.cli.help_pages import help_pages
 from rubbing2pattern.cli.lists import lists
 from rubbing2pattern.cli.match import match
-from rubbing2pattern.cli.print_again import print_again
+from rubbing2pattern.cli.redraw import redraw
+from rubbing2pattern.cli.renamed import FORMER_COMMANDS, warn_renamed
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import EXIT_INTERRUPTED
@@ -41,7 +42,14 @@ batch failed, 8 findings and --strict, 130 interrupted.
 
 
 class Commands(click.Group):
-    """A group whose errors all go through `told`."""
+    """A group whose errors all go through `told`, and whose commands keep their former names."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command by its name; under a former one it warns."""
+        now = FORMER_COMMANDS.get(cmd_name)
+        if now is not None and not ctx.resilient_parsing:
+            warn_renamed("the command", cmd_name, now)
+        return super().get_command(ctx, now or cmd_name)
 
     def main(
         self,
@@ -76,7 +84,7 @@ for _command in (
     correct,
     lists,
     match,
-    print_again,
+    redraw,
     batch,
     archive,
     verify,

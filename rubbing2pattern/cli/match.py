@@ -11,10 +11,12 @@ import click
 
 from rubbing2pattern.cli.lengths import length_mm
 from rubbing2pattern.cli.progress import shown_progress
+from rubbing2pattern.cli.renamed import RenamedOption, former_option
 from rubbing2pattern.cli.run import tell
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import (
     folder_option,
+    max_megapixels_option,
     output_options,
     reference_of,
     reference_options,
@@ -39,9 +41,12 @@ _MOST = 12
 @click.command()
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @reference_options
+@former_option("--panel")
 @click.option(
-    "--panel",
+    "--results",
     "panel",
+    cls=RenamedOption,
+    former="--panel",
     required=True,
     type=click.Path(path_type=Path),
     metavar="FOLDER",
@@ -66,6 +71,7 @@ _MOST = 12
 @click.option(
     "--camera", metavar="LENGTH", callback=length_mm, help="Height of the camera over the table."
 )
+@max_megapixels_option
 @settings_option(
     "Change an option of load, rectify, loose, match, fragments or documents; 'help' lists them.",
     of="match",
@@ -123,6 +129,9 @@ def _options(given: dict[str, Any], units: Unit) -> Options:
     from rubbing2pattern.workflows.match import GROUPS
 
     settings = [*given.pop("settings"), f"documents.units={units}"]
+    size_limit_mp = given.pop("max_megapixels")
+    if size_limit_mp is not None:
+        settings.append(f"load.size_limit_mp={size_limit_mp!r}")
     for name in ("glass", "camera"):
         length = given.pop(name)
         if length is not None:

@@ -13,7 +13,8 @@ from rubbing2pattern.cli.lengths import length_mm, stock
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.reference import REFERENCES
-from rubbing2pattern.trade.stock import STOCK_INCH, STOCK_MM
+from rubbing2pattern.trade.stock import stock_in
+from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
     from rubbing2pattern.inputs.reference import Reference
@@ -22,6 +23,14 @@ if TYPE_CHECKING:
     from rubbing2pattern.options.paper import PaperOptions
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+
+max_megapixels_option = click.option(
+    "--max-megapixels",
+    type=float,
+    metavar="N",
+    help="Largest picture that is read.  [400]",
+)
 
 
 def reference_options(command: F) -> F:
@@ -86,12 +95,7 @@ def pattern_options(command: F) -> F:
             metavar="FILE.csv|CAME=WIDTH",
             help="Widths measured on the lead: x_mm,y_mm,width_mm or came,width_mm; or C12=6.1mm.",
         ),
-        click.option(
-            "--max-megapixels",
-            type=float,
-            metavar="N",
-            help="Largest picture that is read.  [400]",
-        ),
+        max_megapixels_option,
         settings_option(f"Change any other threshold; 'help' lists them, or {see('options')}."),
     )
 
@@ -120,25 +124,56 @@ def print_options(command: F, *, default: str) -> F:
             help="How a print of the tiles came out, across and up, over what it should be: "
             "1.003x0.998; or its two check lengths as measured: 100.3mm,99.8mm.",
         ),
+        click.option(
+            "--lines",
+            metavar="LIST",
+            help="Lines drawn besides: heart, cut, sight, as in heart,cut; or none.  "
+            f"[{'as before' if default == 'as before' else 'none'}]",
+        ),
+        click.option(
+            "--ids",
+            metavar="LIST",
+            help="Ids written beside: came, joint, as in came,joint; or none.  "
+            f"[{'as before' if default == 'as before' else 'none'}]",
+        ),
     )
 
 
 def output_options(command: F) -> F:
-    """Add how results are written and told."""
+    """Add how results are written and summed up, for a command that makes a folder."""
     return _with(
         command,
-        click.option(
-            "--units",
-            type=click.Choice(["mm", "in"]),
-            default="mm",
-            show_default=True,
-            help="Unit of the lists and the summary; drawings are true to scale in any case.",
-        ),
+        units_option(default="mm"),
         click.option("--overwrite", is_flag=True, help="Replace the results of an earlier run."),
-        click.option("--strict", is_flag=True, help="Exit with 8 when there are findings."),
-        click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout."),
-        click.option("--quiet", is_flag=True, help="No progress on stderr."),
+        strict_option,
+        json_option,
+        quiet_option,
     )
+
+
+def rewriting_options(command: F) -> F:
+    """Add how a folder of results is written anew and summed up; it keeps its unit."""
+    return _with(command, units_option(default=None), strict_option, json_option, silent_option)
+
+
+def units_option(*, default: Unit | None) -> Callable[[F], F]:
+    """Add the unit of lists and summary; without a default that of the folder stays."""
+    kept = "" if default else "  [as before]"
+    return click.option(
+        "--units",
+        type=click.Choice(["mm", "in"]),
+        default=default,
+        show_default=default is not None,
+        help=f"Unit of the lists and the summary; drawings are true to scale in any case.{kept}",
+    )
+
+
+strict_option = click.option("--strict", is_flag=True, help="Exit with 8 when there are findings.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
+_QUIET_HELP = "No progress on stderr."
+quiet_option = click.option("--quiet", is_flag=True, help=_QUIET_HELP)
+silent_option = click.option("--quiet", is_flag=True, expose_value=False, help=_QUIET_HELP)
+"""For commands that show no progress: scripts may give the flag to every command alike."""
 
 
 def reference_of(given: dict[str, Any]) -> Reference:
@@ -154,9 +189,9 @@ def options_of(given: dict[str, Any]) -> Options:
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.setting import with_settings
 
-    options = with_settings(Options(), given.pop("settings"))
+    options = with_settings(Options(), [*given.pop("settings"), *drawing_settings(given)])
     pieces = {"heart_mm": given.pop("heart"), "clearance_mm": given.pop("clearance")}
-    pieces["stock"] = given.pop("stock") or (STOCK_INCH if given["units"] == "in" else STOCK_MM)
+    pieces["stock"] = given.pop("stock") or stock_in(given["units"])
     pieces["calipers"] = parse_calipers(given.pop("calipers"))
     profile = given.pop("profile")
     measure = {} if profile is None else {"profile": profile}
@@ -172,6 +207,16 @@ def options_of(given: dict[str, Any]) -> Options:
         documents=documents,
         paper=paper_of(given, options.paper, documents),
     )
+
+
+def drawing_settings(given: dict[str, Any]) -> list[str]:
+    """Take lines and ids on wish out of the parameters of a command, as settings."""
+    texts = {name: given.pop(name) for name in ("lines", "ids")}
+    return [
+        f"documents.{name}={'' if text.strip().lower() == 'none' else text}"
+        for name, text in texts.items()
+        if text is not None
+    ]
 
 
 def paper_of(

@@ -6,13 +6,13 @@ import csv
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Final
 
 from rubbing2pattern.archiving.picture import rubbing_tiff
 from rubbing2pattern.documents.document import Document, When
 from rubbing2pattern.documents.formats.columns import Column, headings
 from rubbing2pattern.model import Panel
+from rubbing2pattern.reading import Grey
 from rubbing2pattern.record.panel import schema_text
 
 CHANGE_COLUMNS = (
@@ -31,12 +31,12 @@ class Packing:
     Attributes
     ----------
     panel : as its record gives it back.
-    rubbing : the rubbing straight on, or None where it was not kept.
+    rubbing : the rubbing straight on, (H, W), or None where it was not kept.
     originals : the picture of the rubbing by its name, or nothing where it was not given.
     """
 
     panel: Panel
-    rubbing: Path | None
+    rubbing: Grey | None
     originals: Mapping[str, bytes] = field(default_factory=dict)
 
 

@@ -16,6 +16,8 @@ from shapely.ops import substring
 from rubbing2pattern.documents.drawing import Text, plain_text
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.drawing.pattern import finding_mark
+from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
+from rubbing2pattern.documents.formats.scale_on_picture import draw_scale
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.geometry.curves import Point
@@ -61,6 +63,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
+    draw_scale(picture, frame, options.units)
     picture = _with_key(picture, panel, options.units)
     stream = io.BytesIO()
     picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)
@@ -203,7 +206,7 @@ def _lettered(canvas: Canvas, panel: Panel, frame: Frame, options: DocumentOptio
                 place,
                 finding.id,
                 BLACK,
-                _font(size),
+                picture_font(size),
                 anchor="lm",
                 stroke_width=max(2, round(0.14 * size)),
                 stroke_fill=SEVERITY_COLOURS[finding.severity],
@@ -212,22 +215,18 @@ def _lettered(canvas: Canvas, panel: Panel, frame: Frame, options: DocumentOptio
 
 
 def _write(pen: ImageDraw.ImageDraw, text: Text, frame: Frame) -> None:
-    size = max(9.0, text.height_mm * frame.px_per_mm / 0.71)
+    size = max(9.0, text.height_mm * frame.px_per_mm / CAPITALS)
     x, y = frame.to_px((text.at,))[0]
     stroke = max(1, round(0.12 * size))
-    pen.text((x, y), text.text, BLACK, _font(size), "mm", stroke_width=stroke, stroke_fill=WHITE)
-
-
-def _font(size_px: float) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size_px)
-    assert isinstance(font, ImageFont.FreeTypeFont)
-    return font
+    pen.text(
+        (x, y), text.text, BLACK, picture_font(size), "mm", stroke_width=stroke, stroke_fill=WHITE
+    )
 
 
 def _with_key(picture: Image.Image, panel: Panel, units: Unit) -> Image.Image:
     """Set the key and the list of findings below the picture."""
     size = min(max(14.0, picture.width / 75.0), 34.0)
-    font, line = _font(size), round(1.55 * size)
+    font, line = picture_font(size), round(1.55 * size)
     findings = listed_findings(panel, font, picture.width - 5 * line, units)
     depth = line * (4 + len(findings))
     sheet = Image.new("RGB", (picture.width, picture.height + depth), WHITE)
@@ -235,7 +234,7 @@ def _with_key(picture: Image.Image, panel: Panel, units: Unit) -> Image.Image:
     pen = ImageDraw.Draw(sheet)
     y = picture.height + line
     side = panel.side or "side not stated"
-    pen.text((line, y), f"{plain_text(panel.name)}: {side}", BLACK, font, "lm")
+    pen.text((line, y), shown_text(f"{plain_text(panel.name)}: {side}"), BLACK, font, "lm")
     _key(pen, panel, (float(line), y + line), font, line)
     y += round(2.4 * line)
     for severity, text in findings:
@@ -293,7 +292,7 @@ def listed_findings(
     for finding in panel.findings[:_LISTED]:
         place = "" if finding.at is None else f" at {place_of(finding.at, units)}"
         head = f"{finding.id} {finding.code.value}{place}"
-        words = plain_text(f"{head}: {finding.sentence(units)}").split()
+        words = shown_text(plain_text(f"{head}: {finding.sentence(units)}")).split()
         badge: Severity | None = finding.severity
         while words:
             keep = len(words)

@@ -97,7 +97,7 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         "pattern.svg",
-        "the pattern for a vector drawing program, in millimetres",
+        "the page of `pattern.pdf` for a vector drawing program, in millimetres",
         lambda s: svg_text(s.drawing),
     ),
     Document(
@@ -125,21 +125,21 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         RUBBING_NAME,
-        "the rubbing straight on, as the overlay shows it; kept so that the overlay can be drawn "
-        "again",
+        "the rubbing straight on, as `overlay.png` shows it; kept so that the overlay can be "
+        "drawn again",
         lambda s: _rubbing(s).png,
         _RUBBING,
     ),
     Document(
         WORKBOOK_NAME,
-        "the sheet to fill in at the panel: every piece with its shape, sizes, areas, neighbours, "
-        "and empty columns for state, action, glass …",
+        "the sheet to fill in at the panel: every piece with its shape and empty columns for "
+        "state, action, glass …; sizes, areas and neighbours on a second sheet",
         lambda s: pieces_xlsx(s.panel, s.glazing.filled, s.options),
         page="glass-lists.md",
     ),
     Document(
         LIST_NAME,
-        "the sheet of pieces as a list, without pictures",
+        "the sheet of `pieces.xlsx` as a list, without pictures",
         lambda s: pieces_csv(s.panel, s.options, s.glazing.filled),
         each="piece",
         columns=PIECE_COLUMNS,
@@ -154,7 +154,7 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         "replacement.csv",
-        "glass to buy, and the blank of each piece, as a list",
+        "the glass to buy of `replacement.xlsx`, and the blank of each piece, as a list",
         lambda s: replacement_csv(s.work.orders, s.options, s.glazing.glass),
         _REPLACED,
         each="piece to be replaced",
@@ -222,13 +222,13 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     ),
     Document(
         "templates.svg",
-        "the templates on one sheet for a plotter or cutter",
+        "the templates of `templates.pdf` on one sheet for a plotter or cutter",
         lambda s: _templates(s).svg(),
         _TEMPLATES,
     ),
     Document(
         "templates.dxf",
-        "the templates on one sheet as DXF, in millimetres; the layer `cut outline` is for the "
+        "the sheet of `templates.svg` as DXF, in millimetres; the layer `cut outline` is for the "
         "knife",
         lambda s: _templates(s).dxf(),
         _TEMPLATES,

@@ -110,7 +110,8 @@ class Source:
             if (entry := glazing.filled.of(piece.number)).replaced
         ]
         scale = (self.paper.print_across, self.paper.print_up)
-        return templates_of(self.panel, replaced, self.options, glazing.templates, scale)
+        options = glazing.templates.following(self.paper)
+        return templates_of(self.panel, replaced, self.options, options, scale)
 
 
 def source_of(

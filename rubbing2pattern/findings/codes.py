@@ -50,3 +50,4 @@ class Code(StrEnum):
     SHEET_NOT_FLAT = "sheet-not-flat"
     SHEETS_JOINED = "sheets-joined"
     LEAD_OFF = "lead-off"
+    SIDE_NOT_STATED = "side-not-stated"

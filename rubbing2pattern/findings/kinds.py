@@ -157,6 +157,12 @@ class Kind(Enum):
         Code.NOT_LEVELLED, _NOTE,
         "The panel is drawn as it lay on the sheet: its border has no straight side.",
     )
+    SIDE_NOT_STATED = (
+        Code.SIDE_NOT_STATED, _CHECK,
+        "It is not stated on which side of the window the paper lay, so the pattern may be the "
+        "mirror image of what is meant; look at the window and trace again with --seen-from "
+        "inside or --seen-from outside.",
+    )
 
     # Leads that may be there or not
 

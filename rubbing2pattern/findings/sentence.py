@@ -24,6 +24,7 @@ _MOST_NAMED = 4
 _FROM_CM2 = 100
 """Square centimetres from which an area is no longer written in mm²."""
 _MM2_PER_CM2 = 100.0
+"""By the definition of both units."""
 _FINER_IN_INCHES = 2
 """Decimal places more in inches than in millimetres show at least as much."""
 

@@ -36,6 +36,13 @@ def columns(*, picture: bool) -> tuple[str, ...]:
     return (NUMBER, *shape, *MEASURED, *TOLD, *TYPED)
 
 
+SHEET: Final = (NUMBER, PICTURE, *TYPED, "findings", "cut_area")
+"""Columns of the sheet to fill in: what is filled in comes first. The area stays out of print; by
+it a sheet is known that was made for another panel or before a correction."""
+MEASURES: Final = (NUMBER, *MEASURED, *(name for name in TOLD if name != "findings"))
+"""Columns of the sheet of measures beside it."""
+
+
 def of_heading(text: str) -> tuple[str, Unit | None] | None:
     """Tell which column a heading means and its unit, or None for a heading that is none of ours.
 

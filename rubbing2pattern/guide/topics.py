@@ -54,7 +54,7 @@ GUIDE = (
             Topic("figures", "understand every figure, column and finding"),
             Topic("pieces", "understand numbers, outlines and sizes of the pieces"),
             Topic("corrections", "settle doubts: correct leads, widths, numbers", ("correct",)),
-            Topic("printing", "print at true size, on other paper or mirrored", ("print",)),
+            Topic("printing", "print at true size, on other paper or mirrored", ("redraw",)),
         ),
     ),
     Group(

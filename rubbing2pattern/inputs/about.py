@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.inputs.toml_forms import why_unreadable
 
 ELEMENTS = (
     "title",
@@ -64,7 +65,7 @@ def read_about(path: Path) -> About:
     Raises
     ------
     InputUnreadable
-        It cannot be opened or is no TOML in UTF-8.
+        It cannot be opened or is not TOML in UTF-8.
     UsageFault
         It has a field that there is not, or a date that is none.
     """
@@ -79,7 +80,7 @@ def read_about(path: Path) -> About:
     try:
         about = About.model_validate(tomllib.loads(content))
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        raise InputUnreadable(f"{path} is no TOML: {str(fault)[:200]}") from fault
+        raise InputUnreadable(f"{path}, {why_unreadable(fault, content)}") from fault
     except ValidationError as fault:
         first = fault.errors()[0]
         name = ".".join(str(step) for step in first["loc"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,15 +66,45 @@ def _calipers(text: str) -> Calipers:
     came, sign, width = (part.strip() for part in text.partition("="))
     if not sign or Path(text).exists():
         path = Path(text)
+        _refuse_half(text, path)
         widths = tuple(_file(path))
         return Calipers(path.name, _sha256(path), widths)
     if not came or not width:
-        raise UsageFault(f"--caliper {text!r} names no came or no width; {FORM}")
+        raise UsageFault(
+            f"--caliper {text!r} gives no {'width' if came else 'came'}; "
+            f"{_form(came or 'C12', width or '6.1mm')}"
+        )
     try:
         alone = Caliper(f"--caliper {text!r}", _width_mm(width), came)
     except UsageFault as fault:
         raise UsageFault(f"--caliper {text!r}: {fault}") from fault
     return Calipers("", "", (alone,))
+
+
+def _refuse_half(text: str, path: Path) -> None:
+    """Refuse a came or a width alone, which would else be taken for the name of a file."""
+    if path.exists():
+        return
+    said = re.fullmatch(r"(?P<came>C[1-9][0-9]*)?(?P<sign>[\s:,;]*)(?P<width>.*)", text.strip())
+    came, width = (said["came"] or "", said["width"]) if said else ("", "")
+    if came and not width:
+        raise UsageFault(f"--caliper {text!r} gives no width; {_form(came, '6.1mm')}")
+    if width and _is_length(width):
+        lacks = "has no sign = between came and width" if came else "gives no came"
+        raise UsageFault(f"--caliper {text!r} {lacks}; {_form(came or 'C12', width)}")
+
+
+def _form(came: str, width: str) -> str:
+    """Return how to write it, with what was given."""
+    return f'write --caliper "{came}={width}", or --caliper FILE.csv'
+
+
+def _is_length(text: str) -> bool:
+    try:
+        parse_length(text)
+    except UsageFault:
+        return False
+    return True
 
 
 def _file(path: Path) -> list[Caliper]:
@@ -110,7 +141,9 @@ def _width_mm(text: str) -> float:
     width_mm = parse_length(text)
     low_mm, high_mm = _WIDTH_RANGE_MM
     if not low_mm <= width_mm <= high_mm:
-        raise UsageFault(f"{width_mm:g} mm is no face width; lead has {low_mm:g} to {high_mm:g} mm")
+        raise UsageFault(
+            f"the face width is {width_mm:g} mm, but must lie from {low_mm:g} to {high_mm:g} mm"
+        )
     return width_mm
 
 

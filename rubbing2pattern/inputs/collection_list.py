@@ -18,6 +18,7 @@ from pathlib import Path
 from rubbing2pattern.errors import InputUnreadable, RubbingError, UsageFault
 from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.inputs.reference import REFERENCES, Reference, parse_reference
+from rubbing2pattern.inputs.toml_forms import why_unreadable
 from rubbing2pattern.model import SIDES
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import with_settings
@@ -153,8 +154,11 @@ def _job_files(folder: Path) -> list[tuple[Path, Mapping[str, str]]]:
 def _job(place: Path) -> dict[str, str]:
     """Return the cells of a job file; one that cannot be read is a row that says so."""
     try:
-        table = tomllib.loads(_text(place))
-    except (RubbingError, tomllib.TOMLDecodeError, RecursionError) as fault:
+        text = _text(place)
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        return {"file": place.name, "": f"{place}, {why_unreadable(fault, text)}"}
+    except RubbingError as fault:
         return {"file": place.name, "": f"{place} cannot be read: {fault}"}
     cells = {str(name).lower(): given for name, given in table.items()}
     for name, given in cells.items():

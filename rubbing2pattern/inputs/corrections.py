@@ -11,8 +11,9 @@ import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, get_args
 
 from pydantic import (
     BaseModel,
@@ -26,6 +27,7 @@ from pydantic import (
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
+from rubbing2pattern.inputs.toml_forms import why_unreadable
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -243,6 +245,12 @@ TABLES = (
 """All kinds of correction, in the order in which they are made."""
 
 
+_PLACES = frozenset({"at", "from", "to", "by"})
+"""Fields that hold a place ``[x, y]``; `by` does so in `move_lead`."""
+_ID_FORMS = {"came": "C12", "joint": "J5"}
+_ID_LETTERS = {"came": "C", "joint": "J"}
+
+
 @dataclass(frozen=True, slots=True)
 class CorrectionsFile:
     """A file of corrections as it was read.
@@ -266,7 +274,7 @@ def read_corrections(path: Path | str) -> CorrectionsFile:
     Raises
     ------
     UsageFault
-        The file cannot be read, is no TOML, or has a field that is missing, unknown or out of
+        The file cannot be read, is not TOML, or has a field that is missing, unknown or out of
         range. The message names line, table and field.
     """
     try:
@@ -290,7 +298,7 @@ def corrections_from(content: bytes, name: str = "the corrections") -> Correctio
     try:
         datum = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        raise UsageFault(f"{name} is no TOML: {fault}") from fault
+        raise UsageFault(f"{name}, {why_unreadable(fault, text, _PLACES)}") from fault
     try:
         corrections = Corrections.model_validate(datum)
     except ValidationError as fault:
@@ -310,10 +318,30 @@ def _first(fault: ValidationError, text: str) -> str:
     what = {"extra_forbidden": "there is no such field", "missing": "is missing"}.get(
         first["type"], what
     )
+    what += _cure(first["type"], [str(step) for step in first["loc"]], first["input"])
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     steps = [str(step) for step in first["loc"]]
     line, where = _where(steps, text)
     return f"line {line}, {where}: {what}{more}" if where else f"{what}{more}"
+
+
+def _cure(kind: str, steps: Sequence[str], given: Any) -> str:
+    """Return the right form of what was given wrongly, or nothing."""
+    if kind == "extra_forbidden":
+        known = Corrections.model_fields
+        if len(steps) > 1:
+            fields = get_args(known[steps[0]].annotation)[0].model_fields
+            known = {field.alias or name: field for name, field in fields.items()}
+        near = get_close_matches(steps[-1], known, n=1, cutoff=0.4)
+        ends = [name for name in known if name.endswith(f"_{steps[-1]}")]
+        nearest = (ends or near or [""])[0]
+        return f"; the nearest name is {nearest}" if nearest else ""
+    letter = _ID_LETTERS.get(steps[-1], "") if steps else ""
+    if not letter:
+        return ""
+    number = re.fullmatch(rf"\s*{letter}?\s*([1-9]\d*)\s*", str(given), re.IGNORECASE)
+    form = f"{letter}{number[1]}" if number else _ID_FORMS[steps[-1]]
+    return f'; write {steps[-1]} = "{form}"'
 
 
 def _where(steps: Sequence[str], text: str) -> tuple[int, str]:

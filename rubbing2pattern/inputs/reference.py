@@ -10,12 +10,13 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
-from rubbing2pattern.units import parse_length, parse_sheet
+from rubbing2pattern.units import inch_form, parse_length, parse_sheet
 
 Point = tuple[float, float]
 
@@ -29,6 +30,8 @@ TARGET_IDS = range(50)
 
 _DPI_RANGE = (10.0, 20000.0)
 """Resolutions that scanners have; beyond, another number was meant."""
+_LEAST_SHEET_MM = 60.0
+"""Shortest side of a sheet: the smallest panel has more, and 24x36 without a unit means inches."""
 _FILE_LIMIT_BYTES = 1_000_000
 """Bytes of a list of marks or targets at most."""
 _SHOWN = 60
@@ -156,8 +159,11 @@ def parse_dpi(text: str) -> Dpi:
     low, high = _DPI_RANGE
     dpi = _float(text)
     if dpi is None or not low <= dpi <= high:
+        number = re.match(r"\s*([0-9]+)\s*[A-Za-z]", text)
+        form = number[1] if number else "200"
         raise UsageFault(
-            f"--dpi {text!r} is no resolution from {low:g} to {high:g} pixels per inch"
+            f"--dpi {text!r} is not a number of pixels per inch from {low:g} to {high:g}; "
+            f"write it like --dpi {form}"
         )
     return Dpi(dpi)
 
@@ -166,7 +172,10 @@ def parse_ruler(text: str) -> Ruler:
     """Read ``"X,Y X,Y LENGTH"``: two places in pixels and the length between them."""
     parts = text.split(maxsplit=2)
     if len(parts) != 3:
-        raise UsageFault(f"--ruler {text!r} needs two places and a length, like {_RULER_FORM}")
+        raise UsageFault(
+            f"--ruler {text!r} needs two places in pixels and the length between them; "
+            f"write {_ruler_form(text)}"
+        )
     first_px, second_px = (_place(part, text) for part in parts[:2])
     length_mm = parse_length(parts[2])
     if length_mm <= 0.0:
@@ -174,6 +183,16 @@ def parse_ruler(text: str) -> Ruler:
     if math.dist(first_px, second_px) < 1.0:
         raise UsageFault(f"--ruler {text!r}: the two places are the same")
     return Ruler(first_px, second_px, length_mm)
+
+
+def _ruler_form(text: str) -> str:
+    """Return the right form, with the four numbers of a wrong one where it has them."""
+    numbers = re.findall(r"[0-9]+\.?[0-9]*", text)
+    if len(numbers) not in (4, 5):
+        return _RULER_FORM
+    x, y, u, v = numbers[:4]
+    length = "".join(re.findall(r"[0-9]+\.?[0-9]*\s*[a-z]*\s*$", text)) if numbers[4:] else ""
+    return f'--ruler "{x},{y} {u},{v} {length.strip() or "200mm"}"'
 
 
 def _place(part: str, text: str) -> Point:
@@ -184,7 +203,16 @@ def _place(part: str, text: str) -> Point:
 
 
 def _sheet(text: str) -> Sheet:
-    return Sheet(*parse_sheet(text))
+    try:
+        sheet = Sheet(*parse_sheet(text))
+    except UsageFault as fault:
+        raise UsageFault(f"--sheet: {fault}") from fault
+    if min(sheet.width_mm, sheet.height_mm) < _LEAST_SHEET_MM:
+        raise UsageFault(
+            f"--sheet {text!r} is {sheet.width_mm:g} x {sheet.height_mm:g} mm, but each side must "
+            f"be {_LEAST_SHEET_MM:g} mm or more; for inches write --sheet {inch_form(text)}"
+        )
+    return sheet
 
 
 def read_marks(path: Path) -> Marks:

@@ -26,7 +26,7 @@ An option is changed with `--set GROUP.NAME=VALUE`, as often as needed:
 or from Python, with `Options(tidy=TidyOptions(gap_mm=12.0))`. On the terminal, `--set help` lists
 the options that a command takes, `--set tidy.help` those of one group. Options that differ from
 their defaults are written into the record: those of the reading, and apart from them the settings
-of the documents, which `print` and `lists` can change. Most rubbings need none of them changed.
+of the documents, which `redraw` and `lists` can change. Most rubbings need none of them changed.
 
 This page is made from the program (`make docs`); do not edit it by hand.
 """

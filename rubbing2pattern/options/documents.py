@@ -11,6 +11,10 @@ from rubbing2pattern.units import MM_PER_INCH, Unit
 
 FRACTIONS = (16, 32)
 """Parts of an inch on the rules of the bench."""
+LINES = ("heart", "cut", "sight")
+"""Lines that are drawn on the pattern on wish."""
+IDS = ("came", "joint")
+"""Of what ids are written on the pattern on wish."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,18 @@ class DocumentOptions(Checked):
     letter_height_mm: float = value(
         2.0, 1.5, 5.0, "height of capitals in the title block; ISO 3098 begins at 1.8 mm",
         "Height of the capitals in the title block.",
+    )
+    lines: tuple[str, ...] = choice(
+        (), "none, for a clear drawing; or of heart, cut, sight, with commas between",
+        "Lines printed on the pattern besides: hearts, cut lines, sight lines.",
+    )
+    ids: tuple[str, ...] = choice(
+        (), "none, so that numbers of pieces are found easily; or of came, joint",
+        "Ids written on the pattern besides: of cames, of joints.",
+    )
+    edge_scale: bool = choice(
+        True, "yes, for by it the eye finds a place that a message names",
+        "Whether pattern and tiles have a scale along their edges.",
     )
     overlay_px_per_mm: float = value(
         5.0, 1.0, 20.0, "a lead of 4 mm is 20 pixels wide, so half a millimetre can be seen",
@@ -75,6 +91,13 @@ class DocumentOptions(Checked):
             raise UsageFault(f"units is {self.units!r}, but must be mm or in")
         if self.fraction not in FRACTIONS:
             raise UsageFault(f"fraction is {self.fraction}, but must be 16 or 32")
+        for name, known in (("lines", LINES), ("ids", IDS)):
+            unknown = [text for text in getattr(self, name) if text not in known]
+            if unknown:
+                raise UsageFault(
+                    f"{name} has {unknown[0]!r}, but takes {', '.join(known)}; write it like "
+                    f"{','.join(known[:2])}"
+                )
         if self.least_number_mm > self.number_height_mm:
             raise UsageFault(
                 f"least_number_mm is {self.least_number_mm:g}, but must not be over "

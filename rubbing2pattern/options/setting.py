@@ -14,7 +14,7 @@ from rubbing2pattern.options.former import GONE, RENAMED
 from rubbing2pattern.trade.stock import StockWidth, parse_stock
 
 SETTABLE: Mapping[str, tuple[str, ...]] = {
-    "print": ("paper", "documents", "templates"),
+    "redraw": ("paper", "documents", "templates"),
     "lists": ("glass", "templates", "leading", "documents"),
     "match": ("load", "rectify", "loose", "match", "fragments", "documents"),
     "compare": ("compare", "documents"),

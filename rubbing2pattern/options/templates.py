@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
+from rubbing2pattern.options.paper import NONE, PaperOptions
 from rubbing2pattern.units import Unit, parse_length, parse_sheet
 
 AUTO = "auto"
@@ -25,8 +26,8 @@ class TemplateOptions(Checked):
     # fmt: off
     paper: str = choice(
         AUTO,
-        "of templates.pdf: A4, A3, Letter, Tabloid, 600x900mm, or roll 610mm; auto is A4, or "
-        "Letter with inches, as stands in most offices",
+        "of templates.pdf: A4, A3, Letter, Tabloid, 600x900mm, or roll 610mm; auto is the first of "
+        "paper.papers, for who has that paper for the pattern has it for templates",
         "Paper of templates.pdf: a page, or a roll of that width.",
     )
     gap_mm: float = value(5.0, 1.0, 50.0, "between templates, room for scissors or a knife",
@@ -44,6 +45,13 @@ class TemplateOptions(Checked):
         """Raise `UsageFault` for a value out of range or an unknown paper."""
         Checked.__post_init__(self)
         self.page_mm("mm")
+
+    def following(self, paper: PaperOptions) -> TemplateOptions:
+        """Return the options with the pattern's paper, its first one, unless another is set."""
+        first = paper.papers[0]
+        if self.paper.strip() != AUTO or first in (AUTO, NONE):
+            return self
+        return replace(self, paper=first)
 
     def page_mm(self, units: Unit) -> tuple[float, float | None]:
         """Return width and height of a page; the height is None for a roll.

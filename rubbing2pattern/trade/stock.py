@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.units import parse_length
+from rubbing2pattern.units import Unit, parse_length
 
 MM_SIZES = ("3 mm", "4 mm", "5 mm", "6 mm", "8 mm", "10 mm", "12 mm", "14 mm")
 INCH_SIZES = ("1/8 in", "3/16 in", "1/4 in", "5/16 in", "3/8 in", "1/2 in")
@@ -304,3 +304,8 @@ def _size(text: str, default_unit: str) -> StockWidth:
 STOCK_MM = parse_stock(",".join(MM_SIZES))
 STOCK_INCH = parse_stock(",".join(INCH_SIZES))
 DEFAULT_STOCK = parse_stock(",".join((*MM_SIZES, *INCH_SIZES)))
+
+
+def stock_in(unit: Unit) -> tuple[StockWidth, ...]:
+    """Return the common sizes that are named in a unit."""
+    return STOCK_INCH if unit == "in" else STOCK_MM

@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
 from rubbing2pattern._version import __version__
-from rubbing2pattern.archiving.bag import PAYLOAD, faults_of, write_bag
+from rubbing2pattern.archiving.bag import DECLARATION, PAYLOAD, faults_of, is_own, write_bag
 from rubbing2pattern.archiving.readme import Packed, readme_text
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
 from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS, Packing
@@ -24,7 +24,7 @@ from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, RubbingErr
 from rubbing2pattern.inputs.about import NOTHING_SAID, About, dublin_core
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
-from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, whole_folder
+from rubbing2pattern.output import RECORD_NAME, whole_folder
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.trade.window_numbers import in_order, window_number
 from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
@@ -33,6 +33,10 @@ from rubbing2pattern.workflows.kept_options import options_of
 DRAWINGS = {"pattern.svg": same_svg, "pattern.dxf": same_dxf}
 """What `verify` draws again from the record, and how two drawings of a kind are compared."""
 
+_LONGEST_NAME = 100
+"""Letters of a folder's name; file systems take 255 bytes, and Windows 260 letters of a path."""
+_DIGEST_LETTERS = 8
+"""Of the sum that tells longer names apart; 32 bits are plenty for the panels of one package."""
 _UNSAFE = re.compile(r"[^\w .+-]", re.ASCII)
 
 
@@ -46,6 +50,7 @@ class Archived:
     panels : names of the panels, in the order of their numbers.
     files : number of files in its payload.
     notes : what is missing, one sentence each.
+    findings : number of findings of all panels.
     warnings : what of the folders' options this version does not use, or under another name.
     """
 
@@ -53,6 +58,7 @@ class Archived:
     panels: tuple[str, ...]
     files: int
     notes: tuple[str, ...]
+    findings: int = 0
     warnings: tuple[str, ...] = ()
 
 
@@ -64,10 +70,12 @@ class Verified:
     ----------
     panels : names of the panels whose records could be read.
     faults : what is wrong, one sentence each; none when all is well.
+    findings : number of findings of those panels.
     """
 
     panels: tuple[str, ...]
     faults: tuple[str, ...]
+    findings: int = 0
 
 
 def archive_folders(
@@ -76,15 +84,17 @@ def archive_folders(
     *,
     about: About = NOTHING_SAID,
     images: Mapping[str, Path | str] | None = None,
+    overwrite: bool = False,
 ) -> Archived:
     """Pack folders of results into an archive package, which appears whole or not at all.
 
     Parameters
     ----------
     folders : of results, as `write_reading` or later commands left them.
-    bag : folder of the package; nothing may stand there.
+    bag : folder of the package; nothing may stand there without `overwrite`.
     about : what a person says about the panels.
     images : original pictures by name of the panel; checked against the record's sum.
+    overwrite : replaces a package of this program, if every file in it is as it was packed.
 
     Raises
     ------
@@ -93,7 +103,7 @@ def archive_folders(
     UsageFault
         Two panels have one name, or a picture belongs to none of them.
     OutputNotWritten
-        Something stands at `bag` already, or it cannot be written.
+        Something stands at `bag` that is not replaced, or it cannot be written.
     """
     kept = sorted((kept_folder(f) for f in folders), key=lambda k: in_order(k.panel.name))
     if not kept:
@@ -112,14 +122,17 @@ def archive_folders(
     files["dublin-core.xml"] = dublin_core(about, names, [k.panel.seen_from for k in kept])
     files["README.txt"] = readme_text(panels, notes)
     place = Path(bag)
-    with whole_folder(place, ()) as partial:
+    if overwrite:
+        _check_replaceable(place)
+    with whole_folder(place, ("*",), overwrite=overwrite, record=DECLARATION) as partial:
         try:
             write_bag(partial, files, _info(about, names))
         except OSError as fault:
             reason = fault.strerror or fault
             raise OutputNotWritten(f"cannot write {place}: {reason}") from fault
+    findings = sum(len(k.panel.findings) for k in kept)
     warnings = tuple(f"{one.panel.name}: {said}" for one in kept for said in one.warnings)
-    return Archived(place, tuple(names), len(files), tuple(notes), warnings)
+    return Archived(place, tuple(names), len(files), tuple(notes), findings, warnings)
 
 
 def verify_bag(bag: Path | str) -> Verified:
@@ -139,7 +152,7 @@ def verify_bag(bag: Path | str) -> Verified:
     """
     place = Path(bag)
     faults = faults_of(place)
-    names = []
+    names, findings = [], 0
     for path in sorted((place / PAYLOAD).glob(f"*/{RECORD_NAME}")):
         inside = path.relative_to(place).as_posix()
         if path.is_symlink() or path.parent.is_symlink():
@@ -147,25 +160,46 @@ def verify_bag(bag: Path | str) -> Verified:
         try:
             record = read_record(path)
             panel = panel_of(record)
-            drawn = _drawn(panel, record.provenance)
+            drawn = [_drawn(panel, record.provenance, scale) for scale in (True, False)]
         except RubbingError as fault:
             faults.append(f"{inside}: {fault}")
             continue
         names.append(panel.name)
+        findings += len(panel.findings)
         for drawing in DRAWINGS:
-            if not _agrees(path.parent / drawing, drawn[drawing], record.provenance):
+            ways = [one[drawing] for one in drawn]
+            if not any(_agrees(path.parent / drawing, way, record.provenance) for way in ways):
                 faults.append(
                     f"{inside} does not give {drawing} as it lies there; it was made by version "
                     f"{_version(record.provenance)}, this is {__version__}"
                 )
     if not names and not faults:
         faults.append(f"{place} holds no record of a panel")
-    return Verified(tuple(sorted(names, key=in_order)), tuple(faults))
+    return Verified(tuple(sorted(names, key=in_order)), tuple(faults), findings)
 
 
-def _drawn(panel: Panel, provenance: Mapping[str, Any]) -> dict[str, bytes]:
-    """Draw a pattern again, as `DRAWINGS` names it."""
+def _check_replaceable(place: Path) -> None:
+    """Refuse to replace what is no package of this program, or one that was changed since."""
+    if not place.exists() or (place.is_dir() and not any(place.iterdir())):
+        return
+    if not (place / DECLARATION).is_file() or not is_own(place):
+        raise OutputNotWritten(
+            f"{place} is not a package of this program and is not replaced, even with "
+            "--overwrite; choose another -o BAG"
+        )
+    faults = faults_of(place)
+    if faults:
+        raise OutputNotWritten(
+            f"{place} is not as it was packed and is not replaced, even with --overwrite: "
+            f"{faults[0]}; move it away, or choose another -o BAG"
+        )
+
+
+def _drawn(panel: Panel, provenance: Mapping[str, Any], scale: bool) -> dict[str, bytes]:
+    """Draw a pattern again, as `DRAWINGS` names it; without `scale` as before there was one."""
     options = options_of(provenance)
+    if not scale:
+        options = replace(options, documents=replace(options.documents, edge_scale=False))
     plan = plan_lead(panel, options.leading)
     mirrored = options.paper.mirrored
     marks = panel_marks(panel, options.documents, mirrored=mirrored, strips=plan.strips)
@@ -207,8 +241,11 @@ def _check_names(names: Sequence[str], images: Mapping[str, Path]) -> None:
 
 def _folder_name(name: str) -> str:
     """Return a name for a folder that every system takes; letters of any script are spelt out."""
-    plain = _UNSAFE.sub(lambda found: f"+{ord(found[0]):x}", name).strip(" .")
-    return plain or "panel"
+    plain = _UNSAFE.sub(lambda found: f"+{ord(found[0]):x}", name).strip(" .") or "panel"
+    if len(plain) <= _LONGEST_NAME:
+        return plain
+    digest = hashlib.sha256(name.encode()).hexdigest()[:_DIGEST_LETTERS]
+    return f"{plain[: _LONGEST_NAME - _DIGEST_LETTERS - 1].rstrip(' .')}+{digest}"
 
 
 def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[str, bytes]:
@@ -221,8 +258,8 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
             found[path.name] = _content(path)
         elif path.is_file() or path.is_dir():
             notes.append(f"{kept.panel.name}: {path.name} is none of the program's own files")
-    straight = RUBBING_NAME in found and kept.panel.rubbing is not None
-    if not straight:
+    straight = None if kept.rubbing is None else kept.rubbing.grey
+    if straight is None:
         notes.append(f"{kept.panel.name}: the rubbing straight on was not kept in its folder")
     source = kept.record.provenance.get("image")
     known: Mapping[str, Any] = source if isinstance(source, Mapping) else {}
@@ -237,7 +274,7 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
                 "differs from the record's"
             )
         originals[f"original/{_folder_name(image.name)}"] = content
-    packing = Packing(kept.panel, place / RUBBING_NAME if straight else None, originals)
+    packing = Packing(kept.panel, straight, originals)
     return found | files_of(ARCHIVE_DOCUMENTS, packing)
 
 

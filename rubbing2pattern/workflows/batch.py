@@ -16,6 +16,7 @@ from pathlib import Path
 import cv2
 import filelock
 import joblib
+import numpy as np
 from joblib.externals.loky.process_executor import TerminatedWorkerError
 from PIL import Image
 
@@ -423,9 +424,11 @@ def _key(row: Row) -> str:
 
 def _small(path: Path) -> bytes:
     """Return a small picture of an overlay, as JPEG."""
-    with Image.open(path) as overlay:
-        small = overlay.convert("RGB")
-        small.thumbnail((_PICTURE_PX, _PICTURE_PX), Image.Resampling.LANCZOS)
+    # OpenCV, for Pillow refuses pictures of the size that `documents.overlay_limit_mp` allows.
+    overlay = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR_RGB)
+    assert overlay is not None
+    small = Image.fromarray(np.asarray(overlay, dtype=np.uint8))
+    small.thumbnail((_PICTURE_PX, _PICTURE_PX), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     small.save(stream, "JPEG", quality=80)
     return stream.getvalue()

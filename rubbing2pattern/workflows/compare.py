@@ -176,13 +176,13 @@ def _chosen(records: list[_Found], place: Path, name: str | None) -> _Found:
     names = ", ".join(record.panel.name for record in records[:_LISTED])
     more = f" and {len(records) - _LISTED} more" if len(records) > _LISTED else ""
     if name is None:
-        raise UsageFault(f"{place} holds several panels: say which with --panel ({names}{more})")
+        raise UsageFault(f"{place} holds several panels: say which with --select ({names}{more})")
     number = window_number(name)
     fitting = [r for r in records if name in (r.panel.name, r.place.parent.name)]
     fitting = fitting or [r for r in records if number and window_number(r.panel.name) == number]
     if len(fitting) != 1:
         how = "several panels" if fitting else "no panel"
         raise UsageFault(
-            f"{place} holds {how} of the name {name!r}: --panel is one of {names}{more}"
+            f"{place} holds {how} of the name {name!r}: --select is one of {names}{more}"
         )
     return fitting[0]

@@ -38,7 +38,8 @@ from rubbing2pattern.output import CORRECTIONS_NAMES
 from rubbing2pattern.record.panel import panel_of, record_of
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
-from rubbing2pattern.workflows.folders import kept_folder, rewrite
+from rubbing2pattern.units import Unit
+from rubbing2pattern.workflows.folders import in_units, kept_folder, rewrite
 
 _MOST_FAULTS = 3
 """Faults that a message lists; the others are counted."""
@@ -58,6 +59,7 @@ class Corrected:
     numbers : number now of every piece that is still there, by the number it had.
     written_about_gone : what a person wrote about pieces that are gone.
     warnings : what of the folder's options is not used, or under another name; a sentence each.
+    units : of the lists in the folder.
     """
 
     before: Panel
@@ -66,6 +68,7 @@ class Corrected:
     numbers: Mapping[int, int] = field(default_factory=dict)
     written_about_gone: tuple[Vanished, ...] = ()
     warnings: tuple[str, ...] = ()
+    units: Unit = "mm"
 
     @property
     def applied(self) -> AppliedCorrections:
@@ -120,13 +123,16 @@ def apply_corrections(
     return Corrected(panel, corrected, numbers=now)
 
 
-def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
+def correct_folder(
+    folder: Path | str, file: CorrectionsFile, *, units: Unit | None = None
+) -> Corrected:
     """Apply a file of corrections to a folder of results, which is replaced whole or not at all.
 
     Parameters
     ----------
     folder : as `write_reading` or this function left it.
     file : see `rubbing2pattern.inputs.corrections.read_corrections`.
+    units : of the lists, from now on; None leaves them.
 
     Raises
     ------
@@ -143,12 +149,14 @@ def correct_folder(folder: Path | str, file: CorrectionsFile) -> Corrected:
     done = apply_corrections(kept.panel, file.corrections, options=kept.options, sha256=file.sha256)
     carried = carried_over(typed, done.numbers)
     copies = {**kept.copies, done.applied.file: file.content}
-    rewrite(kept, done.panel, carried.filled, options=kept.options, copies=copies)
+    options = in_units(kept.options, units)
+    rewrite(kept, done.panel, carried.filled, options=options, copies=copies)
     return replace(
         done,
         overlay=kept.rubbing is not None,
         written_about_gone=carried.vanished,
         warnings=kept.warnings,
+        units=options.documents.units,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import shapely
@@ -24,6 +24,7 @@ from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.units import Unit
 from rubbing2pattern.workflows.kept_options import kept_options, with_settings_now
 
 _GRID_MM = 1e-3
@@ -70,6 +71,13 @@ def kept_folder(folder: Path | str) -> KeptFolder:
     check_folder(place, overwrite=True, discard_corrections=True)
     rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
     return KeptFolder(place, record, panel, held.options, rubbing, copies, held.warnings)
+
+
+def in_units(options: Options, units: Unit | None) -> Options:
+    """Return options whose documents are in a unit; None leaves theirs."""
+    if units is None:
+        return options
+    return replace(options, documents=replace(options.documents, units=units))
 
 
 def rewrite(

@@ -1,4 +1,4 @@
-"""A panel printed again on other paper, for another printer or mirrored, from its folder alone."""
+"""A panel drawn again for other paper, for another printer or mirrored, from its folder alone."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from rubbing2pattern.options.paper import paper_given
 from rubbing2pattern.options.setting import SETTABLE, with_settings_of
 from rubbing2pattern.workflows.folders import kept_folder, rewrite
 
-GROUPS = SETTABLE["print"]
-"""Groups of options that may be set for a print; others belong to the reading or the lists."""
+GROUPS = SETTABLE["redraw"]
+"""Groups of options that may be set for it; others belong to the reading or the lists."""
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
-    """What came of printing again.
+class Redrawn:
+    """What came of drawing again.
 
     Attributes
     ----------
@@ -35,14 +35,14 @@ class Printed:
     warnings: tuple[str, ...] = ()
 
 
-def print_folder(
+def redraw_folder(
     folder: Path | str,
     *,
     papers: str | None = None,
     print_scale: str | None = None,
     mirrored: bool | None = None,
     settings: Iterable[str] = (),
-) -> Printed:
+) -> Redrawn:
     """Write the documents of a folder anew for other paper; it is replaced whole or not at all.
 
     The panel with its corrections, what was typed on the sheets, and every option that is not given
@@ -59,7 +59,7 @@ def print_folder(
     ------
     UsageFault
         Nothing is given that could change the print, a text that cannot be read, or a setting
-        that is none of a print.
+        of another group.
     InputUnreadable
         The folder cannot be read, or its sheet of pieces has problems, so that what someone wrote
         on it would be lost.
@@ -69,11 +69,11 @@ def print_folder(
     settings = tuple(settings)
     if papers is None and print_scale is None and mirrored is None and not settings:
         raise UsageFault(
-            "nothing is given to print differently: give --paper, --print-scale, --mirrored or "
+            "nothing is given to draw differently: give --paper, --print-scale, --mirrored or "
             "--as-rubbed"
         )
     kept = kept_folder(folder)
-    options = with_settings_of(GROUPS, kept.options, settings, "a print")
+    options = with_settings_of(GROUPS, kept.options, settings, "redrawing")
     check_length_mm = kept.options.documents.check_length_mm
     paper = paper_given(
         options.paper,
@@ -85,4 +85,8 @@ def print_folder(
     options = replace(options, paper=paper)
     typed = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
     rewrite(kept, kept.panel, typed, options=options, copies=kept.copies)
-    return Printed(kept.panel, kept.options, options, kept.warnings)
+    return Redrawn(kept.panel, kept.options, options, kept.warnings)
+
+
+Printed, print_folder = Redrawn, redraw_folder
+"""Their former names."""

@@ -208,10 +208,21 @@ def test_packages_and_folders_are_compared_alike(places: tuple[Path, Path], tmp_
     packed, loose = compare_folders(bag, places[1]), compare_folders(*places)
     assert comparison_json(packed, PROVENANCE) == comparison_json(loose, PROVENANCE)
     assert not compare_folders(bag, bag, panel="N4 3b".lower()).differs
-    with pytest.raises(UsageFault, match=r"several panels: say which with --panel \(n4 3b, n5 1a"):
+    with pytest.raises(UsageFault, match=r"several panels: say which with --select \(n4 3b, n5 1a"):
         compare_folders(bag, bag)
     with pytest.raises(UsageFault, match="no panel of the name 'n9 9z'"):
         compare_folders(bag, bag, panel="n9 9z")
+
+
+def test_a_panel_of_a_package_is_selected(places: tuple[Path, Path], tmp_path: Path) -> None:
+    other = folder_of(tmp_path / "another", replace(panels.mosaic(12, 200.0, 300.0), name="n5 1a"))
+    bag = str(tmp_path / "package")
+    archive_folders([places[0], other], bag)
+    now = CliRunner().invoke(main, ["compare", bag, bag, "--select", "n5 1a"])
+    former = CliRunner().invoke(main, ["compare", bag, bag, "--panel", "n5 1a"])
+    assert now.exit_code == former.exit_code == 0
+    assert now.stderr == "" and now.stdout == former.stdout
+    assert "warning: the option --panel is called --select now" in former.stderr
 
 
 def test_faults_of_input_are_told_by_their_codes(places: tuple[Path, Path], tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import shapely
 from PIL import Image, ImageFont
 from shapely.geometry import LineString
 
+from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
 from rubbing2pattern.documents.kept_rubbing import keep_rubbing, overlay_frame, read_rubbing
 from rubbing2pattern.documents.overlay import (
     BLUE,
@@ -225,3 +226,20 @@ def test_corrected_leads_are_told_by_shape_not_by_colour(panel: Panel) -> None:
     assert away.max() < 2.5
     assert with_marks[:height][tuple(changed.T)].max() == 3 * 255
     assert (plain[height:] != with_marks[height:]).any()
+
+
+def test_every_letter_of_a_message_shows() -> None:
+    """Signs that the type does not have are one and the same empty box."""
+    font = picture_font(20.0)
+    said = "mm² ½ × – … Öß é “ ” ° ± Łš"
+    assert shown_text(said) == said
+    boxes = [bytes(font.getmask(c)) for c in said if not c.isspace()]
+    assert bytes(font.getmask("\uffff")) not in boxes
+    assert len(set(boxes)) == len({*said} - {" "})
+    assert shown_text("ǎ 窓") == "a ?"
+
+
+def test_a_type_is_told_by_its_metrics() -> None:
+    size_px = 1000.0
+    _, top, _, low = picture_font(size_px).getbbox("H")
+    assert (low - top) / size_px == pytest.approx(CAPITALS, abs=0.002)

@@ -13,7 +13,7 @@ from openpyxl import load_workbook
 from PIL import Image
 
 from rubbing2pattern.documents.lists.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
-from rubbing2pattern.glazing.columns import columns, of_heading
+from rubbing2pattern.glazing.columns import MEASURES, SHEET, columns, of_heading
 from rubbing2pattern.glazing.entries import (
     DECORATIONS,
     TYPED,
@@ -33,19 +33,45 @@ SIGNS = ("=1+1", "+1+cmd", "-x", "@SUM(A1)", EVIL)
 def test_the_workbook_and_the_list_say_the_same() -> None:
     files = documents(Filled({2: Entry(State.CRACKED, Action.PLATE, "clear", "4 mm")}))
     listed = list(csv.DictReader(io.StringIO(files["pieces.csv"].decode())))
-    sheet = load_workbook(io.BytesIO(files["pieces.xlsx"]))["pieces"]
-    assert sheet.max_row == len(listed) + 1 == len(FOUR.pieces) + 1
-    meant = [of_heading(str(cell.value)) for cell in sheet[1]]
-    assert [m[0] for m in meant if m] == list(columns(picture=True))
-    for k, row in enumerate(listed, start=2):
-        for name, text in row.items():
-            column = of_heading(name)
-            assert column is not None
-            value = sheet.cell(k, column_of(sheet, column[0])).value
-            if isinstance(value, int | float):
-                assert value == float(text)
-            else:
-                assert (value or "") == text
+    book = load_workbook(io.BytesIO(files["pieces.xlsx"]))
+    found = set()
+    for sheet, names in ((book["pieces"], SHEET), (book["measures"], MEASURES)):
+        assert sheet.max_row == len(listed) + 1 == len(FOUR.pieces) + 1
+        meant = [of_heading(str(cell.value)) for cell in sheet[1]]
+        assert [m[0] for m in meant if m] == list(names)
+        for k, row in enumerate(listed, start=2):
+            for heading, text in row.items():
+                column = of_heading(heading)
+                assert column is not None
+                if column[0] not in names:
+                    continue
+                found.add(column[0])
+                value = sheet.cell(k, column_of(sheet, column[0])).value
+                if isinstance(value, int | float):
+                    assert value == float(text)
+                else:
+                    assert (value or "") == text
+    assert found == {*columns(picture=False)}, "both sheets hold all that the list has"
+
+
+def test_what_is_filled_in_prints_first_and_large_enough_to_read() -> None:
+    """A4 across: the width of the printed columns at 96 dots to the inch, against the paper's."""
+    book = load_workbook(io.BytesIO(documents()["pieces.xlsx"]))
+    sheet = book["pieces"]
+    last = column_of(sheet, "findings")
+    assert [column_of(sheet, name) for name in TYPED] == list(range(3, 3 + len(TYPED)))
+    letter = sheet.cell(1, last).column_letter
+    assert sheet.print_area == f"'pieces'!$A$1:${letter}$5"
+    for shown in (sheet, book["measures"]):
+        assert shown.page_setup.paperSize == 9 and shown.page_setup.orientation == "landscape"
+        assert shown.print_title_rows == "$1:$1"
+        end = last if shown is sheet else shown.max_column
+        letters = [shown.cell(1, k + 1).column_letter for k in range(end)]
+        wide_px = sum(7.0 * shown.column_dimensions[name].width + 5.0 for name in letters)
+        margins_in = shown.page_margins.left + shown.page_margins.right
+        scale = min(1.0, (297.0 / 25.4 - margins_in) * 96.0 / wide_px)
+        assert 11.0 * scale >= 9.0, "print under 9 point is not read at arm's length"
+    assert sheet["A2"].font.size >= 14
 
 
 def test_every_piece_has_the_picture_of_its_shape_in_its_row() -> None:
@@ -131,9 +157,11 @@ def test_a_text_that_looks_like_a_formula_is_none_anywhere(text: str) -> None:
 def test_vanished_rows_stand_on_a_sheet_of_their_own() -> None:
     gone = (Vanished(9, Entry(State.CRACKED, remark="lost")),)
     book = load_workbook(io.BytesIO(documents(Filled({}, gone))["pieces.xlsx"]))
-    assert book.sheetnames == ["pieces", "vanished", "notes"]
+    assert book.sheetnames == ["pieces", "measures", "vanished", "notes"]
     assert [c.value for c in book["vanished"][2]][:2] == [9, "cracked"]
-    assert load_workbook(io.BytesIO(documents()["pieces.xlsx"])).sheetnames == ["pieces", "notes"]
+    assert load_workbook(io.BytesIO(documents()["pieces.xlsx"])).sheetnames == [
+        "pieces", "measures", "notes"
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("options", [METRIC, INCHES])

@@ -38,7 +38,7 @@ from rubbing2pattern.output import write_files
 from rubbing2pattern.units import Unit
 from rubbing2pattern.workflows.archive import archive_folders, verify_bag
 from rubbing2pattern.workflows.compare import compare_panels, write_comparison
-from rubbing2pattern.workflows.printing import print_folder
+from rubbing2pattern.workflows.printing import redraw_folder
 from tests import panels
 from tests.documents.matched import matching
 
@@ -244,7 +244,7 @@ def test_an_older_folder_is_written_anew_with_both_lists(tmp_path: Path) -> None
     now = {path.name: path.read_bytes() for path in folder.iterdir()}
     (folder / "lead-widths.csv").rename(folder / "cames.csv")
     (folder / "notes.txt").write_text("mine")
-    print_folder(folder, papers="A4")
+    redraw_folder(folder, papers="A4")
     after = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert after.pop("notes.txt") == b"mine"
     assert {*after} == {*now}
@@ -261,3 +261,18 @@ def test_the_report_lists_the_files_beside_it(files: dict[str, bytes]) -> None:
         document = document_of(DOCUMENTS, name, files[name])
         assert document is not None
         assert purpose == document.purpose.replace("`", "")
+
+
+ALL_DOCUMENTS = (
+    *DOCUMENTS, *ARCHIVE_DOCUMENTS, *MATCH_DOCUMENTS, *COMPARISON_DOCUMENTS, *COLLECTION_DOCUMENTS
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("document", ALL_DOCUMENTS, ids=lambda document: document.name)
+def test_a_description_names_what_it_means(document: Document[Any]) -> None:
+    """Out of its order "the same" means nothing: a list of files may be sorted otherwise."""
+    for said in (document.purpose, *(column.holds for column in document.columns)):
+        assert "the same" not in said, f"{document.name}: {said}"
+    names = {other.name for other in ALL_DOCUMENTS} | {"rubbing.png"}
+    for named in re.findall(r"`([\w-]+\.\w+)`", document.purpose):
+        assert named in names, f"{document.name} names {named}, which there is not"

@@ -24,7 +24,7 @@ class Page:
 
     `window` is x_min, y_min, x_max, y_max of the clip and `strokes` what it clips, or, on a page
     without one, everything; `rings` are the centres of register marks, `lines` the straight lines
-    outside the clip, `words` the lettering with the corners of its box.
+    outside the clip, `words` the lettering with the corners of its box, `bold` the bold texts.
     """
 
     name: str
@@ -34,10 +34,11 @@ class Page:
     rings: Array
     lines: list[Array]
     words: list[tuple[str, Array]]
+    bold: frozenset[str]
 
     def numbers(self) -> dict[str, Array]:
         """Return the boxes of the piece numbers, two corners each, whole or cut."""
-        return {text: box for text, box in self.words if text.isdigit()}
+        return {text: box for text, box in self.words if text in self.bold and text.isdigit()}
 
 
 def pages(pdf: bytes, print_scale: tuple[float, float] = (1.0, 1.0)) -> list[Page]:
@@ -103,9 +104,13 @@ def _page(page: pymupdf.Page, scale: Array) -> Page:
             spread = np.ptp(np.concatenate(curves), axis=0) if curves else np.zeros(2)
             if len(curves) >= 12 and np.allclose(spread, 3.0, atol=0.03):
                 rings.append(np.concatenate(curves).min(axis=0) + 0.5 * spread)
+    spans = list(_spans(page))
+    bold = frozenset(span["text"] for span in spans if "Bold" in span["font"])
+    # A number of the edge scale may be that of a piece; only the latter is bold.
     words = [
         (span["text"], np.array((mm((x0, y1)), mm((x1, y0)))))
-        for span in _spans(page)
+        for span in spans
+        if "Bold" in span["font"] or span["text"] not in bold
         for x0, y0, x1, y1 in [span["bbox"]]
     ]
     names = [w for w, box in words if box[0][1] < 20.0 and re.fullmatch(r"Map|[A-Z]\d+", w)]
@@ -118,6 +123,7 @@ def _page(page: pymupdf.Page, scale: Array) -> Page:
         np.array(rings).reshape(-1, 2),
         lines,
         words,
+        bold,
     )
 
 

@@ -117,14 +117,14 @@ def test_the_grain_is_a_direction_in_degrees(typed: Any, degrees: float) -> None
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ("up", ("column Q (grain_deg)", "'up' is no direction", "90 for upright")),
-        ("45,5", ("column Q (grain_deg)", "'45,5'")),
+        ("up", ("column G (grain_deg)", "'up' is no direction", "90 for upright")),
+        ("45,5", ("column G (grain_deg)", "'45,5'")),
         ("1e2", ("no direction",)),
         ("nan", ("no direction",)),
         (361, ("361 degrees are no direction, -360 to 360",)),
         (True, ("no direction",)),
         (datetime.date(2026, 1, 8), ("no direction",)),
-        (Formula("=A2"), ("column Q (grain_deg): holds a formula",)),
+        (Formula("=A2"), ("column G (grain_deg): holds a formula",)),
     ],
 )
 def test_a_grain_that_is_no_direction(typed: Any, words: tuple[str, ...]) -> None:
@@ -262,8 +262,8 @@ def test_all_problems_are_told_up_to_a_limit() -> None:
 
 
 def test_text_in_a_column_of_figures() -> None:
-    book = typed_into(documents()["pieces.xlsx"], {2: {"sight_area": "large"}})
-    refused(book, "row 3", "(sight_area)", "'large' is no number")
+    book = typed_into(documents()["pieces.xlsx"], {2: {"cut_area": "large"}})
+    refused(book, "row 3", "(cut_area)", "'large' is no number")
 
 
 def test_a_formula_in_a_column_of_figures() -> None:

@@ -17,7 +17,7 @@ RESULT_COLUMNS = (
     Column("panel", "name of the panel"),
     Column("folder", "name of its folder of results; empty where there is none"),
     Column("state", "done or failed"),
-    Column("exit", "the exit code that `trace` gives for the same"),
+    Column("exit", "the exit code that `trace` gives for that rubbing"),
     Column("reason", "why it failed"),
     Column("width", "width to the outer edges of the border leads", Quantity.LENGTH),
     Column("height", "height to the outer edges of the border leads", Quantity.LENGTH),

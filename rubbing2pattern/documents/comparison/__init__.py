@@ -40,10 +40,14 @@ COMPARISON_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
         lambda s: pdf_bytes(s.page, *list_pages(s.found, s.options)),
         page="compare.md",
     ),
-    Document("comparison.svg", "the drawing of both rubbings", lambda s: svg_text(s.page)),
+    Document(
+        "comparison.svg",
+        "the drawing of `comparison.pdf`, for a vector drawing program",
+        lambda s: svg_text(s.page),
+    ),
     Document(
         "comparison.png",
-        "the drawing of both rubbings as a picture",
+        "the drawing of `comparison.pdf` as a picture",
         lambda s: png_of(page_image(s.page, _DOTS_PER_MM), _DOTS_PER_MM),
     ),
     Document(

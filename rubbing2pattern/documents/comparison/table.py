@@ -23,14 +23,15 @@ COMPARISON_COLUMNS = (
     Column("right", "the part of that move to the right", Quantity.LENGTH),
     Column("up", "the part of that move upwards", Quantity.LENGTH),
     Column("uncertainty", "one standard deviation of the move", Quantity.LENGTH),
-    Column("x", "where it is, from the lower left corner of the panel before", Quantity.LENGTH),
-    Column("y", "the same upwards", Quantity.LENGTH),
+    Column("x", "how far it lies to the right of the lower left corner of the panel before",
+           Quantity.LENGTH),
+    Column("y", "how far it lies above that corner", Quantity.LENGTH),
     Column("length", "length of the lead or the side", Quantity.LENGTH),
     Column("was", "face width of the lead before; of a side its sag or bow, positive outwards",
            Quantity.LENGTH),
-    Column("now", "the same after", Quantity.LENGTH),
+    Column("now", "that width, sag or bow after", Quantity.LENGTH),
     Column("area_was", "area of the piece before, to the middle of the leads", Quantity.AREA),
-    Column("area_now", "the same after", Quantity.AREA),
+    Column("area_now", "area of the piece after", Quantity.AREA),
 )  # fmt: skip
 
 

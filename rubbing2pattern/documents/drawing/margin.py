@@ -17,13 +17,16 @@ from rubbing2pattern.documents.drawing import (
     text_width_mm,
     wrapped,
 )
+from rubbing2pattern.documents.drawing.edge_scale import scale_inside
 from rubbing2pattern.documents.drawing.layers import (
     BORDER,
     CHECK_LENGTH,
     FACE,
     LEAD_LINE,
+    ON_WISH,
     PANEL_NOTE,
     SHEET_FRAME,
+    sample_of,
 )
 from rubbing2pattern.documents.drawing.mirroring import side_told
 from rubbing2pattern.documents.drawing.width_letters import WidthUse, widths_used
@@ -53,6 +56,7 @@ _GUTTER_MM = 16.0
 """Left of and below the panel, for the check lengths."""
 _LEADING = 1.75
 """From line to line, times the height of capitals."""
+_WISHED = {"heart": "heart", "cut": "cut line", "sight": "sight line"}
 _BANNER_MM = 3.5
 """Height of the words above a mirrored panel."""
 
@@ -103,6 +107,10 @@ def sheet_around(
     block = title_block(panel, provenance, block_width, options, mirrored=mirrored, strips=strips)
     bottom = block_top - block.depth_mm
     marks: list[Mark] = [*check_lengths((x_min, y_min), options)]
+    if options.edge_scale:
+        frame = (left, block_top, right, top)
+        turned = panel.width_mm if mirrored else None
+        marks += scale_inside(frame, leads_mm, options.units, turned)
     marks += block.at((right - block_width, block_top))
     if mirrored:
         height = min(_BANNER_MM, 0.5 * options.clear_mm)
@@ -279,13 +287,22 @@ def _leads(panel: Panel, width_mm: float, options: DocumentOptions, *, strips: b
     flow.y -= 0.5 * flow.height_mm
     flow.text("Widths as measured, named by the nearest stock; lengths along the lead lines.", 0.85)
     flow.heading("Lines")
-    for layer, said in ((LEAD_LINE, "lead line"), (FACE, "edge of the leaf"), (BORDER, "rim")):
+    asked = [(sample_of(ON_WISH[name]), _WISHED[name]) for name in options.lines]
+    for layer, said in (
+        (LEAD_LINE, "lead line"),
+        (FACE, "edge of the leaf"),
+        (BORDER, "rim"),
+        *asked,
+    ):
         flow.y -= 0.5 * flow.height_mm
         flow.marks.append(Stroke(layer, Line((0.0, flow.y), (16.0, flow.y))))
         flow.marks.append(
             Text(PANEL_NOTE, (19.0, flow.y - 0.5 * flow.height_mm), said, flow.height_mm)
         )
         flow.y -= 1.3 * flow.height_mm
+    if options.edge_scale:
+        unit = "millimetres" if options.units == "mm" else "inches"
+        flow.text(f"Along the edges: {unit} of the panel, as places in messages are given", 0.85)
     if strips:
         flow.text("S1, S2 … beside the leads: the strips of strips.csv, where there is room", 0.85)
     return flow.column()

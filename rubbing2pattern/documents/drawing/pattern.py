@@ -27,17 +27,18 @@ from rubbing2pattern.documents.drawing.layers import (
     FINDING,
     HEART,
     JOINT,
-    LAYERS,
     LEAD_LINE,
     PIECE_NUMBER,
     SIGHT_OUTLINE,
     STRIP_NUMBER,
     WIDTH_LETTER,
+    layers_for,
 )
 from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm, leaf_edges, middle_of
 from rubbing2pattern.documents.drawing.lettering import letter_fits, piece_number
 from rubbing2pattern.documents.drawing.margin import sheet_around
 from rubbing2pattern.documents.drawing.mirroring import mirrored_mark, side_told
+from rubbing2pattern.documents.drawing.names_beside import names_beside
 from rubbing2pattern.documents.drawing.strip_numbers import strip_numbers
 from rubbing2pattern.documents.drawing.width_letters import widths_used
 from rubbing2pattern.findings import Finding, Severity
@@ -119,6 +120,8 @@ def panel_marks(
         marks += _finding(finding)
     others = [mark for mark in marks if mark.layer in (PIECE_NUMBER, FINDING)]
     marks += strip_numbers(panel, strips, others, STRIP_NUMBER, options)
+    lettered = [mark for mark in marks if isinstance(mark, Text)]
+    marks += names_beside(panel, [*others, *lettered], options)
     x_min, y_min, x_max, y_max = lead_bounds_mm(panel.cames, faces)
     if not mirrored:
         return PanelMarks(tuple(marks), (x_min, y_min, x_max, y_max), mirrored)
@@ -140,7 +143,7 @@ def sheet_drawing(
         strips=drawn.with_strips,
     )
     title, subject = titles(panel, mirrored=drawn.mirrored)
-    return Drawing(title, subject, page_mm, LAYERS, (*drawn.marks, *margin))
+    return Drawing(title, subject, page_mm, layers_for(options), (*drawn.marks, *margin))
 
 
 def titles(panel: Panel, *, mirrored: bool) -> tuple[str, str]:

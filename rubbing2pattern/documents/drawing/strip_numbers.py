@@ -22,7 +22,7 @@ PREFIX = "S"
 """Stands before the number, so that it is not taken for one of a piece."""
 _HEIGHTS_MM = (1.8, 1.5)
 """5 and 4 point: to be looked up from near, and never taken for the number of a piece."""
-_GAP_MM = 0.5
+GAP_MM = 0.5
 """Between number and leaf, and around the number."""
 _SHARES = (0.5, 0.38, 0.62, 0.26, 0.74)
 """Places along a came that are tried, of its length."""
@@ -60,13 +60,13 @@ def strip_numbers(
         if strip.covered:
             continue
         longest = sorted((cames[name] for name in strip.cames), key=lambda c: (-c.length_mm, c.id))
-        number = _placed(f"{PREFIX}{strip.number}", longest, heights_mm, seen, taken, layer)
+        number = placed_beside(f"{PREFIX}{strip.number}", longest, heights_mm, seen, taken, layer)
         if number is not None:
             taken.append(bounds_of(number))
             yield number
 
 
-def _placed(
+def placed_beside(
     text: str,
     cames: Sequence[Came],
     heights_mm: Sequence[float],
@@ -74,13 +74,14 @@ def _placed(
     taken: Sequence[Bounds],
     layer: str,
 ) -> Text | None:
+    """Return a text beside the first of some cames that has room, as rules 2 to 4 say, or None."""
     others = np.array(taken).reshape(-1, 4)
     for height_mm in heights_mm:  # rule 4
         for came in cames:  # rule 1
             for at, angle_deg in _places(came, height_mm):
-                room = text_box(text, at, height_mm, angle_deg).buffer(0.5 * _GAP_MM)
+                room = text_box(text, at, height_mm, angle_deg).buffer(0.5 * GAP_MM)
                 inside = any(seen[n].contains(room) for n in came.pieces if n in seen)  # rule 2
-                if inside and not _meets(room.bounds, others):  # rule 3
+                if inside and not meets(room.bounds, others):  # rule 3
                     return Text(layer, at, text, height_mm, Anchor.CENTRE, angle_deg)
     return None
 
@@ -89,7 +90,7 @@ def _places(came: Came, height_mm: float) -> Iterator[tuple[Point, float]]:
     """Yield places on both sides of a came and the direction of writing there, in degrees."""
     path = np.asarray(came.path)
     run = np.append(0.0, np.cumsum(np.hypot(*np.diff(path, axis=0).T)))
-    off_mm = 0.5 * came.face_width_mm + _GAP_MM + 0.5 * height_mm
+    off_mm = 0.5 * came.face_width_mm + GAP_MM + 0.5 * height_mm
     if not math.isfinite(off_mm):
         return
     for share in _SHARES:
@@ -107,7 +108,8 @@ def _places(came: Came, height_mm: float) -> Iterator[tuple[Point, float]]:
             yield (float(side[0]), float(side[1])), angle_deg
 
 
-def _meets(room: Bounds, others: Array) -> bool:
+def meets(room: Bounds, others: Array) -> bool:
+    """Tell whether a box meets any of others, (N, 4)."""
     apart = (
         (others[:, 0] > room[2])
         | (others[:, 2] < room[0])

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
-from functools import cache
 
 import numpy as np
 import shapely
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 from shapely.ops import substring
 
 from rubbing2pattern.documents.drawing import (
@@ -20,14 +19,13 @@ from rubbing2pattern.documents.drawing import (
     Stroke,
     Text,
 )
+from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
 from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import Array, Frame
 
 _FINER = 2
 """Dots are made of so many squared, for smooth lines."""
 _CHORD_MM = 0.05
-_CAPITALS = 0.71
-"""Height of capitals of the type at hand, of its size."""
 _WHITE = (255, 255, 255)
 _ANCHORS = {Anchor.LEFT: "ls", Anchor.CENTRE: "mm", Anchor.RIGHT: "rs"}
 
@@ -100,17 +98,10 @@ def _dashed(points: Array, pattern_mm: Sequence[float]) -> Iterator[Array]:
         at, k = at + step, k + 1
 
 
-@cache
-def _font(size_px: float) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size_px)
-    assert isinstance(font, ImageFont.FreeTypeFont)
-    return font
-
-
 def _letter(
     image: Image.Image, pen: ImageDraw.ImageDraw, mark: Text, layer: Layer, fine: Frame
 ) -> None:
-    size = max(4.0, round(mark.height_mm * fine.px_per_mm / _CAPITALS, 1))
+    size = max(4.0, round(mark.height_mm * fine.px_per_mm / CAPITALS, 1))
     bold = max(1, round(0.035 * size)) if mark.bold else 0
     x, y = (float(c) for c in fine.to_px((mark.at,))[0])
     if mark.angle_deg:
@@ -120,17 +111,24 @@ def _letter(
         left, low, right, high = (side * fine.px_per_mm for side in mark.patch_mm)
         pen.rectangle((x + left, y - high, x + right, y - low), fill=_WHITE)
     anchor = _ANCHORS[mark.anchor]
-    pen.text((x, y), mark.text, layer.ink, _font(size), anchor, stroke_width=bold)
+    pen.text(
+        (x, y), shown_text(mark.text), layer.ink, picture_font(size), anchor, stroke_width=bold
+    )
 
 
 def _turned(
     image: Image.Image, mark: Text, layer: Layer, at: Point, size: float, bold: int
 ) -> None:
     """Write a text that runs at an angle, about the point of its anchor."""
-    half = int(_font(size).getlength(mark.text) + 2.0 * size)
+    half = int(picture_font(size).getlength(shown_text(mark.text)) + 2.0 * size)
     mask = Image.new("L", (2 * half, 2 * half), 0)
     ImageDraw.Draw(mask).text(
-        (half, half), mark.text, 255, _font(size), _ANCHORS[mark.anchor], stroke_width=bold
+        (half, half),
+        shown_text(mark.text),
+        255,
+        picture_font(size),
+        _ANCHORS[mark.anchor],
+        stroke_width=bold,
     )
     mask = mask.rotate(mark.angle_deg, Image.Resampling.BICUBIC)
     image.paste(layer.ink, (round(at[0]) - half, round(at[1]) - half), mask)

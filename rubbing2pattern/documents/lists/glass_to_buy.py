@@ -44,9 +44,9 @@ _NEW_PIECE = (
     Column("rectangle_height", "shorter side of that rectangle", Quantity.LENGTH),
     Column("blank_width", "width of what to cut out of the sheet of glass, with "
            "`glass.blank_edge_mm` all round", Quantity.LENGTH),
-    Column("blank_height", "height of the same, along the grain", Quantity.LENGTH),
+    Column("blank_height", "height of that blank, along the grain", Quantity.LENGTH),
     Column("cut_area", "area of the glass as cut", Quantity.AREA),
-    Column("area_with_waste", "the same with the share `glass.waste_share` for waste",
+    Column("area_with_waste", "that area and the share `glass.waste_share` for waste",
            Quantity.AREA),
     Column("grain_deg", "direction of the grain in the panel, from the sheet or that of all glass; "
            "empty for none"),
@@ -65,7 +65,7 @@ KILN_COLUMNS = (
     Column("what", "what is fired: paint, enamel, silver stain"),
     Column("side", "side of the glass that bears it"),
     Column("temperature_F", "temperature in degrees Fahrenheit, or that the maker's sheet says it"),
-    Column("temperature_C", "the same in degrees Celsius"),
+    Column("temperature_C", "that temperature in degrees Celsius"),
     Column("pieces", "how many pieces are fired"),
     Column("numbers", "their numbers"),
     Column("shelf_area", "what the smallest rectangles around them take up, with "

@@ -34,7 +34,7 @@ from rubbing2pattern.documents.formats.workbook import (
 from rubbing2pattern.documents.lists.pieces_table import piece_rows
 from rubbing2pattern.documents.lists.shape_picture import HEIGHT_PX, WIDTH_PX, shape_png
 from rubbing2pattern.glazing.carry import fingerprint
-from rubbing2pattern.glazing.columns import MEASURED, NUMBER, PICTURE, columns, heading
+from rubbing2pattern.glazing.columns import MEASURED, MEASURES, NUMBER, PICTURE, SHEET, heading
 from rubbing2pattern.glazing.entries import DECORATIONS, TYPED, Action, Filled, State
 from rubbing2pattern.glazing.folder import ENTRIES_MARK
 from rubbing2pattern.glazing.table import PIECES, VANISHED
@@ -42,7 +42,7 @@ from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import CAUTIONS
 
-_NOTES = "notes"
+_NOTES, _SIZES = "notes", "measures"
 _LINE_POINTS, _LINE_CHARACTERS = 16.0, 90
 _ROW_POINTS = 50.0
 _INSET_PX = 3
@@ -62,7 +62,7 @@ _CHOICES = {
 
 
 def pieces_xlsx(panel: Panel, filled: Filled, options: DocumentOptions) -> bytes:
-    """Make the workbook: the pieces, what was written about vanished ones, and notes.
+    """Make the workbook: pieces to fill in, measures, what was written of vanished ones, notes.
 
     Parameters
     ----------
@@ -73,6 +73,7 @@ def pieces_xlsx(panel: Panel, filled: Filled, options: DocumentOptions) -> bytes
     """
     book = new_workbook(f"Pieces of {panel.name}")
     _pieces(book.create_sheet(PIECES), panel, filled, options)
+    _measures(book.create_sheet(_SIZES), panel, filled, options)
     if filled.vanished:
         _vanished(book.create_sheet(VANISHED), filled, options)
     _notes(book.create_sheet(_NOTES), panel, options)
@@ -82,7 +83,7 @@ def pieces_xlsx(panel: Panel, filled: Filled, options: DocumentOptions) -> bytes
 
 
 def _pieces(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) -> None:
-    names = columns(picture=True)
+    names = SHEET
     headings = [shown_heading(heading(name, options.units)) for name in names]
     put_headings(sheet, headings, [_WIDTHS.get(name, _WIDTH) for name in names])
     rows = piece_rows(panel, filled, options)
@@ -92,6 +93,17 @@ def _pieces(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) 
         _picture(sheet, k, names.index(PICTURE), piece)
     _lists(sheet, names, len(panel.pieces) + 1)
     on_paper(sheet, ", ".join(filter(None, (panel.name, panel.side))))
+    last = get_column_letter(names.index("findings") + 1)
+    sheet.print_area = f"A1:{last}{len(panel.pieces) + 1}"
+
+
+def _measures(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) -> None:
+    """List sizes, areas and neighbours, for the desk."""
+    headings = [shown_heading(heading(name, options.units)) for name in MEASURES]
+    put_headings(sheet, headings, [_WIDTHS.get(name, _WIDTH) for name in MEASURES])
+    for k, cells in enumerate(piece_rows(panel, filled, options), start=FIRST_ROW):
+        _row(sheet, k, MEASURES, cells, options)
+    on_paper(sheet, ", ".join(filter(None, (panel.name, "sizes and areas"))))
 
 
 def _row(
@@ -168,6 +180,7 @@ def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
         "45 from lower left to upper right; empty for that of all glass.",
         "Then: rubbing2pattern lists FOLDER --pieces pieces.xlsx. It checks every cell and writes "
         "the lists of glass and of the kiln, and templates of all pieces to replace.",
+        f"The sheet '{_SIZES}' has sizes, areas and neighbours; nothing on it is read back.",
         f"On a sheet '{VANISHED}' stands what was written about pieces that are no more.",
         *CAUTIONS,
     )

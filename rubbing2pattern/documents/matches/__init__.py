@@ -47,12 +47,12 @@ MATCH_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
     ),
     Document(
         "matches.png",
-        "the panel with each glass in its place and the photographs, as one picture",
+        "the pages of `matches.pdf` with the panel and the photographs, as one picture",
         lambda s: png_of(_beside(s.drawn), _DOTS_PER_MM),
     ),
     Document(
         "matches.xlsx",
-        "a workbook of the loose pieces with their numbers, of what has to be cut, and of notes",
+        "the list of `matches.csv` as a workbook, what has to be cut, and notes",
         lambda s: matches_xlsx(s.matching, s.options),
     ),
     Document(

@@ -46,7 +46,7 @@ MATCH_COLUMNS = (
     Column("second", "where it would go otherwise; empty when it would have no place"),
     Column("other_side", "yes where it lies turned over"),
     Column("known", "yes where a person gave the number"),
-    Column("with", "the other fragments of the same piece"),
+    Column("with", "the other fragments of its piece"),
 )  # fmt: skip
 _COLUMNS = tuple(column.name for column in MATCH_COLUMNS)
 _LENGTHS = tuple(c.name for c in MATCH_COLUMNS if c.quantity is Quantity.LENGTH)

@@ -12,9 +12,11 @@ from rubbing2pattern.documents.drawing import Text
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.overlay import BLUE, VERMILION, diamonds, leaf_rings, seen_parts
 from rubbing2pattern.documents.report.pictures import Pictures
+from rubbing2pattern.documents.report.scale import scale_parts
 from rubbing2pattern.documents.report.view import View, n
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.units import Unit
 
 FIGURE_MM = (180.0, 222.0)
 """Room for a figure on A4 and on Letter, with its caption."""
@@ -37,12 +39,14 @@ class Traced:
     view : the panel with some paper around it, as the numbered drawing shows it.
     rings : where the leaves end, (N, 2) in mm.
     numbers : piece numbers as large as they may be at the view's reduction.
+    unit : of the scale along the edges.
     """
 
     panel: Panel
     view: View
     rings: tuple[np.ndarray, ...]
     numbers: tuple[Text, ...]
+    unit: Unit
 
 
 def traced(panel: Panel, options: DocumentOptions) -> Traced:
@@ -58,6 +62,7 @@ def traced(panel: Panel, options: DocumentOptions) -> Traced:
         view,
         tuple(np.asarray(r.coords)[:-1] for r in shapely.simplify(rings, _FINE_MM * reduction)),
         tuple(piece_number(piece, "", lettering) for piece in panel.pieces),
+        options.units,
     )
 
 
@@ -75,6 +80,7 @@ def drawing_svg(lines: Traced) -> str:
         view.group([f'<path d="{leads}"/>'], "face", 0.16, fill="#dcdcdc", fill_rule="evenodd"),
         view.group([f'<path d="{cames}"/>'], "lead line", 0.08),
         view.group(joints, "joint", 0.08, fill="white"),
+        *scale_parts(view, lines.unit),
         view.group(_numbers(lines, view), "piece number", 0.0, fill="black", stroke="none"),
         *_findings(lines.panel, view, coloured=False),
     )
@@ -97,6 +103,7 @@ def overlay_svg(lines: Traced, pictures: Pictures) -> str:
     blue = "#{:02x}{:02x}{:02x}".format(*BLUE)
     parts = (
         pictures.image(view, _DOTS_PER_MM / view.reduction, pale=True),
+        *scale_parts(view, lines.unit),
         view.group([f'<path d="{leaves}"/>'], "face", 0.12, stroke=blue),
         view.group([f'<path d="{" ".join(seen)}"/>'], "lead line", 0.22, stroke=red),
         view.group(

@@ -178,6 +178,7 @@ def _drawn(
     return tuple(
         template_of(
             by_number[asked.number],
+            panel.name,
             (asked.glass, side, asked.note),
             asked.grain_deg,
             templates.arrow_mm,

@@ -7,7 +7,7 @@ a whole, so nothing of it can come apart.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,14 +17,12 @@ from shapely.affinity import rotate
 from shapely.geometry import MultiPolygon, Polygon
 
 from rubbing2pattern.documents.drawing import (
-    Anchor,
     Layer,
     LineType,
     Mark,
     Outline,
     Stroke,
     Text,
-    plain_text,
     text_width_mm,
 )
 from rubbing2pattern.documents.drawing.layers import (
@@ -37,6 +35,7 @@ from rubbing2pattern.documents.drawing.layers import (
 )
 from rubbing2pattern.documents.drawing.lettering import piece_number, text_box
 from rubbing2pattern.documents.drawing.pattern import rings
+from rubbing2pattern.documents.templates.words import FOOT, written_in
 from rubbing2pattern.geometry.curves import Line, Point
 from rubbing2pattern.geometry.frame import Array, Placement
 from rubbing2pattern.model import Piece
@@ -64,10 +63,6 @@ TEMPLATE_LAYERS = (
 _HEAD_MM = (3.2, 1.1)
 """Length of an arrow's head and half its width."""
 _LEAST_ARROW_MM = 5.0
-_WORDS_MM = (2.6, 2.1, 1.7)
-"""Heights tried for the words under a number; 1.7 mm is print of 7 point."""
-_FOOT = 0.2
-"""Of a number's height, from its baseline to the line under it."""
 _HAIR_MM = 1e-4
 """Far more than the rounding of lengths in a panel, far less than what an arrow shows."""
 _CLEAR_MM = 1.0
@@ -92,6 +87,7 @@ class Template:
 
 def template_of(
     piece: Piece,
+    name: str,
     words: Sequence[str],
     grain_deg: float | None,
     arrow_mm: float,
@@ -102,6 +98,7 @@ def template_of(
     Parameters
     ----------
     piece : with a cut outline that is not empty.
+    name : of the panel; every template carries it, so that a cut-out is never laid on another.
     words : lines for under the number; those that find no room in the piece are left out.
     grain_deg : direction of the grain in the panel, anticlockwise from the x axis, or None.
     arrow_mm : longest arrow.
@@ -109,7 +106,7 @@ def template_of(
     """
     turn_deg, box = upright(piece.cut_outline, grain_deg)
     number = piece_number(piece, PIECE_NUMBER, options)
-    lines = list(_words_under(number, words, _inside(piece)))
+    lines = written_in(piece, number, name, words)
     marks: list[Mark] = [
         *rings(CUT_OUTLINE, piece.cut_outline),
         *rings(SIGHT_OUTLINE, piece.sight_outline),
@@ -171,31 +168,10 @@ def _foot(number: Text) -> Stroke:
     """Return the line under a number: a turned 6 must not be taken for a 9."""
     turn = math.radians(number.angle_deg)
     half = 0.42 * text_width_mm(number.text, number.height_mm, bold=True)
-    down = 0.5 * number.height_mm + _FOOT * number.height_mm
+    down = 0.5 * number.height_mm + FOOT * number.height_mm
     x, y = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
     dx, dy = half * math.cos(turn), half * math.sin(turn)
     return Stroke(PIECE_NUMBER, Line((x - dx, y - dy), (x + dx, y + dy)))
-
-
-def _words_under(number: Text, words: Sequence[str], room: shapely.Geometry) -> tuple[Text, ...]:
-    """Return the words below a number, as that is written: as many lines as fit, then large."""
-    texts = [text for text in map(plain_text, words) if text]
-    heights = [h for h in _WORDS_MM if h <= 0.5 * number.height_mm]
-    tries = [tuple(_lines_under(number, texts, room, height)) for height in heights]
-    return max(tries, key=len, default=())
-
-
-def _lines_under(
-    number: Text, texts: Sequence[str], room: shapely.Geometry, height: float
-) -> Iterator[Text]:
-    """Yield each line that fits into the piece; one that does not makes room for the next."""
-    down = (0.5 + _FOOT) * number.height_mm + 1.2 * height
-    turn = math.radians(number.angle_deg)
-    for text in texts:
-        at = number.at[0] + down * math.sin(turn), number.at[1] - down * math.cos(turn)
-        if room.contains(text_box(text, at, 1.2 * height, number.angle_deg)):
-            yield Text(PANEL_NOTE, at, text, height, Anchor.CENTRE, number.angle_deg)
-            down += 1.6 * height
 
 
 def _arrow(

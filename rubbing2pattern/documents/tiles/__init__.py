@@ -21,16 +21,17 @@ from rubbing2pattern.documents.drawing import (
     circle,
     moved,
 )
-from rubbing2pattern.documents.drawing.layers import LAYERS, PANEL_NOTE
+from rubbing2pattern.documents.drawing.edge_scale import scale_outside
+from rubbing2pattern.documents.drawing.layers import PANEL_NOTE, layers_for
 from rubbing2pattern.documents.drawing.pattern import PanelMarks, titles
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.tiles.grid import Grid, Tile, grid_over, page_frame, tile_name
 from rubbing2pattern.documents.tiles.key_map import map_pages
 from rubbing2pattern.documents.tiles.tile_page import (
     CROP_MARK,
-    PAGE_LAYERS,
     REGISTER_MARK,
     TilePlan,
+    page_layers,
     page_marks,
     words_options,
 )
@@ -119,7 +120,7 @@ def tile_drawings(
 
     The page of a tile keeps the frame of the panel; its window shows that part at true size.
     """
-    content = _content(drawn, panel)
+    content, layers = _content(drawn, panel, options), page_layers(options)
     frame = page_frame(sheet, paper)
     # A number whose middle lies in a cell is then whole in the window around it.
     widest = float((content.texts_mm[:, 2:] - content.texts_mm[:, :2]).max(initial=0.0))
@@ -135,24 +136,27 @@ def tile_drawings(
     for number, marks in enumerate(maps, start=1):
         around = page_marks(plan, panel, options, "Map", number, total)
         size = (0.0, 0.0, frame.width_mm, frame.height_mm)
-        pages.append(Drawing(title, subject, size, PAGE_LAYERS, (*marks, *around)))
+        pages.append(Drawing(title, subject, size, layers, (*marks, *around)))
     for number, tile in enumerate(tiles, start=len(maps) + 1):
         x, y = _origin(plan, tile)
         around = page_marks(plan, panel, options, tile.name, number, total)
+        crop = tuple(_crop_marks(grid, tile))
+        neighbours = tuple(_neighbours(plan, tile, options))
         marks = (
             *_within(content, tile.window_mm),
             *_register_marks(places, tile),
-            *_crop_marks(grid, tile),
-            *_neighbours(plan, tile, options),
+            *crop,
+            *neighbours,
+            *_scale(drawn, tile, panel, options, (*crop, *neighbours)),
             *(moved(mark, x, y) for mark in around),
         )
         size = (x, y, x + frame.width_mm, y + frame.height_mm)
-        pages.append(Drawing(title, subject, size, PAGE_LAYERS, marks, tile.window_mm))
+        pages.append(Drawing(title, subject, size, layers, marks, tile.window_mm))
     return tuple(pages)
 
 
-def _content(drawn: PanelMarks, panel: Panel) -> _Content:
-    shown = {layer.name for layer in LAYERS if layer.shown}
+def _content(drawn: PanelMarks, panel: Panel, options: DocumentOptions) -> _Content:
+    shown = {layer.name for layer in layers_for(options) if layer.shown}
     marks = tuple(mark for mark in drawn.marks if mark.layer in shown)
     bounds = np.array([bounds_of(mark) for mark in marks], dtype=np.float64).reshape(-1, 4)
     texts = np.array([isinstance(mark, Text) for mark in marks], dtype=bool)
@@ -231,6 +235,24 @@ def _crop_marks(grid: Grid, tile: Tile) -> Iterator[Mark]:
 
 def _inner(ends: tuple[float, ...], seams: tuple[bool, bool]) -> tuple[float, ...]:
     return tuple(end for end, seam in zip(ends, seams, strict=True) if seam)
+
+
+def _scale(
+    drawn: PanelMarks,
+    tile: Tile,
+    panel: Panel,
+    options: DocumentOptions,
+    others: Iterable[Mark],
+) -> Iterator[Mark]:
+    """Yield the scale beside a tile's window; labels keep clear of what else is there."""
+    if not options.edge_scale:
+        return
+    turned = panel.width_mm if drawn.mirrored else None
+    taken = [box(*bounds_of(mark)) for mark in others]
+    for mark in scale_outside(tile.window_mm, drawn.leads_mm, options.units, turned):
+        room = box(*bounds_of(mark))
+        if not (isinstance(mark, Text) and any(room.intersects(other) for other in taken)):
+            yield mark
 
 
 def _neighbours(plan: TilePlan, tile: Tile, options: DocumentOptions) -> Iterator[Text]:

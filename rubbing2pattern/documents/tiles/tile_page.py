@@ -15,7 +15,13 @@ from rubbing2pattern.documents.drawing import (
     text_width_mm,
     wrapped,
 )
-from rubbing2pattern.documents.drawing.layers import CHECK_LENGTH, LAYERS, PANEL_NOTE, SHEET_FRAME
+from rubbing2pattern.documents.drawing.layers import (
+    CHECK_LENGTH,
+    EDGE_SCALE,
+    PANEL_NOTE,
+    SHEET_FRAME,
+    layers_for,
+)
 from rubbing2pattern.documents.drawing.margin import check_lengths
 from rubbing2pattern.documents.drawing.mirroring import side_told
 from rubbing2pattern.documents.tiles.grid import Grid, PageFrame, Tile
@@ -29,15 +35,23 @@ CROP_MARK = "crop mark"
 MAP_LEAD = "map lead"
 MAP_SEAM = "map seam"
 
-_AROUND = (SHEET_FRAME, CHECK_LENGTH, PANEL_NOTE)
-PAGE_LAYERS = (
-    Layer(MAP_LEAD, 0.13),
-    Layer(MAP_SEAM, 0.35, LineType.DASHED),
-    *(replace(layer, cut=layer.name not in _AROUND) for layer in LAYERS if layer.shown),
-    Layer(REGISTER_MARK, 0.13),
-    Layer(CROP_MARK, 0.18),
-)
-"""The layers of a page: what belongs to the panel ends at the window."""
+_AROUND = (SHEET_FRAME, CHECK_LENGTH, EDGE_SCALE, PANEL_NOTE)
+
+
+def page_layers(options: DocumentOptions) -> tuple[Layer, ...]:
+    """Return the layers of a page: what belongs to the panel ends at the window."""
+    return (
+        Layer(MAP_LEAD, 0.13),
+        Layer(MAP_SEAM, 0.35, LineType.DASHED),
+        *(
+            replace(layer, cut=layer.name not in _AROUND)
+            for layer in layers_for(options)
+            if layer.shown
+        ),
+        Layer(REGISTER_MARK, 0.13),
+        Layer(CROP_MARK, 0.18),
+    )
+
 
 NAME_MM = 4.5
 _CHECK_IN_MM, _CHECK_AWAY_MM = 15.0, 4.5

@@ -19,6 +19,7 @@ from rubbing2pattern.stages.audit.checks import (
     check_parts,
     check_pieces,
     check_scale,
+    check_side,
     check_widths,
 )
 from rubbing2pattern.stages.audit.notches import check_notches
@@ -57,6 +58,7 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     """
     made = (
         *check_scale(panel, options),
+        *check_side(panel),
         *check_parts(panel),
         *check_pieces(panel, options),
         *check_notches(panel, options),

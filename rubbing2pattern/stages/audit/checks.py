@@ -20,6 +20,12 @@ from rubbing2pattern.options.audit import AuditOptions
 from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
+def check_side(panel: Panel) -> Iterator[Finding]:
+    """Find a panel of which nobody says from which side it is seen."""
+    if panel.seen_from == "unstated":
+        yield finding_of(Kind.SIDE_NOT_STATED)
+
+
 def check_leads(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     """Find leads that may be none, and bridged gaps.
 

@@ -1,4 +1,4 @@
-"""The command `print`: the documents again for other paper, another printer, or mirrored."""
+"""The command `redraw`: the documents again for other paper, another printer, or mirrored."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ import click
 
 from rubbing2pattern.cli.run import tell, warn
 from rubbing2pattern.cli.set_option import settings_option
-from rubbing2pattern.cli.shared import print_options
+from rubbing2pattern.cli.shared import drawing_settings, print_options, rewriting_options
 from rubbing2pattern.cli.summary import files_of
-from rubbing2pattern.errors import EXIT_DONE
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
     from rubbing2pattern.options import Options
-    from rubbing2pattern.workflows.printing import Printed
+    from rubbing2pattern.workflows.printing import Redrawn
 
 _HEAD = 13
 
@@ -25,7 +26,7 @@ def _print_options(command: Any) -> Any:
     return print_options(command, default="as before")
 
 
-@click.command("print")
+@click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @_print_options
 @click.option(
@@ -34,25 +35,31 @@ def _print_options(command: Any) -> Any:
     help="Draw the pattern as seen from the other side, or as rubbed again.  [as before]",
 )
 @settings_option(
-    "Change an option of paper, documents or templates; 'help' lists them.", of="print"
+    "Change an option of paper, documents or templates; 'help' lists them.", of="redraw"
 )
-@click.option("--json", "as_json", is_flag=True, help="Summary as JSON on stdout.")
-def print_again(
+@rewriting_options
+def redraw(
     folder: Path,
     paper: str | None,
     print_scale: str | None,
     mirrored: bool | None,
     settings: tuple[str, ...],
+    units: Unit | None,
+    strict: bool,
     as_json: bool,
+    **given: Any,
 ) -> int:
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
 
     The rubbing is not read again: the panel with its corrections, and what was typed on its
     sheets, stay as they are. What is not given stays as it was the last time.
     """
-    from rubbing2pattern.workflows.printing import print_folder
+    from rubbing2pattern.workflows.printing import redraw_folder
 
-    done = print_folder(
+    settings = (*settings, *drawing_settings(given))
+    if units is not None:
+        settings = (*settings, f"documents.units={units}")
+    done = redraw_folder(
         folder, papers=paper, print_scale=print_scale, mirrored=mirrored, settings=settings
     )
     warn(done.warnings)
@@ -61,10 +68,10 @@ def print_again(
     else:
         text = "\n".join(_table(done, folder))
     tell(text, folder)
-    return EXIT_DONE
+    return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
 
 
-def _summary(done: Printed, folder: Path) -> dict[str, Any]:
+def _summary(done: Redrawn, folder: Path) -> dict[str, Any]:
     paper = done.options.paper
     return {
         "panel": done.panel.name,
@@ -79,7 +86,7 @@ def _summary(done: Printed, folder: Path) -> dict[str, Any]:
     }
 
 
-def _table(done: Printed, folder: Path) -> list[str]:
+def _table(done: Redrawn, folder: Path) -> list[str]:
     counts = [(len(done.panel.pieces), "piece"), (len(done.panel.corrections), "correction")]
     told = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
     rows = [
