@@ -94,12 +94,22 @@ class Folder:
     def rows(self, name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(io.StringIO(self.files[name].decode())))
 
-    def sheet(self, name: str, title: str) -> list[dict[str, Any]]:
-        """Return the rows of a sheet of a workbook by the headings that the list has."""
-        sheet = load_workbook(io.BytesIO(self.files[name]))[title]
-        heads = [str(c.value).replace("²", "2").replace(" ", "_") for c in sheet[1]]
-        cells = sheet.iter_rows(min_row=2, values_only=True)
-        return [dict(zip(heads, row, strict=True)) for row in cells]
+    def sheet(self, name: str, *titles: str) -> list[dict[str, Any]]:
+        """Return the rows of a workbook's sheets side by side, by the headings of the list.
+
+        Sheets with a heading in common must have the same in its cells.
+        """
+        book, rows = load_workbook(io.BytesIO(self.files[name])), []
+        for title in titles:
+            heads = [str(c.value).replace("²", "2").replace(" ", "_") for c in book[title][1]]
+            cells = book[title].iter_rows(min_row=2, values_only=True)
+            rows.append([dict(zip(heads, row, strict=True)) for row in cells])
+        beside: list[dict[str, Any]] = [{} for _ in rows[0]]
+        for sheet in rows:
+            for known, row in zip(beside, sheet, strict=True):
+                assert all(known[head] == row[head] for head in known.keys() & row.keys())
+                known |= row
+        return beside
 
     def length_mm(self, row: dict[str, str], name: str) -> float:
         return in_mm(row[f"{name}_{self.unit}"], self.unit)

@@ -157,7 +157,7 @@ def test_areas(folder: Folder) -> None:
 
 
 def test_list_and_workbook_of_the_pieces_are_the_same(folder: Folder) -> None:
-    listed, shown = folder.rows("pieces.csv"), folder.sheet("pieces.xlsx", "pieces")
+    listed, shown = folder.rows("pieces.csv"), folder.sheet("pieces.xlsx", "pieces", "measures")
     assert len(listed) == len(shown)
     cames = {came["id"]: came for came in folder.record["cames"]}
     of_pieces = {(c, piece["number"]) for piece in folder.record["pieces"] for c in piece["cames"]}
