@@ -157,8 +157,8 @@ def test_areas(folder: Folder) -> None:
 
 
 def test_list_and_workbook_of_the_pieces_are_the_same(folder: Folder) -> None:
-    listed, shown = folder.rows("pieces.csv"), folder.sheet("pieces.xlsx", "pieces")
-    assert len(listed) == len(shown)
+    listed, sheets = folder.rows("pieces.csv"), ("pieces", "measures")
+    shown = [a | b for a, b in zip(*(folder.sheet("pieces.xlsx", s) for s in sheets), strict=True)]
     cames = {came["id"]: came for came in folder.record["cames"]}
     of_pieces = {(c, piece["number"]) for piece in folder.record["pieces"] for c in piece["cames"]}
     assert of_pieces == {(c, n) for c, came in cames.items() for n in came["pieces"]}
