@@ -48,7 +48,7 @@ class TemplateOptions(Checked):
 
     def following(self, paper: PaperOptions) -> TemplateOptions:
         """Return the options with the pattern's paper, its first one, unless another is set."""
-        first = paper.papers[0]
+        first = next(iter(paper.papers), NONE)
         if self.paper.strip() != AUTO or first in (AUTO, NONE):
             return self
         return replace(self, paper=first)

@@ -1,4 +1,4 @@
-"""Every template carries its panel's name, and comes on the paper of the pattern."""
+"""What is written in a template, and the paper that templates come on."""
 
 from __future__ import annotations
 
@@ -51,6 +51,7 @@ def test_the_name_stays_on_the_cut_out_where_the_piece_has_room() -> None:
     [
         (("auto",), "auto", (210, 297)),
         (("none",), "auto", (210, 297)),
+        ((), "auto", (210, 297)),
         (("Letter", "A3"), "auto", (216, 279)),
         (("600x900mm",), "auto", (600, 900)),
         (("Letter",), "A3", (297, 420)),
