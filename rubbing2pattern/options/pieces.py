@@ -61,6 +61,8 @@ class PieceOptions(Checked):
         "A caliper width whose place lies further beside a came is refused.")
     crossing_joint_mm: float = value(12.0, 0.0, 60.0, "lines fitted to a point cross near it",
         "Lead lines of one joint that cross again within this get no second joint.")
+    nothing_mm2: float = value(2.0, 0.0, 100.0, "nobody cuts glass of 1.4 by 1.4 mm",
+        "A piece smaller than this is none: what is left of it is one joint or one lead.")
     crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of",
         "An outline that crosses itself over a greater area gives a finding.")
     # fmt: on
