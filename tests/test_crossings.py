@@ -67,11 +67,12 @@ def test_the_order_of_leads_is_judged_beyond_where_they_cross_again() -> None:
 
 def test_where_no_order_works_the_leads_get_a_joint(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(openings, "REACHES_MM", (0.0,))
-    panel = cut(recrossing())
+    panel = cut(recrossing(), nothing_mm2=0.0)
     assert Code.DOUBTFUL_JOINT in codes(panel)
     assert_euler(panel)
     assert_tiled(panel)
     assert sum(p.centre_area_mm2 > 100.0 for p in panel.pieces) == 3
+    assert len(cut(recrossing()).pieces) == 3
 
 
 def test_of_two_leads_on_one_line_only_one_is_left_out() -> None:

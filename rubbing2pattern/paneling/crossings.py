@@ -45,9 +45,9 @@ def planar(net: LeadNet, options: PieceOptions) -> _Drawn:
     4. If even that does not serve, lead lines that cross themselves or another are drawn straight
        from joint to joint, and as long as lines still cross, the least sure of them is left out;
        each has a finding that the pattern is wrong there.
-    5. A piece smaller than `nothing_mm2` is none: where two leads run together a third that meets
-       both closes one. The shortest lead around it shrinks to a joint, and of the two that are
-       left the shorter goes; no crossing there is reported.
+    5. A piece smaller than `nothing_mm2` with no glass between the hearts is none: where two leads
+       run together a third that meets both closes one. The shortest lead around it shrinks to a
+       joint, and of the two that are left the shorter goes; no crossing there is reported.
 
     Parameters
     ----------
@@ -63,10 +63,11 @@ def planar(net: LeadNet, options: PieceOptions) -> _Drawn:
     for _ in net.cames:
         shapes = centre_shapes(division, lines)
         small = np.flatnonzero(shapely.area(shapes) < options.nothing_mm2)
-        if not len(small):
+        nothing = [k for k in small if shapes[k].buffer(-options.cut_half_mm).is_empty]
+        if not nothing:
             break
-        splinter = shapes[small[0]]
-        around = [side >> 1 for side in division.openings[small[0]].shell]
+        splinter = shapes[nothing[0]]
+        around = [side >> 1 for side in division.openings[nothing[0]].shell]
         net = _closed(net, sorted(around, key=lambda c: (net.cames[c].curve.length_mm, c)))
         net = in_fixed_order(net, options.flatness_mm)
         net, lines, division, more = _drawn(net, options)
