@@ -67,11 +67,12 @@ def test_the_order_of_leads_is_judged_beyond_where_they_cross_again() -> None:
 
 def test_where_no_order_works_the_leads_get_a_joint(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(openings, "REACHES_MM", (0.0,))
-    panel = cut(recrossing())
+    panel = cut(recrossing(), nothing_mm2=0.0)
     assert Code.DOUBTFUL_JOINT in codes(panel)
     assert_euler(panel)
     assert_tiled(panel)
     assert sum(p.centre_area_mm2 > 100.0 for p in panel.pieces) == 3
+    assert len(cut(recrossing()).pieces) == 3
 
 
 def test_of_two_leads_on_one_line_only_one_is_left_out() -> None:
@@ -84,3 +85,26 @@ def test_of_two_leads_on_one_line_only_one_is_left_out() -> None:
     assert len(told) == 1
     assert told[0].severity is Severity.WRONG
     assert min(came.confidence for came in panel.cames) > 0.8
+
+
+def run_together() -> Draft:
+    """Two leads that part at (100, 94), and a third that meets the second just behind the first."""
+    border = [(0, 0), (100, 0), (200, 0), (200, 200), (100, 200), (90, 200), (0, 200), (0, 100)]
+    draft = Draft().line(*border, border[0])
+    draft.line((100, 0), (100, 94), (100, 100), (100, 200)).line((100, 94), (90, 200))
+    return draft.line((0, 100), (100, 100))
+
+
+def test_a_lead_that_meets_two_which_run_together_makes_no_piece_of_nothing() -> None:
+    panel = cut(run_together())
+    assert len(panel.pieces) == 4
+    assert min(p.centre_area_mm2 for p in panel.pieces) > 400.0
+    assert codes(panel) == []
+    assert_euler(panel)
+    assert_tiled(panel)
+
+
+def test_however_small_a_piece_is_it_stays_where_the_limit_allows_it() -> None:
+    panel = cut(run_together(), nothing_mm2=0.5)
+    assert len(panel.pieces) == 5
+    assert codes(panel) == [Code.DOUBTFUL_JOINT]

@@ -61,9 +61,16 @@ class PieceOptions(Checked):
         "A caliper width whose place lies further beside a came is refused.")
     crossing_joint_mm: float = value(12.0, 0.0, 60.0, "lines fitted to a point cross near it",
         "Lead lines of one joint that cross again within this get no second joint.")
+    nothing_mm2: float = value(25.0, 0.0, 100.0, "nobody leads glass of 5 by 5 mm",
+        "A smaller piece without glass between its hearts becomes one joint or one lead.")
     crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of",
         "An outline that crosses itself over a greater area gives a finding.")
     # fmt: on
+
+    @property
+    def cut_half_mm(self) -> float:
+        """From a lead line to the edge of the glass."""
+        return self.heart_mm / 2.0 + self.clearance_mm
 
     def __post_init__(self) -> None:
         """Refuse values out of range and a list without a stock width."""

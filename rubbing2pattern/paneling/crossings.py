@@ -20,7 +20,7 @@ from rubbing2pattern.geometry.frame import Array, points_array
 from rubbing2pattern.model import JointKind
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, lead_lines
-from rubbing2pattern.paneling.openings import Division, NotPlanarError, divide
+from rubbing2pattern.paneling.openings import Division, NotPlanarError, centre_shapes, divide
 from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
 
 _SAMPLES = 400
@@ -29,9 +29,10 @@ _LEAST_RUN_MM = 0.05
 """Leads shorter than this are none; no crossing is nearer to a joint."""
 
 
-def planar(
-    net: LeadNet, options: PieceOptions
-) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+_Drawn = tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]
+
+
+def planar(net: LeadNet, options: PieceOptions) -> _Drawn:
     """Return a net whose lead lines meet at joints only, drawn and divided, with findings.
 
     Rules:
@@ -44,17 +45,61 @@ def planar(
     4. If even that does not serve, lead lines that cross themselves or another are drawn straight
        from joint to joint, and as long as lines still cross, the least sure of them is left out;
        each has a finding that the pattern is wrong there.
+    5. A piece smaller than `nothing_mm2` with no glass between the hearts is none: where two leads
+       run together a third that meets both closes one. The shortest lead around it shrinks to a
+       joint, and of the two that are left the shorter goes; no crossing there is reported.
 
     Parameters
     ----------
     net : net in fixed order.
-    options : flatness of the lines, reach of rule 2.
+    options : flatness of the lines, reach of rule 2, limit of rule 5.
 
     Raises
     ------
     NotPlanarError
         When the net cannot be drawn in the plane even so: a defect of the stage that made it.
     """
+    net, lines, division, found = _drawn(net, options)
+    for _ in net.cames:
+        shapes = centre_shapes(division, lines)
+        small = np.flatnonzero(shapely.area(shapes) < options.nothing_mm2)
+        nothing = [k for k in small if shapes[k].buffer(-options.cut_half_mm).is_empty]
+        if not nothing:
+            break
+        splinter = shapes[nothing[0]]
+        around = [side >> 1 for side in division.openings[nothing[0]].shell]
+        net = _closed(net, sorted(around, key=lambda c: (net.cames[c].curve.length_mm, c)))
+        net = in_fixed_order(net, options.flatness_mm)
+        net, lines, division, more = _drawn(net, options)
+        found = (*(f for f in found if not _is_on(f, splinter)), *more)
+    return net, lines, division, found
+
+
+def _closed(net: LeadNet, around: list[int]) -> LeadNet:
+    """Return the net without an opening, of which the cames are given, the shortest first.
+
+    Of more than two the shortest shrinks to a joint; when two are left the shorter goes.
+    """
+    shortest, *others = around
+    gone = {shortest, *others[: len(around) == 3]}
+    start, end = net.cames[shortest].start, net.cames[shortest].end
+    at = [(joint.x_mm, joint.y_mm) for joint in net.joints]
+    cames = []
+    for c, came in enumerate(net.cames):
+        a, b = (start if len(around) > 2 and j == end else j for j in (came.start, came.end))
+        if c not in gone and (a, b) != (came.start, came.end):
+            came = replace(came, start=a, end=b, curve=came.curve.moved_ends(at[a], at[b]))
+        if c not in gone:
+            cames.append(came)
+    return replace(net, cames=tuple(cames))
+
+
+def _is_on(finding: Finding, shape: shapely.Geometry) -> bool:
+    """Say whether a finding has its place on a shape."""
+    return finding.at is not None and shape.dwithin(shapely.Point(finding.at), _LEAST_RUN_MM)
+
+
+def _drawn(net: LeadNet, options: PieceOptions) -> _Drawn:
     for near_mm in (options.crossing_joint_mm, _LEAST_RUN_MM):  # rules 2 and 3
         try:
             return _jointed(net, options.flatness_mm, near_mm)
@@ -82,9 +127,7 @@ def split_curve(curve: Curve, places: Sequence[Point]) -> tuple[Curve, ...]:
     return _split_cubic(curve, places)
 
 
-def _jointed(
-    net: LeadNet, flatness_mm: float, near_mm: float
-) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+def _jointed(net: LeadNet, flatness_mm: float, near_mm: float) -> _Drawn:
     lines = lead_lines(net, flatness_mm)
     crossings = _crossings(lines, near_mm)
     if crossings:
@@ -98,9 +141,7 @@ def _jointed(
     )
 
 
-def _simplified(
-    net: LeadNet, flatness_mm: float
-) -> tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]:
+def _simplified(net: LeadNet, flatness_mm: float) -> _Drawn:
     """Draw crossing lines straight, then leave out the least sure until the rest is planar."""
     findings: list[Finding] = []
     tangled = _tangled(lead_lines(net, flatness_mm))

@@ -103,15 +103,10 @@ class _Draft:
     widths: FaceWidths
     options: PieceOptions
 
-    @property
-    def cut_half_mm(self) -> float:
-        """From a lead line to the edge of the glass."""
-        return self.options.heart_mm / 2.0 + self.options.clearance_mm
-
     def glass(self) -> _Glass:
         """Make the outlines of the glass and find the places of its numbers."""
-        cut_half = np.full(len(self.lines.paths), self.cut_half_mm)
-        sight_half = np.maximum(self.widths.width_mm / 2.0, self.cut_half_mm)
+        cut_half = np.full(len(self.lines.paths), self.options.cut_half_mm)
+        sight_half = np.maximum(self.widths.width_mm / 2.0, self.options.cut_half_mm)
         around = (self.centre, self.division.openings, self.lines)
         cut, sight = (inner_outlines(*around, half) for half in (cut_half, sight_half))
         roomy = [c if not s.is_empty else b for b, s, c in zip(self.centre, cut, cut, strict=True)]
@@ -224,7 +219,7 @@ class _Draft:
             tuple(self.widths.choices[c] for c in order),
         )
         places = [point_along(self.lines.paths[c], 0.5) for c in order]
-        return width_findings(cames, widths, places, 2.0 * self.cut_half_mm, self.options)
+        return width_findings(cames, widths, places, 2.0 * self.options.cut_half_mm, self.options)
 
     def panel(
         self,
