@@ -102,7 +102,7 @@ def test_units_are_those_of_lists_and_summary(folder: Path, tmp_path: Path) -> N
     result = run("correct", folder, split, "--units", "in", "--quiet")
     assert result.returncode == 0 and result.stderr == ""
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
-    kept = record(folder)["provenance"]["options"]  # type: ignore[index]
+    kept = record(folder)["provenance"]["settings"]  # type: ignore[index]
     assert kept["documents.units"] == "in"
     assert run("correct", folder, join).returncode == 0
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
