@@ -30,7 +30,8 @@ def window() -> Drawing:
 
 def read(picture: Picture, folder: Path, dpi: float = 150.0) -> Reading:
     cv2.imwrite(str(folder / "rubbing.png"), picture)
-    return trace_rubbing(folder / "rubbing.png", parse_reference(dpi=str(dpi)))
+    reference = parse_reference(dpi=str(dpi))
+    return trace_rubbing(folder / "rubbing.png", reference, seen_from="inside")
 
 
 @pytest.fixture(scope="module")

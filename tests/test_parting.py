@@ -255,3 +255,10 @@ def test_a_panel_beside_the_one_that_is_kept_is_told_once_and_without_a_place() 
 
 def test_writing_beside_the_panel_goes_without_a_word() -> None:
     assert beside(10.0) == ()
+
+
+@pytest.mark.parametrize(("share", "ends"), [(0.1, True), (0.3, False)])
+def test_a_lead_ends_where_its_next_stretch_is_unlikely(share: float, ends: bool) -> None:
+    """Beyond the end of a lead the map has a faint tail at times, which proves no lead."""
+    odds = weighed(level(), line_of((5, 115), value=share)).odds[0]
+    assert bool(odds == OPTIONS.no_lead) is ends

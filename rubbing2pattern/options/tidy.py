@@ -24,14 +24,12 @@ class TidyOptions(Checked):
         "A boundary counts as not seen below this value of the map.")
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long",
         "A shorter boundary counts less, for and against.")
-    none_below: float = value(-3.6, -4.0, 0.0, "mean log odds of the map: nothing at all is seen",
-        "Only a boundary with lower log odds on the map is ruled out as not seen at all.")
+    ends_odds: float = value(2.5, 0.5, 50.0, "twelve to one; beyond its end a faint tail may show",
+        "A lead ends where its next stretch has lower log odds than minus this.")
     none_ink: float = value(0.45, 0.0, 1.0, "of the local strength; lead shows more",
-        "Only a boundary with less ink is ruled out as not seen at all.")
-    none_leaf: float = value(0.4, 0.0, 1.0, "share of lead; under a wide leaf a line is not seen",
-        "Only a boundary with less leaf on the map is ruled out as not seen at all.")
+        "Only a stretch with less ink is ruled out so.")
     none_mm: float = value(2.0, 0.5, 40.0, "a shorter stretch may be solder or a fold",
-        "Only a longer boundary is ruled out as not seen at all.")
+        "Only a longer stretch is ruled out so.")
     no_lead: float = value(-50.0, -100.0, -5.0, "log odds that nothing beside it outweighs",
         "Log odds of a boundary that is ruled out.")
     wide_mm: float = value(7.0, 3.0, 30.0, "under a narrower leaf a flood has no room to stray",

@@ -60,8 +60,8 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     3. the log odds are a weighted sum of the mean log odds of the lead line, the mean share of
        lead, the ink and the length's logarithm; weights fitted on the training's validation set;
     4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder tells little;
-    5. where the map shows nothing over `none_mm` and the ink agrees, there is no lead, whatever
-       else parts the same two pieces: a lead ends there.
+    5. a stretch over `none_mm` whose log odds are below -`ends_odds`, if the ink agrees, is no
+       lead, whatever else parts the same two pieces: a lead ends there.
     """
     ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
@@ -79,8 +79,7 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     constant, *weights = fitted_weights().boundary
     alone = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
     odds = alone * np.minimum(length / options.telling_mm, 1.0)  # rule 4
-    none = (mean < options.none_below) & (inked < options.none_ink) & (leaf < options.none_leaf)
-    none &= length > options.none_mm
+    none = (alone < -options.ends_odds) & (inked < options.none_ink) & (length > options.none_mm)
     odds, alone = (np.where(none, options.no_lead, v) for v in (odds, alone))  # rule 5
     return Evidence(mean, leaf, inked, length, odds, alone)
 
