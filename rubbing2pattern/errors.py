@@ -70,7 +70,7 @@ class OutputNotWritten(RubbingError):
 
 
 def explained(fault: BaseException) -> tuple[str, int]:
-    """Return what is told of a fault, in one or two lines, and its exit code.
+    """Return the message of a fault, in one or two lines, and its exit code.
 
     Rules, the first that fits:
 

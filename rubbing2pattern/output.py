@@ -146,13 +146,13 @@ def whole_folder(
             with suppress(OSError):
                 above.rmdir()
         if isinstance(fault, OSError):
-            told = f"cannot write {folder}: {_reason(fault)}"
+            message = f"cannot write {folder}: {_reason(fault)}"
         elif isinstance(fault, OutputNotWritten):
-            told = str(fault)
+            message = str(fault)
         else:
             raise
         # Nobody knows the hidden folder by its name.
-        raise OutputNotWritten(told.replace(str(partial), str(folder))) from fault
+        raise OutputNotWritten(message.replace(str(partial), str(folder))) from fault
 
 
 def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:

@@ -44,10 +44,10 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
         path.write_bytes(files[name])
         sums[f"{PAYLOAD}/{name}"] = hashlib.sha512(files[name]).hexdigest()
     size = sum(len(content) for content in files.values())
-    told = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
+    labels = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
     tags = {
         DECLARATION: _DECLARED,
-        INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in told.items()),
+        INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in labels.items()),
         MANIFEST: _manifest(sums),
     }
     encoded = {name: text.encode() for name, text in tags.items()}
@@ -126,7 +126,7 @@ def _named(there: Mapping[str, Path], start: str) -> list[str]:
 def _manifest_faults(
     folder: Path, manifest: str, there: Mapping[str, Path], wanted: set[str]
 ) -> list[str]:
-    faults, told = [], {}
+    faults, listed = [], {}
     algorithm = manifest.rsplit("-", 1)[1].removesuffix(".txt")
     for number, line in enumerate(_text(folder / manifest).splitlines(), start=1):
         total, _, name = line.partition(" ")
@@ -135,18 +135,18 @@ def _manifest_faults(
         if not name or name.startswith(("/", "~")) or ".." in parts or "\\" in name:
             faults.append(f"{manifest}, line {number}: {line[:80]!r} names no file inside the bag")
             continue
-        if name in told:
+        if name in listed:
             faults.append(f"{manifest}, line {number}: {name} is named twice")
-        told[name] = total.lower()
-    sums = {name: _sum(there[name], algorithm) for name in told if name in there}
-    for name, total in told.items():
+        listed[name] = total.lower()
+    sums = {name: _sum(there[name], algorithm) for name in listed if name in there}
+    for name, total in listed.items():
         if name not in sums:
             faults.append(f"{name} is missing")
         elif sums[name] != total:
             faults.append(f"{name} is not what it was: its {algorithm} sum differs")
     if not faults and is_own(folder) and _manifest(sums) != _text(folder / manifest):
         faults.append(f"{manifest} is not written as it was")
-    faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(told))]
+    faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(listed))]
     return faults
 
 

@@ -1,4 +1,4 @@
-"""What is told of the columns that a person filled in when a folder is written anew."""
+"""Reports on the columns that a person filled in, when a folder is written anew."""
 
 from __future__ import annotations
 

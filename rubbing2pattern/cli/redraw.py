@@ -88,9 +88,9 @@ def _summary(done: Redrawn, folder: Path) -> dict[str, Any]:
 
 def _table(done: Redrawn, folder: Path) -> list[str]:
     counts = [(len(done.panel.pieces), "piece"), (len(done.panel.corrections), "correction")]
-    told = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
+    counted = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
     rows = [
-        ("panel", f"{done.panel.name}, {told}"),
+        ("panel", f"{done.panel.name}, {counted}"),
         ("paper", ", ".join(_papers(done.options)) or "no tiles"),
         ("print scale", _changed(_scale(done.before), _scale(done.options))),
         ("drawn", _changed(_side(done.before), _side(done.options))),

@@ -86,7 +86,7 @@ def pattern_options(command: F) -> F:
         click.option(
             "--profile",
             type=click.Choice(["flat", "round"]),
-            help="Shape of the leaves, where it is known.  [told from the rubbing]",
+            help="Shape of the leaves, where it is known.  [estimated from the rubbing]",
         ),
         click.option(
             "--caliper",

@@ -245,8 +245,8 @@ def _steadied(amounts: Array) -> Array:
 def _shift(gaps: Array, way: Array) -> Point:
     """Return the shift that explains the distances across a lead best.
 
-    Across direction n the shift s shows as n . s. Of a straight lead only that part can be told; a
-    curved one, whose n differ, tells all of it.
+    Across direction n the shift s shows as n . s. A straight lead shows only that part; a
+    curved one, whose n differ, shows all of it.
     """
     across = np.column_stack((-way[:, 1], way[:, 0]))
     shift, *_ = np.linalg.lstsq(across, np.sum(gaps * across, axis=1), rcond=_DETERMINED)

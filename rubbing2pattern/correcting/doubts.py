@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import told
+from rubbing2pattern.correcting.one_lead import place_text
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.findings.names import same_doubt
@@ -144,11 +144,13 @@ def meant(
             found = [f for f in found if f.at is None]
         if found:
             return found
-    where = f"within {reach_mm:g} mm of {told(table.at)}" if table.at else "of the whole panel"
+    where = (
+        f"within {reach_mm:g} mm of {place_text(table.at)}" if table.at else "of the whole panel"
+    )
     if table.piece is not None:
         where = f"at piece {table.piece}"
     elsewhere = [f.at for f in (*before, *after) if f.code is table.code and f.at]
-    hint = f"; there is one at {told(elsewhere[0])}" if elsewhere else ""
+    hint = f"; there is one at {place_text(elsewhere[0])}" if elsewhere else ""
     raise UsageFault(f"there is no finding {table.code.value} {where}{hint}")
 
 

@@ -22,7 +22,7 @@ from rubbing2pattern.correcting.one_lead import (
     drawn_lead,
     id_number,
     lead_of,
-    told,
+    place_text,
 )
 from rubbing2pattern.correcting.shapes import joined
 from rubbing2pattern.errors import UsageFault
@@ -132,7 +132,7 @@ class Net:
         reach_mm = self.options.reach_mm
         if away_mm > reach_mm:
             raise UsageFault(
-                f"no lead within {reach_mm:g} mm of {told(place)}, where this one ends; the "
+                f"no lead within {reach_mm:g} mm of {place_text(place)}, where this one ends; the "
                 f"nearest, {name}, is {away_mm:.1f} mm away"
             )
         line = self.leads[name].line
@@ -230,7 +230,7 @@ class Net:
             Ids of its parts in order.
         """
         if ends[0] == ends[1]:
-            raise UsageFault(f"it begins and ends at one joint, {told(self.at(ends[0]))}")
+            raise UsageFault(f"it begins and ends at one joint, {place_text(self.at(ends[0]))}")
         curve = curve.moved_ends(self.at(ends[0]), self.at(ends[1]))
         self._check_length(curve.length_mm)
         line = LineString(curve.points(CHORD_MM))

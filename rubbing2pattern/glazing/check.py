@@ -1,4 +1,4 @@
-"""A sheet that someone filled in, checked cell by cell: all its problems are told together."""
+"""A sheet that someone filled in, checked cell by cell: all its problems are reported together."""
 
 from __future__ import annotations
 
@@ -50,14 +50,14 @@ def filled_from(
     4. A formula is refused wherever it stands.
     5. State, action and decoration are words of their lists, the thickness is a length in range.
     6. A missing piece can only be replaced.
-    7. A number that corrections took away is told as vanished; any other unknown one is refused.
+    7. A number that corrections removed is reported as vanished; any other unknown one is refused.
     8. A cut area that is not the piece's is a doubt: rows and numbers may have been mixed up.
 
     Parameters
     ----------
     book, source : the sheet, and the name of its file for messages.
     areas_mm2 : cut area of every piece of the panel, by number.
-    options : how many problems are told, and the range of the thickness.
+    options : how many problems are reported, and the range of the thickness.
     gone : numbers that corrections took away.
     blank_list : take a list without any column to fill in for one in which nothing is written.
 

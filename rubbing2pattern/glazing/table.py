@@ -1,6 +1,6 @@
 """The cells of a sheet that someone filled in, as they stand: a workbook or separated values.
 
-Nothing is computed: a formula is told from a text and never looked into.
+Nothing is computed: a formula is distinguished from a text and never evaluated.
 """
 
 from __future__ import annotations

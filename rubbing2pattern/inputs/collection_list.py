@@ -163,8 +163,8 @@ def _job(place: Path) -> dict[str, str]:
     cells = {str(name).lower(): given for name, given in table.items()}
     for name, given in cells.items():
         if name not in COLUMNS or not isinstance(given, str | int | float):
-            told = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
-            return {"file": place.name, "": told}
+            fault_text = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
+            return {"file": place.name, "": fault_text}
     if "file" not in cells:
         return {"file": place.name, "": f"{place} names no file"}
     return {name: str(given).strip() for name, given in cells.items()}

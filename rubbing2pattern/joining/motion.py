@@ -42,7 +42,7 @@ class Motion:
 
     Attributes
     ----------
-    about_mm : (2,) the place of which the shift is told.
+    about_mm : (2,) the place whose shift is given.
     shift_mm, turn_rad : the motion.
     spread : (3, 3) covariance of dx, dy, turn.
     evidence : log likelihood gained over no motion, less what its size costs.

@@ -1,6 +1,6 @@
 """Quick ways to fill sticks, and bounds on how many are needed.
 
-Sizes are whole numbers, longest first, each with a demand; a stick is told as a pattern: how many
+Sizes are whole numbers, longest first, each with a demand; a stick is given as a pattern: how many
 of each size it gives.
 """
 

@@ -89,7 +89,7 @@ def assemble(
        others into what is left open, several beginnings side by side;
     2. the likeliest sets of fragments are settled together by least squares;
     3. of all sets those are chosen that are likeliest together, each fragment and opening once;
-    4. where the same set lies nearly as well in several openings all of them are told;
+    4. where the same set lies nearly as well in several openings, all of them are listed;
     5. a fragment whose place there is not likelier by `least_margin` than any way without it is
        left out, and so is one of whose edge too little meets its neighbours or the cut outline.
 

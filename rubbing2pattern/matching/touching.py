@@ -1,4 +1,4 @@
-"""Pieces of glass that touch: told apart where two notches of a common outline face each other.
+"""Pieces of glass that touch: separated where two notches of a common outline face each other.
 
 Legend for shapes: H, W rows and columns of the working picture; N places along an outline.
 """

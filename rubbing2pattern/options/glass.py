@@ -13,7 +13,7 @@ class GlassOptions(Checked):
     """How the sheet of pieces is read, and how new glass is counted and fired."""
 
     # fmt: off
-    most_faults: int = value(20, 1, 1000, "problems of a sheet that are told at once; a screenful",
+    most_faults: int = value(20, 1, 1000, "problems of a sheet in one message; a screenful",
         "How many problems of a filled-in sheet one message lists.")
     least_thickness_mm: float = value(0.5, 0.1, 3.0, "thinner is no window glass",
         "A thinner glass on a filled-in sheet is refused.")

@@ -145,7 +145,7 @@ class LayingOptions(Checked):
         "A place below this value of the map counts as not seen when a lead is doubted.")
     near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing",
         "So near to a joint the map is not used to doubt a lead.")
-    stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told",
+    stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as stated",
         "Chance of being off as far as stated; less states more and reports more leads.")
     unseen_mm: float = value(4.0, 1.0, 20.0, "either way: a short drop-out, not a grain of paper",
         "Length either way over which places that are not seen are counted.")

@@ -46,13 +46,13 @@ class MeasureOptions(Checked):
     alone_mm: float = value(0.8, 0.1, 5.0, "uncertainty of a width taken from the other leads only",
         "Uncertainty of a width that is taken from other leads.")
     profile: str = choice("measured", "flat or round when the leaves are known to be so",
-        "Shape of all leaves where it is known; else each is told from the rubbing.")
+        "Shape of all leaves where it is known; else each is estimated from the rubbing.")
     least_halves: int = value(12, 4, 1000, "six windows of both sides; fewer show blotches",
         "With fewer readings the shape of a leaf stays unknown.")
     flat_fall: float = value(0.025, 0.0, 0.3, "no flat leaf is paler at its flanks by more",
         "A leaf whose flanks are paler by a smaller share counts as flat.")
     soft_mm: float = value(0.6, 0.2, 2.0, "how far an edge's softness reaches into the band",
-        "This much inside an edge is left out when the shape of a leaf is told.")
+        "This much inside an edge is left out when the shape of a leaf is estimated.")
     edge_loss: float = value(0.35, 0.05, 0.9, "of the crown's darkness; no edge stands out below",
         "A round leaf that loses a greater share of its darkness has no distinct edge.")
     foot: float = value(0.2, 0.02, 0.5, "of the crown's darkness, just above grain and smears",

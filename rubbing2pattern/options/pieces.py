@@ -63,7 +63,7 @@ class PieceOptions(Checked):
         "Lead lines of one joint that cross again within this get no second joint.")
     nothing_mm2: float = value(25.0, 0.0, 100.0, "nobody leads glass of 5 by 5 mm",
         "A smaller piece without glass between its hearts becomes one joint or one lead.")
-    crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of",
+    crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are reported",
         "An outline that crosses itself over a greater area gives a finding.")
     # fmt: on
 

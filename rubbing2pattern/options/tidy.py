@@ -9,7 +9,7 @@ from rubbing2pattern.options.base import Checked, value
 
 @dataclass(frozen=True)
 class TidyOptions(Checked):
-    """How boundaries that are lead are told from those that are none."""
+    """How boundaries that are lead are distinguished from those that are not."""
 
     # fmt: off
     stray_mm: float = value(1.0, 0.0, 3.0, "how far a flooded boundary wavers about the lead line",

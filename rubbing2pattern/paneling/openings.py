@@ -68,7 +68,7 @@ class Division:
 
 
 class NotPlanarError(ValueError):
-    """Lead lines cross where there is no joint, so openings cannot be told apart."""
+    """Lead lines cross where there is no joint, so openings cannot be separated."""
 
 
 def divide(lines: LeadLines) -> Division:

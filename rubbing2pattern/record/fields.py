@@ -154,7 +154,7 @@ class CamePart(Part):
     """number of the continuous run of lead it belongs to"""
     face_width_mm: Annotated[float, Field(gt=0.0)]
     face_width_uncertainty_mm: Size | None
-    """one standard deviation; null when it could not be told"""
+    """one standard deviation; null when it could not be estimated"""
     shown_width_mm: Size | None
     """width of the dark band in the rubbing"""
     stock: str

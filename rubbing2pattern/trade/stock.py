@@ -158,7 +158,7 @@ def common_widths(
         that is not finite gets the commonest size with the probability of its share, an uncertainty
         that is not finite the median of the others.
     lengths_mm : (E,) lengths on which they were measured.
-    closest_mm : sizes nearer than this are not told apart.
+    closest_mm : sizes nearer than this are not distinguished.
     most_scatter_mm : new lead of one size does not differ by more than this.
     most_sizes : largest K that is tried.
     stray_share : share of the length that may be of no common size.

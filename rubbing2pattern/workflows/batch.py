@@ -138,7 +138,7 @@ def run_batch(
     2. with `resume` a row is kept when its input, its options and the program are what they were
        and its documents are whole; a folder that a person has corrected since is kept as it is;
        rows that failed for want of memory or room, or by a defect, are tried again;
-    3. a row whose process is killed is tried once more by itself, and fails when that is killed
+    3. a row whose process is killed is tried once more on its own, and fails when that is killed
        too; on a cluster the scheduler gives it to another worker;
     4. table, sums and overview are written at the end, in the order of the list.
 
@@ -150,7 +150,7 @@ def run_batch(
     scheduler : address of a Dask scheduler, ``tcp://host:port``; its workers take the place of
         `jobs`.
     options : those of documents are used for the overview.
-    told : called after each row with what came of it, how many are done and how many there are.
+    told : called after each row with its outcome, the number of rows done and of all rows.
 
     Raises
     ------

@@ -6,7 +6,7 @@ from typing import Protocol
 
 
 class Progress(Protocol):
-    """Told when a stage starts; implementations must not raise."""
+    """Called when a stage starts; implementations must not raise."""
 
     def stage(self, name: str, number: int, total: int) -> None:
         """Stage `number` of `total` begins."""

@@ -1,4 +1,4 @@
-"""How a comparison is told: ways, moves, widths, sag and bow."""
+"""Sentences of a comparison: positions, moves, widths, sag and bow."""
 
 from __future__ import annotations
 

@@ -56,7 +56,7 @@ LAYERS = (
     Layer(NOTE, 0.15),
     Layer(RULE, 0.15),
 )
-"""From the lowest up. Colours are told apart by all eyes, and each kind of line by its form too."""
+"""From the lowest up. All eyes can distinguish the colours; each kind of line has its own form."""
 
 _COMB_MM, _COMB_STEP_MM = 1.6, 0.9
 _HATCH_MM = 1.8

@@ -108,13 +108,13 @@ def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Ma
     for stretch in placed.groze:
         yield run(BINDS, view.places(stretch.path))
     for sign, stretches in (("S", placed.short), ("G", placed.groze)):
-        told: set[str] = set()
+        shown: set[str] = set()
         for stretch in sorted(stretches, key=lambda one: -one.most_mm):
             text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
             # The same figure once more would only hide glass and numbers.
-            if text not in told:
+            if text not in shown:
                 yield _figure(text, stretch, inside, view)
-            told.add(text)
+            shown.add(text)
 
 
 def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: View) -> Mark:

@@ -65,12 +65,12 @@ class View:
     def group(self, parts: Iterable[str], name: str, weight_mm: float, **given: str) -> str:
         """Return a group of unfilled lines of a weight on the paper."""
         looks = {"fill": "none", "stroke": "black"} | given
-        told = " ".join(f'{key.replace("_", "-")}="{value}"' for key, value in looks.items())
+        attributes = " ".join(f'{key.replace("_", "-")}="{value}"' for key, value in looks.items())
         lines = "\n".join(parts)
         weight = n(weight_mm * self.reduction)
         return (
             f'<g data-layer={quoteattr(name)} stroke-width="{weight}" stroke-linecap="round" '
-            f'stroke-linejoin="round" {told}>{lines}</g>'
+            f'stroke-linejoin="round" {attributes}>{lines}</g>'
         )
 
     def run(self, points_mm: npt.ArrayLike, *, closed: bool = False) -> str:

@@ -103,10 +103,10 @@ def templates_of(
     if not drawn:
         return None
     without = without_template(panel, [piece.number for piece in pieces])
-    told = (f"No template, all under lead: {_listed(without)}.",) if without else ()
+    unneeded = (f"No template, all under lead: {_listed(without)}.",) if without else ()
     style = SheetStyle(
         panel,
-        (*doubts(panel, [piece.number for piece in pieces]), *told),
+        (*doubts(panel, [piece.number for piece in pieces]), *unneeded),
         any(piece.grain_deg is not None for piece in pieces),
         options,
         options.margin_mm,

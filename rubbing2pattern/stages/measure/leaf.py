@@ -1,4 +1,4 @@
-"""The shape of the leaf, flat or round, told from how dark it shows from its middle to its edge.
+"""The shape of the leaf, flat or round, by how dark it shows from its middle to its edge.
 
 Legend for shapes: N profiles, M offsets, W windows of profiles, G distances from the middle.
 """

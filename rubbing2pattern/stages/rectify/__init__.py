@@ -215,11 +215,11 @@ def _unclear_edges(
 
 
 def _not_flat(
-    sheet: FoundSheet, fit: Fit, told: tuple[Finding, ...], options: RectifyOptions
+    sheet: FoundSheet, fit: Fit, reported: tuple[Finding, ...], options: RectifyOptions
 ) -> tuple[Finding, ...]:
-    """Tell of edges that bow although the lens is known, unless marks have told of it."""
+    """Report edges that bow although the lens is known, unless marks showed it already."""
     bow = largest_bow(sheet.sides, fit)
-    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
+    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in reported):
         return ()
     side, limit_mm = SIDES[bow.side], options.flat_mm
     kind = Kind.SHEET_EDGE_BOWS

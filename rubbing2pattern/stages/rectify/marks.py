@@ -21,7 +21,7 @@ from rubbing2pattern.stages.rectify.sheet import Sheet
 _LEAST = 4
 """Marks that settle a plane."""
 _REDUNDANT = 5
-"""Marks from which a wrong one can be told, where no sheet helps."""
+"""Marks among which a wrong one can be detected, where no sheet helps."""
 _STATED = 4
 """Residuals that the stated uncertainty counts for."""
 _ON_ONE_LINE = 0.02
@@ -123,7 +123,7 @@ def settle_marks(
        best; then those that agree after all are taken back.
     3. That needs enough others to tell: five marks, or four and the edges of the sheet.
     4. A sheet that is not flat moves good marks by up to `curl_mm`: with marks enough for rule 3
-       and one more, what is off by no more is taken back, and the misfit is told.
+       and one more, what is off by no more is taken back, and the misfit is reported.
     5. At most `excluded_share` of the marks may be left out.
 
     Parameters
