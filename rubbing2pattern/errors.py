@@ -52,7 +52,7 @@ class NoLeadFound(RubbingError):
 
 
 class NoGlassFound(RubbingError):
-    """The picture shows no loose piece of glass; as with leads, nothing of what is looked for."""
+    """The picture shows no loose piece of glass (as `NoLeadFound` for leads)."""
 
     exit_code = 5
 

@@ -91,7 +91,7 @@ def parse_length(text: str, default_unit: str = "mm") -> float:
     Raises
     ------
     UsageFault
-        The text is no length. Fractions are read before inches and feet only, and a comma is
+        The text is not a length. Fractions are read before inches and feet only, and a comma is
         refused, because ``1,200`` means 1200 to one reader and 1.2 to another.
 
     Examples

@@ -372,7 +372,7 @@ def test_what_holds_for_all_rows_gives_way_to_the_row(tmp_path: Path) -> None:
         ("file,colour\na.png,red\n", UsageFault, "colour"),
         ("file,dpi,dpi\na.png,1,2\n", UsageFault, "two columns dpi"),
         ("file,dpi\na.png,150,more\n", UsageFault, "line 2"),
-        ('file,dpi\n"a.png,150\n', InputUnreadable, "no CSV"),
+        ('file,dpi\n"a.png,150\n', InputUnreadable, "not valid CSV"),
         ("file\n\udcff\n", InputUnreadable, "UTF-8"),
     ],
 )

@@ -49,7 +49,7 @@ REFUSALS = {
     ),
     "not neighbours": ("[[join_pieces]]\npieces = [1, 4]\n", ["piece 4 shares no lead"]),
     "unknown piece": ("[[join_pieces]]\npieces = [1, 9]\n", ["there is no piece 9"]),
-    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["stands twice"]),
+    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["is listed twice"]),
     "split elsewhere": (ACROSS.replace("piece = 1", "piece = 4"), ["runs out of piece 4"]),
     "split of no piece": (ACROSS.replace("piece = 1", "piece = 8"), ["there is no piece 8"]),
     "number taken": ("[[renumber]]\npiece = 1\nnumber = 2\n", ["number 2", "another piece"]),

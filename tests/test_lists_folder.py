@@ -148,7 +148,9 @@ def test_a_sheet_or_folder_that_is_not_there(folder: Path, tmp_path: Path) -> No
 
 @pytest.mark.parametrize("setting", ["lead.margin_mm=3", "pieces.heart_mm=2", "paper.overlap_mm=9"])
 def test_an_option_of_the_reading_is_refused(folder: Path, setting: str) -> None:
-    with pytest.raises(UsageFault, match="no option of the lists; those of glass, templates, lead"):
+    with pytest.raises(
+        UsageFault, match="not an option of the lists, which takes those of glass, templates, lead"
+    ):
         list_folder(folder, folder / "pieces.xlsx", [setting])
 
 

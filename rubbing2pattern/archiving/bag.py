@@ -59,12 +59,12 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
 
 
 def faults_of(folder: Path) -> list[str]:
-    """Return what is wrong with a bag, each in one sentence; nothing when it is whole.
+    """Return the faults of a bag, each in one sentence; nothing when it is whole.
 
     Rules (RFC 8493, section 3):
 
     1. it declares version 1.0 and UTF-8, has a manifest of its payload, and one of its tag files;
-    2. every file named lies inside the bag, is there, is no link, and has the sum that is named;
+    2. every file named lies inside the bag, is there, is not a link, and has the stated checksum;
     3. every file of the payload is named in every manifest of the payload; every tag file, but for
        the manifests of tag files themselves, in one of those;
     4. the size and number of files agree with ``Payload-Oxum``;
@@ -77,7 +77,7 @@ def faults_of(folder: Path) -> list[str]:
         There is no bag, or it cannot be read.
     """
     if not (folder / DECLARATION).is_file():
-        raise InputUnreadable(f"{folder} is no bag: it holds no {DECLARATION} (RFC 8493)")
+        raise InputUnreadable(f"{folder} is not a bag: {DECLARATION} is missing (RFC 8493)")
     try:
         faults = _declaration_faults(folder)
         there = dict(_files(folder, faults))
@@ -115,7 +115,7 @@ def _files(folder: Path, faults: list[str]) -> Iterator[tuple[str, Path]]:
             elif path.is_file():
                 yield inside, path
             elif not path.is_dir():
-                faults.append(f"{inside} is no plain file")
+                faults.append(f"{inside} is not a plain file")
 
 
 def _named(there: Mapping[str, Path], start: str) -> list[str]:
@@ -151,7 +151,7 @@ def _manifest_faults(
 
 
 def is_own(folder: Path) -> bool:
-    """Tell whether a bag says that this program made it."""
+    """Return whether a bag says that this program made it."""
     path = folder / INFO
     return path.is_file() and f"{AGENT_LABEL}: {AGENT}\n" in _text(path)
 

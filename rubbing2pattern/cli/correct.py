@@ -31,7 +31,7 @@ def correct(
     """Apply the file CORRECTIONS (TOML) to the pattern in FOLDER.
 
     All corrections are made or none; 'rubbing2pattern help corrections' lists them. Numbers and ids
-    of what did not change stay, the record tells who changed what and when, and a copy of the file
+    of what did not change stay, the record says who changed what and when, and a copy of the file
     is kept.
     """
     from rubbing2pattern.inputs.corrections import read_corrections

@@ -93,8 +93,8 @@ def match(
 ) -> int:
     """Match loose pieces of glass in PHOTOS with the numbered pieces of a panel.
 
-    PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Exactly one
-    reference tells their scale: --dpi, --ruler, --marks, --sheet or --targets.
+    PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Give exactly one
+    reference for their scale: --dpi, --ruler, --marks, --sheet or --targets.
     """
     reference = reference_of(given)
     options = _options(given, units)

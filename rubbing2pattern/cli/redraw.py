@@ -52,7 +52,7 @@ def redraw(
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
 
     The rubbing is not read again: the panel with its corrections, and what was typed on its
-    sheets, stay as they are. What is not given stays as it was the last time.
+    sheets, stay as they are. An option that is not given keeps its last value.
     """
     from rubbing2pattern.workflows.printing import redraw_folder
 

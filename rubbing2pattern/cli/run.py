@@ -1,4 +1,4 @@
-"""One rubbing from the command line: read, write, tell."""
+"""One rubbing from the command line: read it, write the results, print the summary."""
 
 from __future__ import annotations
 

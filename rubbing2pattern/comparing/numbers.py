@@ -75,7 +75,7 @@ def _at(joint: Joint) -> tuple[float, float]:
 
 
 def _meet(one: Joint, other: Joint, partners: dict[str, set[str]]) -> bool:
-    """Tell whether enough different cames of two joints belong together; rule 1."""
+    """Return whether enough different cames of two joints belong together; rule 1."""
     both = nx.Graph()
     for came in one.cames:
         for own in partners.get(came, set()) & set(other.cames):

@@ -158,7 +158,7 @@ class Changes:
     def _join_pieces(self, label: str, table: JoinPieces) -> str:
         numbers = tuple(dict.fromkeys(table.pieces))
         if len(numbers) < len(table.pieces):
-            raise UsageFault(f"a piece stands twice in {list(table.pieces)}")
+            raise UsageFault(f"a piece is listed twice in {list(table.pieces)}")
         for number in numbers:
             self.piece(number)
         between = [
@@ -181,7 +181,7 @@ class Changes:
             self.loosened.update(dict.fromkeys(self.net.remove(name)))
 
     def _settle(self) -> None:
-        """Do away with joints that are none, once all leads that go are gone."""
+        """Remove points that are no longer joints, once all removed leads are gone."""
         for joint in self.loosened:
             self.net.settle(joint)
         self.loosened.clear()

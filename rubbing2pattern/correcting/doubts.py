@@ -116,7 +116,7 @@ def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]
 def without_dismissed(
     findings: Iterable[Finding], dismissed: Sequence[Dismissal]
 ) -> tuple[Finding, ...]:
-    """Return the findings that nobody dismissed; one that became graver stands again."""
+    """Return the findings that nobody dismissed; one that became graver is open again."""
     gravity = {d.finding.id: _GRAVITY.index(d.finding.severity) for d in dismissed}
     return tuple(f for f in findings if _GRAVITY.index(f.severity) > gravity.get(f.id, -1))
 

@@ -72,7 +72,7 @@ class Net:
         return LeadNet(kept, drawn, self.scale, self.placement)
 
     def unchanged(self, name: str) -> bool:
-        """Tell whether a lead is what it was in the panel."""
+        """Return whether a lead is what it was in the panel."""
         now, then = self.leads.get(name), self.first.get(name)
         if now is None or then is None:
             return False
@@ -177,7 +177,7 @@ class Net:
         return lead.start, lead.end
 
     def settle(self, joint: str) -> None:
-        """Do away with a joint that is none: without leads, or between two that are one in line."""
+        """Remove a point that is no longer a joint: without leads, or between two in line."""
         ends = self.ends_at(joint) if joint in self.joints else []
         if joint in self.joints and not ends:
             del self.joints[joint]
@@ -277,7 +277,7 @@ class Net:
         return None
 
     def runs_through(self, joint: str, without: str) -> bool:
-        """Tell whether two leads run through a joint in line when one is left out."""
+        """Return whether two leads run through a joint in line when one is left out."""
         ends = [end for end in self.ends_at(joint) if end[0] != without]
         return any(
             self._in_line([a, b]) for k, a in enumerate(ends) for b in ends[:k] if a[0] != b[0]

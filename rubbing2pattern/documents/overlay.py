@@ -29,7 +29,7 @@ from rubbing2pattern.units import Unit, place_of
 Canvas = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
-# Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can tell apart.
+# Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can distinguish.
 BLACK: Colour = (0, 0, 0)
 BLUE: Colour = (0, 114, 178)
 VERMILION: Colour = (213, 94, 0)

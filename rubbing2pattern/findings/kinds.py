@@ -77,8 +77,8 @@ class Kind(Enum):
         "The sheet's edges are",
         " bent as by a lens (k1 {k1:+3})",
         " out of square by {off_share:1}",
-        ": this is no flat scan, or the sheet is not square; use --sheet, --marks or --targets if "
-        "it is a photograph.",
+        ": this is not a flat scan, or the sheet is not square; use --sheet, --marks or --targets "
+        "if it is a photograph.",
     )
     NEARLY_SQUARE = (
         Code.SCALE_UNCERTAIN, _CHECK,
@@ -113,7 +113,7 @@ class Kind(Enum):
     )
     SHEET_EDGE_UNCLEAR = (
         Code.SHEET_EDGE_UNCLEAR, _CHECK,
-        "The sheet's {side} edge was made out along {seen_share:0} of its length only; measure a "
+        "The sheet's {side} edge was found along {seen_share:0} of its length only; measure a "
         "known length near it on the pattern.",
     )
     SHEET_EDGE_BOWS = (
@@ -345,7 +345,7 @@ class Kind(Enum):
     )
     GLASS_UNCLEAR = (
         Code.GLASS_UNCLEAR, _CHECK,
-        "The edge of {loose} is hard to tell from shadow or ground; check its outline, or "
+        "The edge of {loose} is hard to distinguish from shadow or ground; check its outline, or "
         "photograph it in softer light or on another ground.",
     )
     GLASS_PARTED = (

@@ -51,7 +51,7 @@ def held_in(
 
     1. The list (``pieces.csv``) counts only if it says something, and not what the program wrote.
     2. The workbook (``pieces.xlsx``) counts unless the list alone was written on.
-    3. Where both were written on they are made one; where they differ, nobody can tell which holds.
+    3. Entries on both are merged; where they differ, nothing shows which is right.
     4. What the workbook keeps of vanished pieces always counts.
 
     Parameters

@@ -12,7 +12,7 @@ from rubbing2pattern.options.joining import JoiningOptions
 _ROUNDS = 15
 """Rounds of weighing anew; a fixed number, so that the same leads give the same motion."""
 _JOGS = 3.0
-"""Deviations from which a jog is seen by itself."""
+"""Deviations from which a jog shows on its own."""
 
 
 @dataclass(frozen=True, slots=True)

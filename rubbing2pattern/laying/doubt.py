@@ -97,7 +97,7 @@ class _Local:
 
 
 def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOptions) -> Array:
-    """Return what tells how far off a came may be, (C, 8).
+    """Return the measures that show how far off a came may be, (C, 8).
 
     1. log of its mean distance from the ridge;
     2. log of the greatest deviation of its curve;

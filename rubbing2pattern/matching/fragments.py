@@ -212,7 +212,7 @@ class _Added:
         return worth - self.value
 
     def is_like(self, other: _Added) -> bool:
-        """Tell whether both hold the same fragments turned the same way."""
+        """Return whether both hold the same fragments turned the same way."""
         if self.pieces != other.pieces:
             return False
         turn = {part.glass.piece: part.turn for part in (*other.before.parts, other.part)}

@@ -234,7 +234,7 @@ def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
 
 
 def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
-    """Return what is said about a thing that is taken for no glass."""
+    """Return the finding about a thing that is not taken for glass."""
     kinds = {"room": Kind.ROOM_AROUND, "ruler": Kind.RULER_SEEN, "glass": Kind.NOT_GLASS}
     if part.kind not in kinds:
         return []

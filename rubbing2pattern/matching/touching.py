@@ -120,7 +120,7 @@ def outline_px(shape: Mask) -> Array:
 
 
 def _sure(neck: Neck, o: LooseOptions) -> bool:
-    """Tell whether glass touches at a neck (rule 3)."""
+    """Return whether glass touches at a neck (rule 3)."""
     open_ground = neck.bare > _BARE and neck.share < _OPEN_NECK * o.neck
     narrow = neck.length_mm < _NEEDLE * o.narrowest_mm
     return neck.seam >= o.seam or narrow or open_ground

@@ -14,4 +14,4 @@ GONE: Mapping[str, str] = {
     "laying.stray_look": "it is one of the fitted weights that come with the program",
     "tidy.boundary_look": "it is one of the fitted weights that come with the program",
 }
-"""Full names as they were, and why they are no options any more."""
+"""Full names as they were, and why they were removed."""

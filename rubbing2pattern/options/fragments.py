@@ -32,8 +32,8 @@ class FragmentOptions(Checked):
         "Share of an edge that may meet nothing while fragments are missing.")
     bare_share: float = value(0.25, 0.01, 0.95, "of an edge meets nothing once all parts lie there",
         "Share of an edge that may meet nothing once all fragments lie there.")
-    beyond_share: float = value(0.02, 0.001, 0.5, "of an edge may stand beyond what bounds it",
-        "Share of an edge that may stand beyond the outline or its neighbour.")
+    beyond_share: float = value(0.02, 0.001, 0.5, "of an edge may reach beyond what bounds it",
+        "Share of an edge that may reach beyond the outline or its neighbour.")
     over_share: float = value(0.1, 0.001, 0.5, "of the parts lie turned over, where it is allowed",
         "Share of the fragments that are expected to lie turned over.")
     kept_states: int = value(14, 1, 50, "likeliest beginnings in an opening that are carried on",

@@ -15,7 +15,7 @@ class GlassOptions(Checked):
     # fmt: off
     most_faults: int = value(20, 1, 1000, "problems of a sheet in one message; a screenful",
         "How many problems of a filled-in sheet one message lists.")
-    least_thickness_mm: float = value(0.5, 0.1, 3.0, "thinner is no window glass",
+    least_thickness_mm: float = value(0.5, 0.1, 3.0, "thinner is not window glass",
         "A thinner glass on a filled-in sheet is refused.")
     most_thickness_mm: float = value(25.0, 6.0, 60.0, "thicker was meant in another unit",
         "A thicker glass on a filled-in sheet is refused.")

@@ -10,7 +10,7 @@ from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.units import MM_PER_INCH
 
 _LEAST_MM = 100.0
-"""A stick that gives no longer strips is none."""
+"""A stick must give longer strips than this."""
 
 
 class ButtTo(StrEnum):

@@ -75,14 +75,14 @@ class MeasureOptions(Checked):
         "Shorter dark stretches of that edge do not count as leads that are cut off.")
     rim_long_mm: float = value(
         30.0, 10.0, 200.0, "a wide lead cut at a slant meets less of an edge",
-        "A dark stretch that stands alone must be this long to give a finding.",
+        "A dark stretch on its own must be this long to give a finding.",
     )
     rim_held_mm: float = value(60.0, 5.0, 500.0, "lead lines in dark that is the panel's",
         "Dark that holds less lead line does not count as lead of the panel.")
     # fmt: on
 
     def __post_init__(self) -> None:
-        """Refuse values out of range and a shape of leaf that is none."""
+        """Refuse values out of range and an unknown shape of leaf."""
         Checked.__post_init__(self)
         if self.profile not in PROFILES:
             raise UsageFault(f"profile is one of {', '.join(PROFILES)}, not {self.profile!r}")

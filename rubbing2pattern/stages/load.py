@@ -64,7 +64,8 @@ def load(path: Path, options: LoadOptions) -> Photograph:
     Raises
     ------
     InputUnreadable
-        When the file cannot be opened, is no JPEG, PNG or TIFF, is damaged, too large or too small.
+        When the file cannot be opened, is not a JPEG, PNG or TIFF, is damaged, too large or too
+        small.
     """
     try:
         with path.open("rb") as file:
@@ -119,7 +120,7 @@ def _check_start(file: BinaryIO, path: Path) -> None:
         )
     if not start.startswith(_SIGNATURES):
         raise InputUnreadable(
-            f"{path} is no JPEG, PNG or TIFF, whatever its name says; "
+            f"{path} is not a JPEG, PNG or TIFF, whatever its name says; "
             "save the picture as one of them"
         )
 
@@ -386,6 +387,6 @@ def _reason(fault: Exception) -> str:
     if isinstance(fault, MemoryError):
         return "not enough memory"
     if isinstance(fault, UnidentifiedImageError):
-        return "its header cannot be made out"
+        return "its header cannot be read"
     text = " ".join(str(fault).split())
     return text[:120] or type(fault).__name__

@@ -189,8 +189,8 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         )
     if home.is_dir() and not marker.is_file() and any(p.name != _LOCK for p in home.iterdir()):
         raise OutputNotWritten(
-            f"{shown} holds files but no {MARKER}, so it is no folder of a batch; choose another "
-            "-o FOLDER"
+            f"{shown} holds files but no {MARKER}, so it is not a folder of a batch; choose "
+            "another -o FOLDER"
         )
     try:
         home.mkdir(parents=True, exist_ok=True)

@@ -230,7 +230,7 @@ def _refuse_undone(work: Changes, corrected: Panel) -> None:
 
 
 def _refuse_crossed(cut: Panel, uncorrected: Panel) -> None:
-    """Refuse changes after which leads cross where there is no joint: cutting tells of them."""
+    """Refuse changes after which leads cross where there is no joint; cutting reports these."""
     known = {(f.code, f.at) for f in uncorrected.findings}
     for f in cut.findings:
         if f.code in _OF_CROSSINGS and (f.code, f.at) not in known and f.at is not None:

@@ -178,8 +178,8 @@ def _upside_down(panel: Panel, face_up: str) -> bool:
         return False
     if panel.seen_from == "unstated":
         raise UsageFault(
-            f"the panel does not tell from which side it is seen, so --face-up {face_up} means "
-            "nothing: lay the glass as the rubbing shows it, or trace again with --seen-from"
+            f"--face-up {face_up} cannot be used: the panel's record does not say from which side "
+            "it is seen; lay the glass as the rubbing shows it, or trace again with --seen-from"
         )
     return face_up != panel.seen_from
 

@@ -1,4 +1,4 @@
-"""How a run tells where it is: a protocol, and the silent one. The terminal's own lives in cli."""
+"""Progress of a run: a protocol, and the silent implementation. The terminal's own lives in cli."""
 
 from __future__ import annotations
 

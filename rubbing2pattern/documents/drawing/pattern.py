@@ -70,7 +70,7 @@ class PanelMarks:
 
     @property
     def with_strips(self) -> bool:
-        """True when numbers of strips stand beside the leads."""
+        """True when numbers of strips are written beside the leads."""
         return any(mark.layer == STRIP_NUMBER for mark in self.marks)
 
 

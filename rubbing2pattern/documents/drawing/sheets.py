@@ -114,7 +114,7 @@ class Sheet:
     ----------
     size_mm : width and height.
     options : unit and margin.
-    title : stands at its head.
+    title : written at its head.
     """
 
     size_mm: tuple[float, float]

@@ -24,5 +24,5 @@ def page_environment() -> Environment:
 
 
 def _finalize(datum: Any) -> Any:
-    """Take control characters out of what comes from outside; they may not stand in a page."""
+    """Take control characters out of what comes from outside; a page must not contain them."""
     return plain_text(datum) if type(datum) is str else datum

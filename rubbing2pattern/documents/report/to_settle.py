@@ -96,7 +96,7 @@ class Rank:
 
 
 def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> tuple[Rank, ...]:
-    """Tell all findings: wrong, then to check, then notes; within, by kind as they first come.
+    """Return all findings: wrong, then to check, then notes; within, by kind as they first come.
 
     Pictures, for what is wrong or to check:
 

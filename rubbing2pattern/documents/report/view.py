@@ -129,7 +129,7 @@ def colour_of(severity: Severity) -> str:
 
 
 def badge(severity: Severity) -> str:
-    """Return the mark of a severity, to stand in a line of text."""
+    """Return the mark of a severity, for use in a line of text."""
     view = View((-1.5, -1.5, 1.5, 1.5), 1.0)
     commands = " ".join(_outline(view, severity, (0.0, -0.1), 1.0))
     mark = f'<path d="{commands}" fill="{colour_of(severity)}" stroke="black" stroke-width="0.25"/>'

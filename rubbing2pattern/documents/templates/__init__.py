@@ -94,7 +94,8 @@ def templates_of(
     Raises
     ------
     UsageFault
-        A number that the panel does not have or that is given twice, or a grain that is no angle.
+        A number that the panel does not have or that is given twice, or a grain that is not an
+        angle.
     OutputNotWritten
         A template is larger than a PDF page may be.
     """

@@ -49,7 +49,7 @@ def page_drawings(
 
     Rules:
 
-    1. The page stands or lies, whichever leaves fewer templates out, then needs fewer pages.
+    1. The page is upright or across, whichever leaves fewer templates out, then needs fewer pages.
     2. What does not fit so is tried the other way.
     3. What fits neither way gets a page of its own size.
 

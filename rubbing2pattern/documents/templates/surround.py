@@ -1,4 +1,4 @@
-"""What stands around the templates on a page: check lengths, names, legend, what to mind."""
+"""The frame around the templates on a page: check lengths, names, legend, remarks."""
 
 from __future__ import annotations
 

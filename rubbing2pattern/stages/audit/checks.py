@@ -21,7 +21,7 @@ from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
 def check_side(panel: Panel) -> Iterator[Finding]:
-    """Find a panel of which nobody says from which side it is seen."""
+    """Find a panel whose side (inside or outside) is not stated."""
     if panel.seen_from == "unstated":
         yield finding_of(Kind.SIDE_NOT_STATED)
 

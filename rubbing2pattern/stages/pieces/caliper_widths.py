@@ -89,7 +89,7 @@ def _came_of(
         if caliper.came.lower() not in index:
             raise UsageFault(
                 f"{caliper.row}: there is no came {caliper.came!r} in this panel, which has "
-                f"{len(index)} cames; their ids stand in the record"
+                f"{len(index)} cames; cames.csv lists their ids"
             )
         return index[caliper.came.lower()]
     away = shapely.distance(

@@ -144,7 +144,7 @@ def lay_out(
     Rules:
 
     1. Only distances between targets that are seen count.
-    2. Least squares start from the picture, which also tells a figure from its mirror image.
+    2. Least squares start from the picture, which also rules out the mirror image.
     3. x runs as the picture's columns do, as nearly as can be; the origin is the lower left.
 
     Raises
