@@ -355,4 +355,4 @@ def test_the_commands(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixtur
     with pytest.raises(SystemExit) as ended:
         main.main(args=["verify", str(bag)])
     assert ended.value.code == 3
-    assert "README.txt is not what it was" in capsys.readouterr().out
+    assert "README.txt was changed" in capsys.readouterr().out

@@ -33,7 +33,7 @@ REFUSALS = {
     ),
     "free end on a lead": (
         "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nfree_end = true\n",
-        ["free_end is said, but it ends on"],
+        ["free_end is true, but the lead ends on"],
     ),
     "no joint there": ("[[move_joint]]\nat = [50, 75]\nto = [50, 80]\n", ["no joint within 8 mm"]),
     "unknown joint": ('[[move_joint]]\njoint = "J99"\nto = [50, 80]\n', ["no joint J99"]),

@@ -298,7 +298,7 @@ def test_workbook_and_list_both_written_on(folder: Path) -> None:
     type_in_folder(folder, {4: {"remark": "this"}})
     edit_list(folder, "cracked,,,,,,one", "cracked,,,,,,that")
     before = listing(folder)
-    with pytest.raises(InputUnreadable, match="both written on and differ: piece 4, remark"):
+    with pytest.raises(InputUnreadable, match="both filled in and differ: piece 4, remark"):
         trace_again(folder)
     assert listing(folder) == before
     list_folder(folder, folder / "pieces.csv")

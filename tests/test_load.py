@@ -117,7 +117,7 @@ def test_tiff_of_sixteen_bits(tmp_path, grey, order, kind):
     pixels = 65535 - pixels if kind == "miniswhite" else pixels
     tifffile.imwrite(tmp_path / "a.tif", pixels, photometric=kind, byteorder=order)
     if kind == "miniswhite" and order == ">":
-        with pytest.raises(InputUnreadable, match="of a rare kind"):
+        with pytest.raises(InputUnreadable, match="of a rare format"):
             load(tmp_path / "a.tif", OPTIONS)
         return
     photo = load(tmp_path / "a.tif", OPTIONS)

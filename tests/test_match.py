@@ -256,7 +256,7 @@ def test_a_wrong_file_of_known_numbers(tmp_path: Path, text: str, words: str) ->
         (KnownNumber("line 2", 1, "P5"), "no loose piece P5; found were P1 to P2"),
         (KnownNumber("line 2", 1, "P2", photo="a.jpg"), "no loose piece P2 in a.jpg"),
         (KnownNumber("line 2", 1, "P2", photo="c.jpg"), "no photograph 'c.jpg'"),
-        (KnownNumber("line 2", 1, pixel=(15.0, 84.0)), "which of the photographs"),
+        (KnownNumber("line 2", 1, pixel=(15.0, 84.0)), "name the photograph"),
         (KnownNumber("line 2", 1, pixel=(50.0, 50.0), photo="a.jpg"), "no loose piece lies at"),
     ],
 )

@@ -143,9 +143,9 @@ def _manifest_faults(
         if name not in sums:
             faults.append(f"{name} is missing")
         elif sums[name] != total:
-            faults.append(f"{name} is not what it was: its {algorithm} sum differs")
+            faults.append(f"{name} was changed: its {algorithm} checksum differs")
     if not faults and is_own(folder) and _manifest(sums) != _text(folder / manifest):
-        faults.append(f"{manifest} is not written as it was")
+        faults.append(f"{manifest} was changed: its text differs from what this program writes")
     faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(listed))]
     return faults
 
@@ -189,7 +189,9 @@ def _one_line(value: str) -> str:
 
 def _text(path: Path) -> str:
     if path.stat().st_size > _LONGEST_LIST:
-        raise InputUnreadable(f"{path} is over 64 megabytes; no list of a bag is as long")
+        raise InputUnreadable(
+            f"{path} is larger than the limit of 64 megabytes for a list of a bag"
+        )
     try:
         return path.read_bytes().decode("utf-8")
     except UnicodeDecodeError:

@@ -30,7 +30,7 @@ _FOLDER = click.Path(path_type=Path)
     "about_file",
     type=_FOLDER,
     metavar="FILE.toml",
-    help="What is said about the panels: title, building, place, date, who, publisher, rights, "
+    help="Description of the panels: title, building, place, date, who, publisher, rights, "
     "condition, language, packed.",
 )
 @click.option(
@@ -38,12 +38,12 @@ _FOLDER = click.Path(path_type=Path)
     "images",
     multiple=True,
     metavar="PANEL=FILE",
-    help="The original picture of a panel; its sum is checked. Of one panel alone: FILE.",
+    help="The original picture of a panel; its checksum is compared. With one panel: FILE.",
 )
 @click.option(
     "--overwrite",
     is_flag=True,
-    help="Replace a package of this program that is as it was packed.",
+    help="Replace a package of this program, unless it was changed since it was packed.",
 )
 @strict_option
 @json_option

@@ -51,11 +51,11 @@ _MOST = 20
     "--jobs",
     type=click.IntRange(1, 1024),
     metavar="N",
-    help="Rubbings at a time; each needs the memory of one.  [cores of this machine]",
+    help="Rubbings traced at a time; each needs its own memory.  [cores of this machine]",
 )
 @click.option("--resume", is_flag=True, help="Go on where an earlier run of FOLDER ended.")
 @click.option(
-    "--scheduler", metavar="ADDRESS", help="Dask scheduler whose workers do it: tcp://HOST:PORT."
+    "--scheduler", metavar="ADDRESS", help="Dask scheduler whose workers trace: tcp://HOST:PORT."
 )
 @click.option(
     "--seen-from",
@@ -84,7 +84,7 @@ def batch(
 
     LIST is a CSV file with a column file, and any of panel, seen_from, dpi, ruler, marks, sheet,
     targets, heart, clearance, profile, caliper, set, note; or a folder of job files NAME.toml with
-    the same names. Options given here hold for every row that does not say otherwise.
+    the same names. Options given here apply to every row that does not set its own.
     """
     given_reference = any(given[name] is not None for name in REFERENCES)
     reference = reference_of(given) if given_reference else None

@@ -36,7 +36,7 @@ _MOST = 12
     "folder",
     type=_FOLDER,
     metavar="FOLDER",
-    help="Folder for drawing, list, table and record; without it only the summary is given.",
+    help="Folder for drawing, list, table and record; without it only the summary is printed.",
 )
 @former_option("--panel")
 @click.option(
@@ -45,7 +45,7 @@ _MOST = 12
     cls=RenamedOption,
     former="--panel",
     metavar="NAME",
-    help="Which panel, where a package holds several.  [that of the other folder]",
+    help="Name of the panel when a package holds several.  [that of the other folder]",
 )
 @settings_option("Change an option of compare or documents; 'help' lists them.", of="compare")
 @output_options

@@ -32,7 +32,7 @@ def _print_options(command: Any) -> Any:
 @click.option(
     "--mirrored/--as-rubbed",
     default=None,
-    help="Draw the pattern as seen from the other side, or as rubbed again.  [as before]",
+    help="Draw the pattern as seen from the other side, or back as rubbed.  [as before]",
 )
 @settings_option(
     "Change an option of paper, documents or templates; 'help' lists them.", of="redraw"
@@ -51,8 +51,8 @@ def redraw(
 ) -> int:
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
 
-    The rubbing is not read again: the panel with its corrections, and what was typed on its
-    sheets, stay as they are. An option that is not given keeps its last value.
+    The rubbing is not read again: the panel, its corrections and the entries on its sheets stay
+    as they are. An option that is not given keeps its last value.
     """
     from rubbing2pattern.workflows.printing import redraw_folder
 

@@ -148,8 +148,8 @@ class Changes:
         name = self._meant(table.came, table.at)
         if self.sides[name].border and not table.border:
             raise UsageFault(
-                f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; say "
-                "border = true if that is meant"
+                f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; "
+                "write border = true if you mean it"
             )
         self._claim(label, [name])
         self._take_out([name])
@@ -305,7 +305,7 @@ class Changes:
     def _free_end(self, place: Point) -> str:
         name, away_mm = self.net.nearest_lead(place)
         if away_mm < self.options.least_mm:
-            raise UsageFault(f"free_end is said, but it ends on {name}")
+            raise UsageFault(f"free_end is true, but the lead ends on {name}")
         return self.net.new_joint(place)
 
     def _set_width(self, label: str, table: SetWidth) -> str:

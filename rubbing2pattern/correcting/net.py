@@ -353,13 +353,13 @@ class Net:
         }
         if sum(on.values()) > _ALONG_SHARE * line.length:
             name = max(on, key=lambda n: (on[n], -id_number(n)))
-            raise UsageFault(f"it runs along {name}, which is there already")
+            raise UsageFault(f"it runs along {name}, which exists already")
 
     def _check_length(self, length_mm: float) -> None:
         least_mm = self.options.least_mm
         if length_mm < least_mm:
             raise UsageFault(
-                f"a lead would be {length_mm:.2f} mm long, but has {least_mm:g} mm at least"
+                f"a lead would be {length_mm:.2f} mm long, but the least length is {least_mm:g} mm"
             )
 
     def _foot(self, line: LineString, place: Point) -> Point:

@@ -62,7 +62,7 @@ class Words:
         text = cell.text
         if cell.kind is Kind.DATE:
             raise ValueError(
-                "is a date: a spreadsheet takes 1/8 for a day; write 1/8 in, or a number"
+                "is a date: a spreadsheet reads 1/8 as a day; write 1/8 in, or a number"
             )
         if cell.kind is Kind.TRUTH:
             raise ValueError(f"{text!r} is not a thickness")
@@ -135,7 +135,7 @@ def _text(column: str, text: str) -> str:
     longest = _LONGEST[column]
     plain = text if column == "remark" else " ".join(text.split())
     if len(plain) > longest:
-        raise ValueError(f"has {len(plain)} characters, but at most {longest} are kept")
+        raise ValueError(f"has {len(plain)} characters, but the limit is {longest}")
     for character in plain:
         control = unicodedata.category(character) in ("Cc", "Cs") and character not in "\n\t"
         if control or character in _NO_CHARACTERS:

@@ -126,7 +126,7 @@ class _Check:
     def headings(self) -> bool:
         """Find the columns; return whether the rows can be read by them (rules 1 and 2)."""
         for area in self.table.merged:  # rule 1
-            self._problem(f"cells {area} are merged: part them, every piece has cells of its own")
+            self._problem(f"cells {area} are merged: split them, every piece has cells of its own")
         for k, cell in enumerate(self.table.headings):
             self._heading(k, cell)
         for name in (NUMBER, *TYPED):
@@ -161,7 +161,7 @@ class _Check:
         """Check row by row (rules 3 to 8)."""
         for row in self.table.rows:
             if row.empty:  # rule 3
-                self._problem(f"row {row.number} is empty, with others below it: take it out")
+                self._problem(f"row {row.number} is empty, with others below it: delete it")
                 continue
             before = len(self.problems)
             self._formulas(row)

@@ -87,8 +87,8 @@ def held_in(
     if both.changed:  # rule 3
         number, column, other, one = both.changed[0]
         raise InputUnreadable(
-            f"{workbook} and {listed.name} were both written on and differ: piece {number}, "
-            f"{column}: {one[:40]!r} and {other[:40]!r}; say which holds with lists --pieces"
+            f"{workbook} and {listed.name} were both filled in and differ: piece {number}, "
+            f"{column}: {one[:40]!r} and {other[:40]!r}; choose one with lists --pieces"
         )
     return both.filled.with_vanished(vanished)  # rule 4
 

@@ -115,7 +115,7 @@ def read_book(content: bytes, source: str) -> Book:
         )
     if content.startswith(_OLD_OR_LOCKED):
         raise InputUnreadable(
-            f"{source} is under a password or of an old kind (.xls): save it as .xlsx without one"
+            f"{source} has a password or the old format (.xls): save it as .xlsx without a password"
         )
     if content.startswith(b"PK"):
         return _workbook(content, source)

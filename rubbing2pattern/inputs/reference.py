@@ -379,7 +379,9 @@ def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Give the number and fields of every line that says something."""
     try:
         if path.stat().st_size > _FILE_LIMIT_BYTES:
-            raise InputUnreadable(f"{path} is over one megabyte; a list of marks is shorter")
+            raise InputUnreadable(
+                f"{path} is larger than one megabyte, the limit for a list of marks"
+            )
         text = path.read_text(encoding="utf-8-sig")
     except OSError as fault:
         raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault

@@ -125,7 +125,7 @@ def _photos_of(line: KnownNumber, photos: Sequence[Seen]) -> list[Seen]:
             f"{line.place}: there is no photograph {line.photo!r}; given are {', '.join(names)}"
         )
     if line.pixel is not None and not line.photo and len(photos) > 1:
-        raise UsageFault(f"{line.place}: say in a column photo which of the photographs is meant")
+        raise UsageFault(f"{line.place}: name the photograph in a column photo")
     return [photo for photo in photos if not line.photo or photo.name == line.photo]
 
 

@@ -74,6 +74,6 @@ class GlassOptions(Checked):
             sides = getattr(self, f"{what}_width_mm"), getattr(self, f"{what}_height_mm")
             if 2.0 * edge_mm >= min(sides):
                 raise UsageFault(
-                    f"an edge of {edge_mm:g} mm leaves nothing of a {what} of "
+                    f"an edge of {edge_mm:g} mm leaves no glass of a {what} of "
                     f"{sides[0]:g} x {sides[1]:g} mm"
                 )

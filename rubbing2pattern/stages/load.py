@@ -153,7 +153,7 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
         raise
     except Exception as fault:  # whatever a decoder stumbles over, the file is what is wrong
         raise InputUnreadable(
-            f"{path} is damaged or cut off, or of a rare kind: {_reason(fault)}; "
+            f"{path} is damaged or cut off, or of a rare format: {_reason(fault)}; "
             "copy it again, or save it anew as JPEG, PNG or TIFF of 8 or 16 bits"
         ) from fault
     upright = _upright(grey, orientation)  # rule 3

@@ -80,7 +80,7 @@ def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
     if kept_mm < options.least_seen * seen_mm:
         raise NoLeadFound(
             f"no lead lines found: of {seen_mm:.0f} mm of dark lines only {kept_mm:.0f} mm "
-            "close round pieces as leads do; grain of wood, smears or writing look so"
+            "close round pieces as leads do; this looks like grain of wood, smears or writing"
         )
 
 

@@ -295,7 +295,7 @@ def _width(size: StockWidth) -> float:
 def _size(text: str, default_unit: str) -> StockWidth:
     width_mm = parse_length(text, default_unit)
     if width_mm <= 0.0:
-        raise UsageFault(f"the stock width {text!r} is nothing: {_CURE}")
+        raise UsageFault(f"the stock width {text!r} must be greater than 0: {_CURE}")
     bare = re.fullmatch(r"[\d./\s-]+", text)
     name = f"{text} {default_unit}" if bare else re.sub(r"(?<=\d)(?=[A-Za-z])", " ", text)
     return StockWidth(re.sub(r"\s*(\"|\binch(es)?\b)", " in", re.sub(r"\s+", " ", name)), width_mm)

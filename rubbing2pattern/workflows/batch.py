@@ -162,7 +162,7 @@ def run_batch(
     if not rows:
         raise UsageFault("there are no rubbings to trace")
     if jobs < 1:
-        raise UsageFault(f"--jobs {jobs} is fewer than one")
+        raise UsageFault(f"--jobs {jobs} is too few; give 1 or more")
     home = Path(os.path.realpath(folder))
     with _opened(home, Path(folder), resume=resume):
         works = [_Work(row, home) for row in rows]
@@ -204,7 +204,7 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
             yield
     except filelock.Timeout as fault:
         raise OutputNotWritten(
-            f"another run is at work in {shown}; wait for it or choose another -o FOLDER"
+            f"another run is writing to {shown}; wait for it or choose another -o FOLDER"
         ) from fault
     except OSError as fault:
         raise OutputNotWritten(f"cannot write {shown}: {fault.strerror or fault}") from fault

@@ -236,7 +236,7 @@ def _refuse_crossed(cut: Panel, uncorrected: Panel) -> None:
         if f.code in _OF_CROSSINGS and (f.code, f.at) not in known and f.at is not None:
             raise UsageFault(
                 f"nothing was changed: leads would cross at {place_text(f.at)} where there is no "
-                "joint; look whether a lead is moved over another, or comes too near one"
+                "joint; check whether a lead is moved across another, or too near one"
             )
 
 

@@ -170,6 +170,6 @@ def _copy(path: Path, sha256: str) -> bytes:
         raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputUnreadable(
-            f"{path} is not what was applied; put further corrections into a file of another name"
+            f"{path} was changed after it was applied; put further corrections into another file"
         )
     return content

@@ -127,8 +127,8 @@ def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
         now_mm2 = areas_mm2.get(part.number, -1.0)
         if abs(now_mm2 - part.cut_area_mm2) > _SAME_AREA * part.cut_area_mm2:
             raise UsageFault(
-                f"piece {part.number} is not what it was when loose pieces were matched; match "
-                "them again with this folder"
+                f"piece {part.number} was changed after loose pieces were matched; match them "
+                "again with this folder"
             )
         entry = filled.of(part.number)
         if entry.replaced:

@@ -44,7 +44,7 @@ _SUB = 0.62
 """Height of the loose piece's own name under the number, over that of the number."""
 _FIGURE_MM = 1.7
 KEY = (
-    "Tinted, thin line: glass in its place. Bold red line: it stands against the heart, groze "
+    "Tinted, thin line: glass in its place. Bold red line: it reaches over the heart, groze "
     "by the figure there (G). Blue comb: light would show beside the leaf, as wide as the figure "
     "(S). Dashed: fragments. Hatched: a part is missing. Crossed out: no glass was found. "
     "T: turned over. Not to scale."
