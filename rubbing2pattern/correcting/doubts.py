@@ -20,9 +20,9 @@ from rubbing2pattern.model import Corrected, Dismissal, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 
 _OF_LEADS = (Code.DOUBTFUL_LEAD, Code.DOUBTFUL_JOINT, Code.BRIDGED_GAP, Code.FREE_END)
-"""What is said of a lead or a joint no longer holds when that is gone or lies elsewhere."""
+"""Findings about a lead or a joint are dropped when it was removed or moved."""
 _OF_GAPS = (Code.POSSIBLE_LEAD,)
-"""What is said of a lead that may be missing no longer holds when one is drawn there."""
+"""Findings about a lead that may be missing are dropped when one is drawn there."""
 _SAME_LINE_MM = 0.1
 """How far from a line a place still lies on it."""
 _GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)

@@ -36,11 +36,11 @@ ELEMENTS = (
 )
 _DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 _LARGEST = 1_000_000
-"""Bytes of a file at most: what is said in words is shorter."""
+"""Bytes of a file at most; a description in words is shorter."""
 
 
 class About(BaseModel):
-    """What is said about all panels of a package; every field may be left out."""
+    """The description of all panels of a package; every field is optional."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, str_max_length=5000)
 

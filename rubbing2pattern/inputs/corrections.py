@@ -190,7 +190,7 @@ class Dismiss(Table):
 
 
 class Renumber(Table):
-    """A piece that bears another number."""
+    """A piece with a wrong number."""
 
     one_of = ("piece", "at")
     piece: Number | None = None

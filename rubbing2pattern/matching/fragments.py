@@ -64,7 +64,7 @@ class _Joined:
     borne: tuple[Borne, ...]
 
     def choice(self, options: FragmentOptions) -> Choice:
-        """Return it for choosing; what a stranger would gain as well counts for nothing."""
+        """Return it for choosing; a gain that a stranger would have too is ignored."""
         return Choice(
             self.opening,
             frozenset(part.glass.piece for part in self.parts),

@@ -17,7 +17,7 @@ class MeasureOptions(Checked):
     # fmt: off
     step_mm: float = value(0.5, 0.2, 2.0, "several profiles per grain of the paper",
         "Step along a lead at which its width is read; less takes longer.")
-    profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of what is asked of a width",
+    profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of the accuracy asked of a width",
         "Step across a lead at which its width is read; less takes longer.")
     beyond_mm: float = value(4.0, 1.5, 10.0, "glass on either side that shows what bare is",
         "How much of the glass on either side is read to know what bare paper is.")
@@ -61,7 +61,7 @@ class MeasureOptions(Checked):
         "Most that is added to the width of a round lead for what does not show.")
     hang_mm: float = value(0.15, 0.0, 1.0, "paper hangs over a leaf's edge and darkens beside it",
         "Uncertainty of every width by paper that hangs over the edge.")
-    hidden_doubt: float = value(0.5, 0.0, 2.0, "of what is added for a round leaf; extrapolated",
+    hidden_doubt: float = value(0.5, 0.0, 2.0, "of the width added for a round leaf; extrapolated",
         "Share of the width added for a round leaf that is stated as uncertain.")
     rim_ink: float = value(0.5, 0.2, 1.0, "of the local strength; grain and smears stay below",
         "Darkness from which lead at the edge of sheet or picture counts as cut off.")

@@ -9,7 +9,7 @@ from rubbing2pattern.options.base import Checked, value
 
 @dataclass(frozen=True, slots=True)
 class RectifyOptions(Checked):
-    """How references are trusted, and what is taken for the sheet."""
+    """How references are trusted, and how the sheet is found."""
 
     # fmt: off
     dpi_uncertainty: float = value(

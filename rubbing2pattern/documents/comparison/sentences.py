@@ -141,7 +141,7 @@ def laid_told(found: Comparison, options: DocumentOptions) -> str:
 
 
 def changes_told(found: Comparison, options: DocumentOptions) -> Iterator[tuple[str, list[str]]]:
-    """Yield what changed, by kind, each with a list of what is said; nothing where nothing did."""
+    """Yield the kinds of change, each with its list of sentences; none without a change."""
     lost = [lead for lead in found.lone_leads if lead.fate is Fate.LOST]
     added = [lead for lead in found.lone_leads if lead.fate is Fate.ADDED]
     kinds = (

@@ -208,7 +208,7 @@ def longest_near(
     room : where it may lie [mm].
     at : place of the number, (2,).
     along : direction of the grain, (2,), of length 1.
-    longest_mm : length beyond that counts for nothing.
+    longest_mm : length beyond that is ignored.
     """
     if room.is_empty:
         return None

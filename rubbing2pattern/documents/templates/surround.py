@@ -67,7 +67,7 @@ class SheetStyle:
     """Legend and notes by the width of the foot: all pages have the same."""
 
     def foot_mm(self, width_mm: float) -> float:
-        """Return the depth of the foot on a page of a width, whatever the page says of itself."""
+        """Return the depth of the foot on a page of a width, for any text of the page."""
         inner = min(width_mm - 2.0 * self.edge_mm, _WIDEST_FOOT_MM)
         columns = self._columns(inner, ("Page 88 of 88", larger_told(888)))
         return max(column.depth_mm for column in columns) + 2.0 * _PAD_MM
