@@ -188,18 +188,18 @@ class Kind(Enum):
     )
     LEAD_TIED_TO_NONE = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "{length_mm:0} here look like lead, but are tied to no other lead, and are not drawn; look "
-        "whether a lead runs here.",
+        "{length_mm:0} here look like lead, but are not connected to another lead, and are not "
+        "drawn; look whether a lead runs here.",
     )
     DARK_STRIP = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "A dark strip {length_mm:0} long and {width_mm:0} wide looks like no lead as a whole and "
-        "is not drawn; look whether a lead runs here.",
+        "A dark strip {length_mm:0} long and {width_mm:0} wide does not look like lead as a "
+        "whole and is not drawn; look whether a lead runs here.",
     )
     DARK_STRIPS = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "{strips:0} dark strips of {shortest_mm:0} to {longest_mm:0} look like no lead as a whole "
-        "and are not drawn; textured glass looks so; look here first whether a lead runs.",
+        "{strips:0} dark strips of {shortest_mm:0} to {longest_mm:0} do not look like lead as a "
+        "whole and are not drawn; textured glass looks so; look here first whether a lead runs.",
     )
     LEAD_LEFT_OUT = (
         Code.POSSIBLE_LEAD, _WRONG,
@@ -255,8 +255,8 @@ class Kind(Enum):
     )
     PART_HANGS_LOOSE = (
         Code.SEPARATE_PARTS, _CHECK,
-        "{pieces:Piece|Pieces} {pieces} ({area_mm2:0}) {pieces:hangs|hang} on no lead of the rest "
-        "of the panel; look for a missing lead.",
+        "{pieces:Piece|Pieces} {pieces} ({area_mm2:0}) {pieces:is|are} not connected to the rest "
+        "of the panel by any lead; look for a missing lead.",
     )
 
     # Widths

@@ -82,7 +82,7 @@ def numbers_in(numbers: Sequence[int]) -> str:
 
 
 def line_told(line: PieceLine) -> str:
-    """Say what became of pieces."""
+    """Say how pieces changed."""
     before, after = numbers_in(line.before), numbers_in(line.after)
     match line.fate:
         case PieceFate.GONE:
