@@ -268,7 +268,7 @@ def test_two_runs_do_not_share_a_folder(tmp_path: Path) -> None:
             second = batch_command(place, "-o", folder, "--resume")
             out, said = second.communicate(timeout=60)
             assert (second.returncode, out) == (6, "")
-            assert "another run is at work" in said
+            assert "another run is writing" in said
 
     assert run_batch(read_rows(place), folder, told=told).totals.done == 2
 

@@ -142,7 +142,7 @@ def test_a_sheet_or_folder_that_is_not_there(folder: Path, tmp_path: Path) -> No
     letter = tmp_path / "letter.xlsx"
     letter.write_bytes(b"PK dear vicar")
     before = listing(folder)
-    refused(run("lists", folder, "--pieces", letter), 3, "no workbook")
+    refused(run("lists", folder, "--pieces", letter), 3, "not a readable workbook")
     assert listing(folder) == before
 
 

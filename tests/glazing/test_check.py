@@ -288,7 +288,7 @@ def test_a_piece_that_corrections_took_away_is_kept_as_vanished() -> None:
 @pytest.mark.parametrize(
     ("content", "word"),
     [
-        (b"PK\x03\x04 no archive", "no workbook"),
+        (b"PK\x03\x04 no archive", "not a readable workbook"),
         (b"\xd0\xcf\x11\xe0 old", "password"),
         (b"\x89PNG\r\n\x1a\n\0\0", "neither a workbook"),
         (b"state\0", "neither a workbook"),
@@ -306,7 +306,7 @@ def test_an_archive_that_is_no_workbook_and_a_workbook_of_something_else() -> No
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as packed:
         packed.writestr("letter.txt", "dear")
-    refused(stream.getvalue(), "no workbook")
+    refused(stream.getvalue(), "not a readable workbook")
     book = load_workbook(io.BytesIO(small_book()))
     book["pieces"].title = "accounts"
     refused(saved(book), "no sheet 'pieces', only accounts")
