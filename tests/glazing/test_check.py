@@ -119,11 +119,11 @@ def test_the_grain_is_a_direction_in_degrees(typed: Any, degrees: float) -> None
     [
         ("up", ("column G (grain_deg)", "'up' is not a direction", "90 for upright")),
         ("45,5", ("column G (grain_deg)", "'45,5'")),
-        ("1e2", ("no direction",)),
-        ("nan", ("no direction",)),
+        ("1e2", ("not a direction",)),
+        ("nan", ("not a direction",)),
         (361, ("361 degrees are out of range: write -360 to 360",)),
-        (True, ("no direction",)),
-        (datetime.date(2026, 1, 8), ("no direction",)),
+        (True, ("not a direction",)),
+        (datetime.date(2026, 1, 8), ("not a direction",)),
         (Formula("=A2"), ("column G (grain_deg): holds a formula",)),
     ],
 )
