@@ -52,7 +52,7 @@ class NoLeadFound(RubbingError):
 
 
 class NoGlassFound(RubbingError):
-    """The picture shows no loose piece of glass; as with leads, nothing of what is looked for."""
+    """The picture shows no loose piece of glass (as `NoLeadFound` for leads)."""
 
     exit_code = 5
 
@@ -70,7 +70,7 @@ class OutputNotWritten(RubbingError):
 
 
 def explained(fault: BaseException) -> tuple[str, int]:
-    """Return what is told of a fault, in one or two lines, and its exit code.
+    """Return the message of a fault, in one or two lines, and its exit code.
 
     Rules, the first that fits:
 

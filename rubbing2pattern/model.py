@@ -37,7 +37,7 @@ class JointKind(StrEnum):
 
 
 class Profile(StrEnum):
-    """Shape of the leaf, told from the rubbing."""
+    """Shape of the leaf, estimated from the rubbing."""
 
     FLAT = "flat"
     ROUND = "round"

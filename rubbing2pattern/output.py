@@ -20,7 +20,7 @@ from typing import Final
 from rubbing2pattern.errors import OutputNotWritten
 
 RECORD_NAME = "panel.json"
-"""The file that tells a folder of ours from any other."""
+"""The file that marks a folder of results."""
 
 RUBBING_NAME: Final = "rubbing.png"
 """The rubbing as the overlay shows it, kept so that the overlay can be drawn again."""
@@ -29,10 +29,10 @@ CORRECTIONS_NAMES = "corrections-*.toml"
 """Copies of the files of corrections that made the record what it is, numbered from 1."""
 
 MATCHES_NAME = "matches.json"
-"""The file that tells a folder of matched loose pieces from any other."""
+"""The file that marks a folder of matched loose pieces."""
 
 COMPARISON_NAME = "comparison.json"
-"""The file that tells a folder of a comparison from any other."""
+"""The file that marks a folder of a comparison."""
 
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2
 """Of the system call `renameat2` (Linux, fcntl.h and fs.h)."""
@@ -49,7 +49,7 @@ def check_folder(
 
     Rules, in this order:
 
-    1. the path names something, and what stands there is a folder or nothing;
+    1. the path has a name, and is a folder or does not exist yet;
     2. an existing folder is replaced only with `overwrite`;
     3. with `overwrite` only when it is empty or holds the file `record`;
     4. and no corrections, which a new reading would lose, unless `discard_corrections` is given;
@@ -65,7 +65,7 @@ def check_folder(
             )
         if not _is_ours(place, record):
             raise OutputNotWritten(
-                f"{folder} holds files but no {record}, so it is no folder of results and is "
+                f"{folder} holds files but no {record}, so it is not a folder of results and is "
                 "not replaced, even with --overwrite; choose another -o FOLDER"
             )
         corrections = [] if discard_corrections else sorted(place.glob(CORRECTIONS_NAMES))
@@ -78,7 +78,7 @@ def check_folder(
     above = next(p for p in place.parents if _stands(p))
     if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
         raise OutputNotWritten(
-            f"cannot write {folder}: {above} is no folder that may be written to"
+            f"cannot write {folder}: {above} is not a folder that you may write to"
         )
 
 
@@ -120,7 +120,7 @@ def whole_folder(
     folder : where it is put.
     own : what the program itself writes into such a folder; patterns of names.
     overwrite, discard_corrections : see `check_folder`.
-    record : the file that tells the kind of folder: `RECORD_NAME`, `MATCHES_NAME`,
+    record : the file that marks the kind of folder: `RECORD_NAME`, `MATCHES_NAME`,
         `COMPARISON_NAME`.
 
     Raises
@@ -146,13 +146,13 @@ def whole_folder(
             with suppress(OSError):
                 above.rmdir()
         if isinstance(fault, OSError):
-            told = f"cannot write {folder}: {_reason(fault)}"
+            message = f"cannot write {folder}: {_reason(fault)}"
         elif isinstance(fault, OutputNotWritten):
-            told = str(fault)
+            message = str(fault)
         else:
             raise
         # Nobody knows the hidden folder by its name.
-        raise OutputNotWritten(told.replace(str(partial), str(folder))) from fault
+        raise OutputNotWritten(message.replace(str(partial), str(folder))) from fault
 
 
 def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:
@@ -208,7 +208,7 @@ def _real(path: Path) -> Path:
 
 
 def _stands(place: Path) -> bool:
-    """Tell whether something stands there; what cannot even be asked for does not."""
+    """Return whether a path exists; one that cannot be asked for does not."""
     try:
         return place.exists()
     except OSError:
@@ -233,7 +233,7 @@ def _new_sibling(place: Path) -> Path:
 
 
 def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
-    """Put `partial` at `place`; an old folder there is restored unless the new one stands.
+    """Put `partial` at `place`; an old folder there is restored if the new one is not in place.
 
     1. With nothing at `place` one rename does it.
     2. Else what someone else put into the old folder is taken over first.

@@ -34,7 +34,7 @@ _SIDE_LIMIT_MM = 100_000.0
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A rectangle to be placed; `may_turn` tells whether it may be turned by a quarter."""
+    """A rectangle to be placed; `may_turn`: whether it may be turned by a quarter."""
 
     width_mm: float
     height_mm: float
@@ -111,13 +111,13 @@ def sheets_needed(
     gap_mm : kept between two rectangles: what the wheel and the breaking need, or scissors.
     edge_mm : kept free all round the sheet.
     straight_cuts : True for glass, where every cut runs through from edge to edge; False for pages
-        from which each shape is cut out by itself. On a long roll straight cuts are as good, and
+        from which each shape is cut out on its own. On a long roll straight cuts are as good, and
         found sooner.
 
     Raises
     ------
     UsageFault
-        A size that is no size, or a margin that leaves nothing of the sheet.
+        An invalid size, or a margin that leaves nothing of the sheet.
 
     Examples
     --------
@@ -145,7 +145,7 @@ def sheets_needed(
 
 
 def upright(shape: shapely.Geometry, grain_deg: float | None = None) -> tuple[float, Box]:
-    """Tell how a shape is turned before it is placed, and the rectangle that it then takes up.
+    """Return how a shape is turned before it is placed, and the rectangle it then takes up.
 
     With a grain it is turned so that the grain runs up the sheet, and the rectangle may not be
     turned any more. Without, it is turned to its smallest rectangle if that saves enough, by no
@@ -316,7 +316,7 @@ def _faults(
 ) -> Iterator[str]:
     for side in sheet_mm:
         if not 0.0 < side <= _SIDE_LIMIT_MM:
-            yield f"a sheet of {sheet_mm[0]:g} x {sheet_mm[1]:g} mm is none: give two sides in mm"
+            yield f"a sheet of {sheet_mm[0]:g} x {sheet_mm[1]:g} mm is invalid: give two sides"
             return
     for name, given in (("gap_mm", gap_mm), ("edge_mm", edge_mm)):
         if not 0.0 <= given <= _SIDE_LIMIT_MM:

@@ -91,7 +91,7 @@ def parse_length(text: str, default_unit: str = "mm") -> float:
     Raises
     ------
     UsageFault
-        The text is no length. Fractions are read before inches and feet only, and a comma is
+        The text is not a length. Fractions are read before inches and feet only, and a comma is
         refused, because ``1,200`` means 1200 to one reader and 1.2 to another.
 
     Examples
@@ -148,7 +148,7 @@ def parse_sheet(text: str, default_unit: str = "mm") -> tuple[float, float]:
     if key in named:
         return named[key]
     if re.fullmatch(r"[a-e]", key):
-        raise UsageFault(f"the sheet {text!r} could be several: write ANSI {key.upper()}, or A4")
+        raise UsageFault(f"the sheet {text!r} is ambiguous: write ANSI {key.upper()}, or A4")
     sides = re.split(r"\s*[x×*]\s*", _plain(text), flags=re.IGNORECASE)
     if len(sides) != 2 or not all(sides):
         raise UsageFault(f"cannot read the sheet {text!r}: {_meant(text) or _SHEET_CURE}")
@@ -156,7 +156,7 @@ def parse_sheet(text: str, default_unit: str = "mm") -> tuple[float, float]:
     unit = second[2] if second and second[2] else default_unit
     width_mm, height_mm = parse_length(sides[0], unit), parse_length(sides[1], unit)
     if width_mm <= 0.0 or height_mm <= 0.0:
-        raise UsageFault(f"the sheet {text!r} has a side of no length: {_SHEET_CURE}")
+        raise UsageFault(f"the sheet {text!r} has a side that is 0: {_SHEET_CURE}")
     return width_mm, height_mm
 
 
@@ -286,5 +286,5 @@ def _finite(number: Fraction, size_mm: float, text: str) -> float:
     """Multiply exactly, round once; refuse what no sheet and no lead can have."""
     length_mm = number * Fraction(str(size_mm))
     if length_mm > 1_000_000:
-        raise UsageFault(f"the length {text!r} is over a kilometre: {_LENGTH_CURE}")
+        raise UsageFault(f"the length {text!r} is longer than a kilometre: {_LENGTH_CURE}")
     return float(length_mm)

@@ -268,7 +268,7 @@ def test_two_runs_do_not_share_a_folder(tmp_path: Path) -> None:
             second = batch_command(place, "-o", folder, "--resume")
             out, said = second.communicate(timeout=60)
             assert (second.returncode, out) == (6, "")
-            assert "another run is at work" in said
+            assert "another run is writing" in said
 
     assert run_batch(read_rows(place), folder, told=told).totals.done == 2
 
@@ -372,7 +372,7 @@ def test_what_holds_for_all_rows_gives_way_to_the_row(tmp_path: Path) -> None:
         ("file,colour\na.png,red\n", UsageFault, "colour"),
         ("file,dpi,dpi\na.png,1,2\n", UsageFault, "two columns dpi"),
         ("file,dpi\na.png,150,more\n", UsageFault, "line 2"),
-        ('file,dpi\n"a.png,150\n', InputUnreadable, "no CSV"),
+        ('file,dpi\n"a.png,150\n', InputUnreadable, "not valid CSV"),
         ("file\n\udcff\n", InputUnreadable, "UTF-8"),
     ],
 )

@@ -18,7 +18,7 @@ from PIL import Image
 
 import rubbing2pattern
 from rubbing2pattern import errors
-from rubbing2pattern.cli.errors import told
+from rubbing2pattern.cli.errors import report_fault
 from rubbing2pattern.documents.document import ALWAYS
 from rubbing2pattern.documents.registry import DOCUMENTS
 
@@ -297,7 +297,7 @@ def test_help_loads_no_library_of_the_stages() -> None:
 def test_each_kind_of_error_has_its_code(
     fault: BaseException, code: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert told(fault) == code
+    assert report_fault(fault) == code
     shown = capsys.readouterr()
     assert shown.out == ""
     assert shown.err.startswith("rubbing2pattern: ")
@@ -316,7 +316,7 @@ def test_the_traceback_of_a_defect_is_shown_only_when_asked_for(
         try:
             broken()
         except ZeroDivisionError as fault:
-            assert told(fault) == 1
+            assert report_fault(fault) == 1
         shown = capsys.readouterr().err
         assert ("Traceback" in shown) is wanted
         assert "please report" in shown

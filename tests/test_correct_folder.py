@@ -168,7 +168,7 @@ def test_a_copy_that_was_edited_is_refused(folder: Path, tmp_path: Path) -> None
     with (folder / "corrections-1.toml").open("a") as copy:
         copy.write("# one more thought\n")
     result = run("correct", folder, written(tmp_path, JOIN, "more.toml"))
-    refused(result, 3, "corrections-1.toml", "not what was applied")
+    refused(result, 3, "corrections-1.toml", "was changed after it was applied")
 
 
 def test_an_option_of_the_record_that_cannot_be_used(folder: Path, tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ REFUSALS = {
     ),
     "free end on a lead": (
         "[[add_lead]]\nfrom = [0, 75]\nto = [100, 75]\nfree_end = true\n",
-        ["free_end is said, but it ends on"],
+        ["free_end is true, but the lead ends on"],
     ),
     "no joint there": ("[[move_joint]]\nat = [50, 75]\nto = [50, 80]\n", ["no joint within 8 mm"]),
     "unknown joint": ('[[move_joint]]\njoint = "J99"\nto = [50, 80]\n', ["no joint J99"]),
@@ -49,7 +49,7 @@ REFUSALS = {
     ),
     "not neighbours": ("[[join_pieces]]\npieces = [1, 4]\n", ["piece 4 shares no lead"]),
     "unknown piece": ("[[join_pieces]]\npieces = [1, 9]\n", ["there is no piece 9"]),
-    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["stands twice"]),
+    "piece twice": ("[[join_pieces]]\npieces = [1, 1]\n", ["is listed twice"]),
     "split elsewhere": (ACROSS.replace("piece = 1", "piece = 4"), ["runs out of piece 4"]),
     "split of no piece": (ACROSS.replace("piece = 1", "piece = 8"), ["there is no piece 8"]),
     "number taken": ("[[renumber]]\npiece = 1\nnumber = 2\n", ["number 2", "another piece"]),

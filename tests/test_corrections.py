@@ -82,7 +82,7 @@ LEAD = "[[add_lead]]\nfrom = [1, 2]\nto = [3, 4]\n"
         ('by = "A"\n[[remove_lead]]\ncame = "C1"\n', ["date: is missing"]),
         ('by = " "\ndate = 2026-11-25\n' + LEAD, ["line 1, by"]),
         ('by = "A"\ndate = 2026-11-25T10:00:00\n' + LEAD, ["line 2, date", "2026-11-25"]),
-        ('by = "A"\ndate = "2026-02-30"\n' + LEAD, ["line 2, date", "no date"]),
+        ('by = "A"\ndate = "2026-02-30"\n' + LEAD, ["line 2, date", "not a date"]),
         (HEAD, ["no correction"]),
         (HEAD + "colour = 3\n" + LEAD, ["line 3, colour: there is no such field"]),
         (HEAD + "[[glaze]]\nat = [1, 2]\n", ["line 3, glaze: there is no such field"]),

@@ -189,8 +189,8 @@ def test_values_that_depend_on_each_other_are_taken_together() -> None:
         ({"options": {"measure.least_halves": 7.5}}, "'measure.least_halves'.*integer"),
         ({"options": {"pieces.stock": [{"name": "4 mm"}]}}, "'pieces.stock.0.width_mm'.*required"),
         ({"settings": {"leading.butt_to": "rim"}}, "'leading.butt_to'.*'leaf' or 'heart'"),
-        ({"settings": ["paper.overlap_mm"]}, "settings that are no table"),
-        ({"options": 3}, "options that are no table"),
+        ({"settings": ["paper.overlap_mm"]}, "settings in the record's provenance must be a table"),
+        ({"options": 3}, "options in the record's provenance must be a table"),
     ],
 )
 def test_a_known_option_with_a_bad_value_is_damage(provenance: Any, words: str) -> None:

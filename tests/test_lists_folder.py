@@ -142,13 +142,15 @@ def test_a_sheet_or_folder_that_is_not_there(folder: Path, tmp_path: Path) -> No
     letter = tmp_path / "letter.xlsx"
     letter.write_bytes(b"PK dear vicar")
     before = listing(folder)
-    refused(run("lists", folder, "--pieces", letter), 3, "no workbook")
+    refused(run("lists", folder, "--pieces", letter), 3, "not a readable workbook")
     assert listing(folder) == before
 
 
 @pytest.mark.parametrize("setting", ["lead.margin_mm=3", "pieces.heart_mm=2", "paper.overlap_mm=9"])
 def test_an_option_of_the_reading_is_refused(folder: Path, setting: str) -> None:
-    with pytest.raises(UsageFault, match="no option of the lists; those of glass, templates, lead"):
+    with pytest.raises(
+        UsageFault, match="not an option of the lists, which takes those of glass, templates, lead"
+    ):
         list_folder(folder, folder / "pieces.xlsx", [setting])
 
 
@@ -296,7 +298,7 @@ def test_workbook_and_list_both_written_on(folder: Path) -> None:
     type_in_folder(folder, {4: {"remark": "this"}})
     edit_list(folder, "cracked,,,,,,one", "cracked,,,,,,that")
     before = listing(folder)
-    with pytest.raises(InputUnreadable, match="both written on and differ: piece 4, remark"):
+    with pytest.raises(InputUnreadable, match="both filled in and differ: piece 4, remark"):
         trace_again(folder)
     assert listing(folder) == before
     list_folder(folder, folder / "pieces.csv")

@@ -117,7 +117,7 @@ def test_tiff_of_sixteen_bits(tmp_path, grey, order, kind):
     pixels = 65535 - pixels if kind == "miniswhite" else pixels
     tifffile.imwrite(tmp_path / "a.tif", pixels, photometric=kind, byteorder=order)
     if kind == "miniswhite" and order == ">":
-        with pytest.raises(InputUnreadable, match="of a rare kind"):
+        with pytest.raises(InputUnreadable, match="of a rare format"):
             load(tmp_path / "a.tif", OPTIONS)
         return
     photo = load(tmp_path / "a.tif", OPTIONS)
@@ -236,7 +236,7 @@ def test_no_picture_at_all(tmp_path):
     with pytest.raises(InputUnreadable, match=r"zero\.jpg is empty"):
         load(tmp_path / "zero.jpg", OPTIONS)
     (tmp_path / "text.jpg").write_text("This is no picture.\n")
-    with pytest.raises(InputUnreadable, match="no JPEG, PNG or TIFF"):
+    with pytest.raises(InputUnreadable, match="not a JPEG, PNG or TIFF"):
         load(tmp_path / "text.jpg", OPTIONS)
     (tmp_path / "head.jpg").write_bytes(b"\xff\xd8\xff\xe0" + b"not really" * 20)
     with pytest.raises(InputUnreadable, match="damaged"):

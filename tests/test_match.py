@@ -232,8 +232,8 @@ def seen() -> list[Seen]:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("piece,number\nP1,2\nP1,3\n", "line 3: P1 stands in .*line 2 already"),
-        ("piece,number\nP1,2\nP2,2\n", "line 3: number 2 stands in .*line 2 already"),
+        ("piece,number\nP1,2\nP1,3\n", "line 3: P1 is in .*line 2 already"),
+        ("piece,number\nP1,2\nP2,2\n", "line 3: number 2 is in .*line 2 already"),
         ("piece,number\nP1,x\n", "line 2, column number: 'x'"),
         ("piece,number\n17,2\n", "line 2, column piece: '17'"),
         ("piece,number\nP0,2\n", "line 2, column piece"),
@@ -256,7 +256,7 @@ def test_a_wrong_file_of_known_numbers(tmp_path: Path, text: str, words: str) ->
         (KnownNumber("line 2", 1, "P5"), "no loose piece P5; found were P1 to P2"),
         (KnownNumber("line 2", 1, "P2", photo="a.jpg"), "no loose piece P2 in a.jpg"),
         (KnownNumber("line 2", 1, "P2", photo="c.jpg"), "no photograph 'c.jpg'"),
-        (KnownNumber("line 2", 1, pixel=(15.0, 84.0)), "which of the photographs"),
+        (KnownNumber("line 2", 1, pixel=(15.0, 84.0)), "name the photograph"),
         (KnownNumber("line 2", 1, pixel=(50.0, 50.0), photo="a.jpg"), "no loose piece lies at"),
     ],
 )
@@ -268,7 +268,7 @@ def test_known_numbers_that_mean_nothing(line: KnownNumber, words: str) -> None:
 def test_a_place_and_a_name_that_mean_one_piece() -> None:
     place = KnownNumber("line 3", 2, pixel=(15.0, 84.0), photo="a.jpg")
     assert pieces_meant([place], seen(), {1, 2}) == {"P1": 2}
-    with pytest.raises(UsageFault, match="line 3: P1 stands in line 2 already"):
+    with pytest.raises(UsageFault, match="line 3: P1 is in line 2 already"):
         pieces_meant([KnownNumber("line 2", 1, "P1"), place], seen(), {1, 2})
 
 
@@ -319,7 +319,13 @@ def test_what_cannot_be_read_leaves_everything_as_it_was(
         (bench, older, ("--overwrite",), 3, "version 0"),
         (blank, panel, ("--overwrite",), 5, "no loose piece"),
         (bench, panel, ("--overwrite", "--known", tmp_path / "none.csv"), 3, "none.csv"),
-        (bench, panel, ("--overwrite", "--set", "lead.margin_mm=3"), 2, "no option of matching"),
+        (
+            bench,
+            panel,
+            ("--overwrite", "--set", "lead.margin_mm=3"),
+            2,
+            "not an option of matching",
+        ),
         (bench, panel, ("--overwrite", "--face-up", "up"), 2, "face-up"),
     ):
         told_refused(run(*command(photo, folder, place, *more)), code, words)

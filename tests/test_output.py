@@ -114,7 +114,7 @@ def test_a_file_in_the_way_is_refused(tmp_path: Path) -> None:
     for overwrite in (False, True):
         with pytest.raises(OutputNotWritten, match="is a file"):
             make_results(tmp_path / "a", "one", overwrite=overwrite)
-    with pytest.raises(OutputNotWritten, match="no folder that may be written to"):
+    with pytest.raises(OutputNotWritten, match="not a folder that you may write to"):
         make_results(tmp_path / "a" / "b", "one")
     assert (tmp_path / "a").read_text() == "keep me"
 

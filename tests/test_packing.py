@@ -124,7 +124,7 @@ def test_the_same_rectangles_lie_the_same_way_again() -> None:
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ({"sheet_mm": (0.0, 10.0)}, "a sheet of 0 x 10 mm is none"),
+        ({"sheet_mm": (0.0, 10.0)}, "a sheet of 0 x 10 mm is invalid"),
         ({"sheet_mm": (math.nan, 10.0)}, "is none"),
         ({"sheet_mm": (math.inf, 10.0)}, "is none"),
         ({"gap_mm": -1.0}, "gap_mm is -1, but must be 0 or more"),

@@ -43,7 +43,7 @@ def test_papers(text: str, names: list[str]) -> None:
         ("A4,none", "write none alone"),
         (" , ", "names no paper"),
         ("../A4", "cannot read the sheet"),
-        ("0x900mm", "no length"),
+        ("0x900mm", "a side that is 0"),
     ],
 )
 def test_bad_papers_are_refused(text: str, message: str) -> None:

@@ -111,10 +111,10 @@ def test_settings_of_the_print_are_kept(folder: Path) -> None:
 
 def test_refusals_touch_nothing(folder: Path, tmp_path: Path) -> None:
     before = listing(folder)
-    refused(run("redraw", folder), 2, "nothing is given to draw differently")
+    refused(run("redraw", folder), 2, "nothing to redraw")
     refused(run("redraw", folder, "--paper", "A5"), 2, "too small for tiles")
     refused(run("redraw", folder, "--print-scale", "2x2"), 2, "must lie from 0.95")
-    refused(run("redraw", folder, "--set", "lead.margin_mm=3"), 2, "no option of redrawing")
+    refused(run("redraw", folder, "--set", "lead.margin_mm=3"), 2, "not an option of redrawing")
     refused(run("redraw", folder, "--set", "paper.overlap_mm=4"), 2, "paper.overlap_mm=4")
     refused(run("redraw", tmp_path / "none", "--paper", "A4"), 3, "panel.json")
     assert listing(folder) == before

@@ -111,7 +111,7 @@ def test_a_photograph_is_no_scan():
     photo = scan(camera)
     ends = camera.project(np.array([(30.0, 12), (267, 12)]))
     rubbing = rectify(photo, Ruler(tuple(ends[0]), tuple(ends[1]), 237.0), OPTIONS)
-    assert any("no flat scan" in f.message for f in rubbing.findings)
+    assert any("not a flat scan" in f.message for f in rubbing.findings)
     assert rubbing.scale.relative_uncertainty > 0.02
 
 

@@ -153,14 +153,14 @@ def test_a_wrong_size_is_told():
 def test_nothing_but_table():
     rng = np.random.default_rng(1)
     grey = np.clip(rng.normal(150, 4, (900, 1200)), 0, 255).astype(np.uint8)
-    with pytest.raises(ScaleNotFound, match=r"edge cannot be made out in table\.jpg.*--marks"):
+    with pytest.raises(ScaleNotFound, match=r"edge was not found in table\.jpg.*--marks"):
         rectify(Photograph(grey, "table.jpg", "0" * 64), Sheet(297, 420), OPTIONS)
 
 
 def test_a_side_outside_the_picture_is_named():
     camera = replace(UPRIGHT, aim_mm=(150, 300), fill=480)
     photo = picture(Scene(**A3, margin_mm=35), camera)
-    with pytest.raises(ScaleNotFound, match=r"sheet's .*lower.* edge cannot be made out"):
+    with pytest.raises(ScaleNotFound, match=r"sheet's .*lower.* edge was not found"):
         rectify(photo, Sheet(297, 420), OPTIONS)
 
 

@@ -175,7 +175,7 @@ def test_target_distances(tmp_path):
         ("id,x_mm,y_mm\n", r"0 targets \(none\)"),
         (
             "id,x_mm,y_mm\n0,0,0\n0,1,0\n2,1,1\n3,0,1\n",
-            "lines 2 and 3: target 0 stands there twice",
+            "lines 2 and 3: target 0 is listed twice",
         ),
         ("id,x_mm,y_mm\n0,0,0\n1,0,0\n2,1,1\n3,0,1\n", "targets 0 and 1 have the same position"),
         ("id,x_mm,y_mm\n50,0,0\n", "line 2, column id: '50': .* 0 to 49"),
@@ -198,7 +198,7 @@ def test_unreadable_files(tmp_path, read):
     with pytest.raises(InputUnreadable, match="directory"):
         read(tmp_path)
     (tmp_path / "picture.csv").write_bytes(b"\x89PNG\r\n\x1a\n\xff\xfe")
-    with pytest.raises(InputUnreadable, match="no text"):
+    with pytest.raises(InputUnreadable, match="not text"):
         read(tmp_path / "picture.csv")
     with pytest.raises(UsageFault, match="found nothing"):
         read(written(tmp_path, ""))

@@ -103,4 +103,4 @@ def test_a_folder_that_may_only_be_read_is_told(
     out, told = process.communicate(timeout=120)
     tmp_path.chmod(0o755)
     assert (process.returncode, out) == (6, "")
-    assert "no folder that may be written to" in told
+    assert "not a folder that you may write to" in told

@@ -44,10 +44,10 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
         path.write_bytes(files[name])
         sums[f"{PAYLOAD}/{name}"] = hashlib.sha512(files[name]).hexdigest()
     size = sum(len(content) for content in files.values())
-    told = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
+    labels = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
     tags = {
         DECLARATION: _DECLARED,
-        INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in told.items()),
+        INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in labels.items()),
         MANIFEST: _manifest(sums),
     }
     encoded = {name: text.encode() for name, text in tags.items()}
@@ -59,12 +59,12 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
 
 
 def faults_of(folder: Path) -> list[str]:
-    """Return what is wrong with a bag, each in one sentence; nothing when it is whole.
+    """Return the faults of a bag, each in one sentence; nothing when it is whole.
 
     Rules (RFC 8493, section 3):
 
     1. it declares version 1.0 and UTF-8, has a manifest of its payload, and one of its tag files;
-    2. every file named lies inside the bag, is there, is no link, and has the sum that is named;
+    2. every file named lies inside the bag, is there, is not a link, and has the stated checksum;
     3. every file of the payload is named in every manifest of the payload; every tag file, but for
        the manifests of tag files themselves, in one of those;
     4. the size and number of files agree with ``Payload-Oxum``;
@@ -77,7 +77,7 @@ def faults_of(folder: Path) -> list[str]:
         There is no bag, or it cannot be read.
     """
     if not (folder / DECLARATION).is_file():
-        raise InputUnreadable(f"{folder} is no bag: it holds no {DECLARATION} (RFC 8493)")
+        raise InputUnreadable(f"{folder} is not a bag: {DECLARATION} is missing (RFC 8493)")
     try:
         faults = _declaration_faults(folder)
         there = dict(_files(folder, faults))
@@ -115,7 +115,7 @@ def _files(folder: Path, faults: list[str]) -> Iterator[tuple[str, Path]]:
             elif path.is_file():
                 yield inside, path
             elif not path.is_dir():
-                faults.append(f"{inside} is no plain file")
+                faults.append(f"{inside} is not a plain file")
 
 
 def _named(there: Mapping[str, Path], start: str) -> list[str]:
@@ -126,7 +126,7 @@ def _named(there: Mapping[str, Path], start: str) -> list[str]:
 def _manifest_faults(
     folder: Path, manifest: str, there: Mapping[str, Path], wanted: set[str]
 ) -> list[str]:
-    faults, told = [], {}
+    faults, listed = [], {}
     algorithm = manifest.rsplit("-", 1)[1].removesuffix(".txt")
     for number, line in enumerate(_text(folder / manifest).splitlines(), start=1):
         total, _, name = line.partition(" ")
@@ -135,23 +135,23 @@ def _manifest_faults(
         if not name or name.startswith(("/", "~")) or ".." in parts or "\\" in name:
             faults.append(f"{manifest}, line {number}: {line[:80]!r} names no file inside the bag")
             continue
-        if name in told:
+        if name in listed:
             faults.append(f"{manifest}, line {number}: {name} is named twice")
-        told[name] = total.lower()
-    sums = {name: _sum(there[name], algorithm) for name in told if name in there}
-    for name, total in told.items():
+        listed[name] = total.lower()
+    sums = {name: _sum(there[name], algorithm) for name in listed if name in there}
+    for name, total in listed.items():
         if name not in sums:
             faults.append(f"{name} is missing")
         elif sums[name] != total:
-            faults.append(f"{name} is not what it was: its {algorithm} sum differs")
+            faults.append(f"{name} was changed: its {algorithm} checksum differs")
     if not faults and is_own(folder) and _manifest(sums) != _text(folder / manifest):
-        faults.append(f"{manifest} is not written as it was")
-    faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(told))]
+        faults.append(f"{manifest} was changed: its text differs from what this program writes")
+    faults += [f"{name} is not named in {manifest}" for name in sorted(wanted - set(listed))]
     return faults
 
 
 def is_own(folder: Path) -> bool:
-    """Tell whether a bag says that this program made it."""
+    """Return whether a bag says that this program made it."""
     path = folder / INFO
     return path.is_file() and f"{AGENT_LABEL}: {AGENT}\n" in _text(path)
 
@@ -189,7 +189,9 @@ def _one_line(value: str) -> str:
 
 def _text(path: Path) -> str:
     if path.stat().st_size > _LONGEST_LIST:
-        raise InputUnreadable(f"{path} is over 64 megabytes; no list of a bag is as long")
+        raise InputUnreadable(
+            f"{path} is larger than the limit of 64 megabytes for a list of a bag"
+        )
     try:
         return path.read_bytes().decode("utf-8")
     except UnicodeDecodeError:

@@ -23,7 +23,7 @@ _NEAR_BULGE = 1e-6
 
 
 def same_svg(one: bytes, other: bytes) -> bool:
-    """Tell whether two SVG files in millimetres show one drawing."""
+    """Return whether two SVG files in millimetres show one drawing."""
     parts = _FIGURE.split(one.decode("utf-8", "replace"))
     others = _FIGURE.split(other.decode("utf-8", "replace"))
     if len(parts) != len(others) or parts[::2] != others[::2]:
@@ -33,7 +33,7 @@ def same_svg(one: bytes, other: bytes) -> bool:
 
 
 def same_dxf(one: bytes, other: bytes) -> bool:
-    """Tell whether two DXF files in millimetres show one drawing (pairs of group code, value)."""
+    """Return whether two DXF files in millimetres show one drawing (pairs of group code, value)."""
     lines = one.decode("utf-8", "replace").splitlines()
     others = other.decode("utf-8", "replace").splitlines()
     pairs = zip_longest(lines[::2], others[::2], lines[1::2], others[1::2])

@@ -30,7 +30,7 @@ _FOLDER = click.Path(path_type=Path)
     "about_file",
     type=_FOLDER,
     metavar="FILE.toml",
-    help="What is said about the panels: title, building, place, date, who, publisher, rights, "
+    help="Description of the panels: title, building, place, date, who, publisher, rights, "
     "condition, language, packed.",
 )
 @click.option(
@@ -38,12 +38,12 @@ _FOLDER = click.Path(path_type=Path)
     "images",
     multiple=True,
     metavar="PANEL=FILE",
-    help="The original picture of a panel; its sum is checked. Of one panel alone: FILE.",
+    help="The original picture of a panel; its checksum is compared. With one panel: FILE.",
 )
 @click.option(
     "--overwrite",
     is_flag=True,
-    help="Replace a package of this program that is as it was packed.",
+    help="Replace a package of this program, unless it was changed since it was packed.",
 )
 @strict_option
 @json_option
@@ -67,7 +67,7 @@ def archive(
     warn(done.warnings)
     code = EXIT_FINDINGS if strict and done.findings else EXIT_DONE
     if as_json:
-        told = {
+        summary = {
             "panels": done.panels,
             "files": done.files,
             "findings": done.findings,
@@ -75,7 +75,7 @@ def archive(
             "warnings": done.warnings,
             "bag": str(bag),
         }
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(summary, indent=2, ensure_ascii=False))
         return code
     click.echo(f"panels  {', '.join(done.panels)}")
     click.echo(f"files   {done.files}")
@@ -98,13 +98,13 @@ def verify(bag: Path, strict: bool, as_json: bool) -> int:
 
     found = verify_bag(bag)
     if as_json:
-        told = {
+        summary = {
             "panels": found.panels,
             "findings": found.findings,
             "faults": found.faults,
             "bag": str(bag),
         }
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(summary, indent=2, ensure_ascii=False))
     if found.faults:
         more = f" (and {len(found.faults) - 1} more)" if len(found.faults) > 1 else ""
         if not as_json:

@@ -51,11 +51,11 @@ _MOST = 20
     "--jobs",
     type=click.IntRange(1, 1024),
     metavar="N",
-    help="Rubbings at a time; each needs the memory of one.  [cores of this machine]",
+    help="Rubbings traced at a time; each needs its own memory.  [cores of this machine]",
 )
 @click.option("--resume", is_flag=True, help="Go on where an earlier run of FOLDER ended.")
 @click.option(
-    "--scheduler", metavar="ADDRESS", help="Dask scheduler whose workers do it: tcp://HOST:PORT."
+    "--scheduler", metavar="ADDRESS", help="Dask scheduler whose workers trace: tcp://HOST:PORT."
 )
 @click.option(
     "--seen-from",
@@ -84,7 +84,7 @@ def batch(
 
     LIST is a CSV file with a column file, and any of panel, seen_from, dpi, ruler, marks, sheet,
     targets, heart, clearance, profile, caliper, set, note; or a folder of job files NAME.toml with
-    the same names. Options given here hold for every row that does not say otherwise.
+    the same names. Options given here apply to every row that does not set its own.
     """
     given_reference = any(given[name] is not None for name in REFERENCES)
     reference = reference_of(given) if given_reference else None
@@ -97,7 +97,7 @@ def batch(
 
     common = Common(reference, seen_from or "unstated", options)
     listed = read_rows(rows, common)
-    with _progress(quiet=quiet) as told:
+    with _progress(quiet=quiet) as progress:
         done = run_batch(
             listed,
             folder,
@@ -105,7 +105,7 @@ def batch(
             resume=resume,
             scheduler=scheduler,
             options=options,
-            told=told,
+            told=progress,
         )
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
@@ -119,12 +119,12 @@ def batch(
 
 @contextmanager
 def _progress(*, quiet: bool) -> Iterator[Callable[[Outcome, int, int], None]]:
-    """Give what tells of each row on stderr: a bar with the time left, or a line for each."""
+    """Give the function that reports each row on stderr: a bar with the time left, or lines."""
     if quiet:
         yield lambda outcome, done, total: None
     elif sys.stderr is not None and sys.stderr.isatty():
-        with _bar() as told:
-            yield told
+        with _bar() as advance:
+            yield advance
     else:
         yield _line
 
@@ -157,13 +157,13 @@ def _bar() -> Iterator[Callable[[Outcome, int, int], None]]:
         task = shown.add_task("", total=None, failed=0)
         failed = 0
 
-        def told(outcome: Outcome, done: int, total: int) -> None:
+        def advance(outcome: Outcome, done: int, total: int) -> None:
             nonlocal failed
             failed += bool(outcome.stamp.reason)
             name = outcome.stamp.panel
             shown.update(task, description=name, completed=done, total=total, failed=failed)
 
-        yield told
+        yield advance
 
 
 def _summary(done: Batch, folder: Path) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""What is told of the columns that a person filled in when a folder is written anew."""
+"""Reports on the columns that a person filled in, when a folder is written anew."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ def carried_lines(carried: Carried) -> list[str]:
         lines += ["", f"What was written about {what} was carried over by number."]
     if carried.moved:
         lines.append(
-            f"  Not where it was, so look whether it is meant: {numbers_told(carried.moved)}."
+            f"  Moved since; check that the entries still fit: {numbers_told(carried.moved)}."
         )
     return lines + vanished_lines(row.number for row in carried.vanished)
 
 
 def vanished_lines(numbers: Iterable[int]) -> list[str]:
-    """Return the lines that tell what was written about pieces that are no more."""
+    """Return the lines about entries of pieces that no longer exist."""
     gone = sorted(set(numbers))
     if not gone:
         return []
     return [
         "",
-        f"No more in the panel, but written about: {numbers_told(gone)}.",
-        "  What was written is kept on the sheet 'vanished' of pieces.xlsx.",
+        f"No longer in the panel, but with entries: {numbers_told(gone)}.",
+        "  The entries are kept on the sheet 'vanished' of pieces.xlsx.",
     ]
 
 

@@ -36,7 +36,7 @@ _MOST = 12
     "folder",
     type=_FOLDER,
     metavar="FOLDER",
-    help="Folder for drawing, list, table and record; without it only the summary is given.",
+    help="Folder for drawing, list, table and record; without it only the summary is printed.",
 )
 @former_option("--panel")
 @click.option(
@@ -45,7 +45,7 @@ _MOST = 12
     cls=RenamedOption,
     former="--panel",
     metavar="NAME",
-    help="Which panel, where a package holds several.  [that of the other folder]",
+    help="Name of the panel when a package holds several.  [that of the other folder]",
 )
 @settings_option("Change an option of compare or documents; 'help' lists them.", of="compare")
 @output_options
@@ -63,9 +63,9 @@ def compare(
 ) -> int:
     """Compare two rubbings of one panel, in folders of results or packages.
 
-    BEFORE and AFTER are laid over each other, turned and mirrored as need be. Leads that moved,
-    changed their width, are lost or were added are told, and sag and bow of the border. With
-    --strict the exit code is 8 when anything changed.
+    BEFORE and AFTER are laid over each other, turned and mirrored where needed. The summary
+    lists leads that moved, changed their width, were lost or were added, and how far the border
+    sags and bows. With --strict the exit code is 8 when anything changed.
     """
     if folder is not None:
         check_folder(folder, overwrite=overwrite, record=COMPARISON_NAME)
@@ -93,16 +93,16 @@ def _summary(found: Comparison, folder: Path | None) -> dict[str, Any]:
     record = comparison_record(found, {}).model_dump(mode="json")
     kept = ("before", "after", "registration", "differs", "lone_leads", "lone_joints", "sides",
             "notes")  # fmt: skip
-    told = {name: record[name] for name in kept}
-    told["moved"] = [lead for lead in record["leads"] if lead["moved"]]
-    told["widths"] = [lead for lead in record["leads"] if lead["width_changed"]]
-    told["joints_moved"] = [joint for joint in record["joints"] if joint["moved"]]
-    told["pieces"] = [line for line in record["pieces"] if line["fate"] != "same"]
-    for lead in told["lone_leads"]:
+    summary = {name: record[name] for name in kept}
+    summary["moved"] = [lead for lead in record["leads"] if lead["moved"]]
+    summary["widths"] = [lead for lead in record["leads"] if lead["width_changed"]]
+    summary["joints_moved"] = [joint for joint in record["joints"] if joint["moved"]]
+    summary["pieces"] = [line for line in record["pieces"] if line["fate"] != "same"]
+    for lead in summary["lone_leads"]:
         del lead["path"]
     if folder is not None:
-        told |= {"folder": str(folder), "files": files_of(folder)}
-    return told
+        summary |= {"folder": str(folder), "files": files_of(folder)}
+    return summary
 
 
 def _table(found: Comparison, folder: Path | None, options: DocumentOptions) -> Iterator[str]:

@@ -30,9 +30,9 @@ def correct(
 ) -> int:
     """Apply the file CORRECTIONS (TOML) to the pattern in FOLDER.
 
-    All corrections are made or none; 'rubbing2pattern help corrections' lists them. Numbers and ids
-    of what did not change stay, the record tells who changed what and when, and a copy of the file
-    is kept.
+    Either all corrections are made or none; 'rubbing2pattern help corrections' lists them.
+    Unchanged parts keep their numbers and ids. The record says who changed what and when, and a
+    copy of the file is kept.
     """
     from rubbing2pattern.inputs.corrections import read_corrections
     from rubbing2pattern.workflows.correct import correct_folder

@@ -19,7 +19,7 @@ from rubbing2pattern.trade.stock import stock_in
 @click.option(
     "--discard-corrections",
     is_flag=True,
-    help="With --overwrite: give up corrections that were made in FOLDER.",
+    help="With --overwrite: discard the corrections made in FOLDER.",
 )
 def demo(folder: Path, **given: Any) -> int:
     """Trace the shipped rubbing and write its pattern into FOLDER."""

@@ -10,18 +10,18 @@ import click
 from rubbing2pattern.errors import EXIT_INTERRUPTED, RubbingError, explained
 
 DEBUG_VARIABLE = "RUBBING2PATTERN_DEBUG"
-"""Set to anything but nothing, it shows the traceback of a defect."""
+"""When set to any text, the traceback of a defect is shown."""
 
 
-def told(fault: BaseException) -> int:
-    """Tell the user on stderr what went wrong and return the exit code.
+def report_fault(fault: BaseException) -> int:
+    """Report on stderr what went wrong and return the exit code.
 
     Rules, the first that fits:
 
     1. wrong use found by click: its message and how to get help, code 2; the help itself when
        nothing was asked for at all;
     2. an interruption: one line, code 130;
-    3. an error of the program's own family, too little memory, or a defect: as `explained` tells.
+    3. an error of the program's own family, too little memory, or a defect: as `explained` says.
     """
     match fault:
         case click.exceptions.NoArgsIsHelpError():  # rule 1

@@ -30,14 +30,15 @@ _MOST = 10
     "sheet",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="The filled-in sheet: pieces.xlsx or pieces.csv of FOLDER, or a copy; with --matches "
-    "pieces.xlsx of FOLDER if nothing is said.",
+    help="The filled-in sheet: pieces.xlsx or pieces.csv of FOLDER, or a copy. With --matches it "
+    "may be left out: then pieces.xlsx of FOLDER.",
 )
 @click.option(
     "--matches",
     type=click.Path(path_type=Path),
     metavar="FOLDER",
-    help="Folder of match: pieces without loose glass are replaced unless the sheet says else.",
+    help="Results of match: pieces without loose glass are replaced, unless the sheet gives "
+    "another action.",
 )
 @click.option(
     "--glass-sheet",
@@ -60,9 +61,9 @@ def lists(
 ) -> int:
     """Check the filled-in sheet of pieces and write the lists it gives into FOLDER.
 
-    Every cell is checked, and nothing is written while one is wrong. Then come the list of glass
-    to buy, templates of the pieces to replace and the firings of the kiln; what was typed stays
-    on pieces.xlsx and pieces.csv.
+    Every cell is checked first; if one is wrong, nothing is written. Writes the list of glass to
+    buy, templates of the pieces to replace and the firings of the kiln. Your entries stay on
+    pieces.xlsx and pieces.csv.
     """
     from rubbing2pattern.workflows.lists import list_folder
 
@@ -71,7 +72,7 @@ def lists(
     if units is not None:
         settings = (*settings, f"documents.units={units}")
     if sheet is None and matches is None:
-        raise UsageFault("nothing is given to make lists from: give --pieces FILE, or --matches")
+        raise UsageFault("the lists need a source: give --pieces FILE, or --matches")
     done = list_folder(folder, sheet, settings, matches)
     warn(done.warnings)
     if as_json:

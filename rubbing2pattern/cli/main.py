@@ -19,7 +19,7 @@ from rubbing2pattern.cli.batch import batch
 from rubbing2pattern.cli.compare import compare
 from rubbing2pattern.cli.correct import correct
 from rubbing2pattern.cli.demo import demo
-from rubbing2pattern.cli.errors import told
+from rubbing2pattern.cli.errors import report_fault
 from rubbing2pattern.cli.help_pages import help_pages
 from rubbing2pattern.cli.lists import lists
 from rubbing2pattern.cli.match import match
@@ -42,7 +42,7 @@ batch failed, 8 findings and --strict, 130 interrupted.
 
 
 class Commands(click.Group):
-    """A group whose errors all go through `told`, and whose commands keep their former names."""
+    """A group that reports errors by `report_fault`; its commands keep their former names."""
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Return a command by its name; under a former one it warns."""
@@ -65,7 +65,7 @@ class Commands(click.Group):
         try:
             code = super().main(args, prog_name, complete_var, False, **extra)
         except (Exception, KeyboardInterrupt) as fault:
-            code = told(fault)
+            code = report_fault(fault)
         sys.exit(code or 0)
 
 
@@ -115,7 +115,7 @@ def entry() -> None:
             signal.signal(number, _interrupt)
     try:
         main(prog_name="rubbing2pattern")
-    except KeyboardInterrupt:  # a second one, while the first is being told
+    except KeyboardInterrupt:  # a second one, while the first is being reported
         sys.exit(EXIT_INTERRUPTED)
 
 

@@ -50,20 +50,20 @@ _MOST = 12
     required=True,
     type=click.Path(path_type=Path),
     metavar="FOLDER",
-    help="Folder of results of the panel, as trace or correct left it; it is only read.",
+    help="Folder of the panel, written by trace or correct; it is not changed.",
 )
 @folder_option()
 @click.option(
     "--known",
     type=click.Path(path_type=Path),
     metavar="FILE.csv",
-    help="Numbers that you know: piece,number or pixel_x,pixel_y,number; photo as a column too.",
+    help="Numbers that you know: piece,number or pixel_x,pixel_y,number; optional column photo.",
 )
 @click.option("--turn-over", is_flag=True, help="Try every piece turned over as well.")
 @click.option(
     "--face-up",
     type=click.Choice(["inside", "outside"]),
-    help="Side of the glass that lies up.  [that from which the panel is seen]",
+    help="Side of the glass that lies up.  [the side from which the panel is seen]",
 )
 @click.option(
     "--glass", metavar="LENGTH", callback=length_mm, help="Thickness of the glass, with --camera."
@@ -93,8 +93,8 @@ def match(
 ) -> int:
     """Match loose pieces of glass in PHOTOS with the numbered pieces of a panel.
 
-    PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Exactly one
-    reference tells their scale: --dpi, --ruler, --marks, --sheet or --targets.
+    PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Give exactly one
+    reference for their scale: --dpi, --ruler, --marks, --sheet or --targets.
     """
     reference = reference_of(given)
     options = _options(given, units)

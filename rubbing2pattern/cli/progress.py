@@ -1,4 +1,4 @@
-"""How a run tells where it is on stderr: a bar on a terminal, a line for each stage elsewhere."""
+"""Progress of a run on stderr: a bar on a terminal, a line for each stage elsewhere."""
 
 from __future__ import annotations
 

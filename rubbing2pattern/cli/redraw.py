@@ -32,7 +32,7 @@ def _print_options(command: Any) -> Any:
 @click.option(
     "--mirrored/--as-rubbed",
     default=None,
-    help="Draw the pattern as seen from the other side, or as rubbed again.  [as before]",
+    help="Draw the pattern as seen from the other side, or back as rubbed.  [as before]",
 )
 @settings_option(
     "Change an option of paper, documents or templates; 'help' lists them.", of="redraw"
@@ -51,8 +51,8 @@ def redraw(
 ) -> int:
     """Write the documents in FOLDER anew for other paper, another printer, or mirrored.
 
-    The rubbing is not read again: the panel with its corrections, and what was typed on its
-    sheets, stay as they are. What is not given stays as it was the last time.
+    The rubbing is not read again: the panel, its corrections and the entries on its sheets stay
+    as they are. An option that is not given keeps its last value.
     """
     from rubbing2pattern.workflows.printing import redraw_folder
 
@@ -88,9 +88,9 @@ def _summary(done: Redrawn, folder: Path) -> dict[str, Any]:
 
 def _table(done: Redrawn, folder: Path) -> list[str]:
     counts = [(len(done.panel.pieces), "piece"), (len(done.panel.corrections), "correction")]
-    told = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
+    counted = ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for n, what in counts)
     rows = [
-        ("panel", f"{done.panel.name}, {told}"),
+        ("panel", f"{done.panel.name}, {counted}"),
         ("paper", ", ".join(_papers(done.options)) or "no tiles"),
         ("print scale", _changed(_scale(done.before), _scale(done.options))),
         ("drawn", _changed(_side(done.before), _side(done.options))),

@@ -1,4 +1,4 @@
-"""One rubbing from the command line: read, write, tell."""
+"""One rubbing from the command line: read it, write the results, print the summary."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ def run_one(
     quiet: bool,
     discard_corrections: bool,
 ) -> int:
-    """Read a rubbing, write its folder of results, tell the summary and return the exit code."""
+    """Read a rubbing, write its folder of results, print the summary and return the exit code."""
     replaces: dict[str, Any] = {"overwrite": overwrite, "discard_corrections": discard_corrections}
     check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
     from rubbing2pattern.workflows.folders import typed_in
     from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 
-    typed_in(folder, options)  # A sheet that cannot be carried over is told before the long work.
+    typed_in(folder, options)  # Refuse a sheet that cannot be carried over before the long work.
     with shown_progress(quiet=quiet) as progress:
         reading = trace_rubbing(
             image,
@@ -57,8 +57,8 @@ def run_one(
         )
         carried = write_reading(reading, folder, options=options, **replaces)
     if as_json:
-        told = summary(reading, folder) | {"written": carried_summary(carried)}
-        text = json.dumps(told, indent=2, ensure_ascii=False)
+        results = summary(reading, folder) | {"written": carried_summary(carried)}
+        text = json.dumps(results, indent=2, ensure_ascii=False)
     else:
         text = "\n".join([table(reading, folder, units), *carried_lines(carried)])
     tell(text, folder)

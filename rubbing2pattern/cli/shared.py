@@ -86,7 +86,7 @@ def pattern_options(command: F) -> F:
         click.option(
             "--profile",
             type=click.Choice(["flat", "round"]),
-            help="Shape of the leaves, where it is known.  [told from the rubbing]",
+            help="Shape of the leaves, where it is known.  [estimated from the rubbing]",
         ),
         click.option(
             "--caliper",
@@ -121,19 +121,19 @@ def print_options(command: F, *, default: str) -> F:
         click.option(
             "--print-scale",
             metavar="AxU|A,U",
-            help="How a print of the tiles came out, across and up, over what it should be: "
-            "1.003x0.998; or its two check lengths as measured: 100.3mm,99.8mm.",
+            help="Size of a printed tile divided by its true size, across and up: 1.003x0.998; or "
+            "its two check lengths as measured: 100.3mm,99.8mm.",
         ),
         click.option(
             "--lines",
             metavar="LIST",
-            help="Lines drawn besides: heart, cut, sight, as in heart,cut; or none.  "
+            help="Extra lines on the pattern: heart, cut, sight, as in heart,cut; or none.  "
             f"[{'as before' if default == 'as before' else 'none'}]",
         ),
         click.option(
             "--ids",
             metavar="LIST",
-            help="Ids written beside: came, joint, as in came,joint; or none.  "
+            help="Ids written on the pattern: came, joint, as in came,joint; or none.  "
             f"[{'as before' if default == 'as before' else 'none'}]",
         ),
     )
@@ -164,7 +164,7 @@ def units_option(*, default: Unit | None) -> Callable[[F], F]:
         type=click.Choice(["mm", "in"]),
         default=default,
         show_default=default is not None,
-        help=f"Unit of the lists and the summary; drawings are true to scale in any case.{kept}",
+        help=f"Unit of the lists and the summary; drawings are true to scale with either.{kept}",
     )
 
 

@@ -1,4 +1,4 @@
-"""What a run tells on stdout: a short table for people, JSON for programs."""
+"""The summary of a run on stdout: a short table for people, JSON for programs."""
 
 from __future__ import annotations
 
@@ -143,7 +143,7 @@ def findings_json(findings: Sequence[Finding]) -> list[dict[str, Any]]:
 
 
 def finding_lines(panel: Panel, unit: Unit) -> list[str]:
-    """Return the lines that tell the findings of a panel, the gravest first."""
+    """Return the lines that list the findings of a panel, the gravest first."""
     if not panel.findings:
         return ["No findings."]
     kinds = [f.severity for f in panel.findings]

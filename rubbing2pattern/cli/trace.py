@@ -37,12 +37,12 @@ from rubbing2pattern.cli.shared import (
 @click.option(
     "--discard-corrections",
     is_flag=True,
-    help="With --overwrite: give up corrections that were made in FOLDER.",
+    help="With --overwrite: discard the corrections made in FOLDER.",
 )
 def trace(image: Path, folder: Path, panel: str, seen_from: str | None, **given: Any) -> int:
     """Trace the rubbing in IMAGE and write its pattern into FOLDER.
 
-    IMAGE is a scan or a photograph (JPEG, PNG or TIFF). Exactly one reference tells its scale:
+    IMAGE is a scan or a photograph (JPEG, PNG or TIFF). Give exactly one reference for its scale:
     --dpi, --ruler, --marks, --sheet or --targets.
     """
     reference = reference_of(given)

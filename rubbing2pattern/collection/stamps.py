@@ -16,7 +16,7 @@ from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
 from rubbing2pattern.output import RECORD_NAME, write_whole
 
 MARKER = "batch.json"
-"""The file that tells a folder of a collection from any other."""
+"""The file that marks a folder of a collection."""
 PANELS, STAMPS, PICTURES = "panels", "stamps", "pictures"
 """The folders in it: results, what is remembered of each, small pictures."""
 
@@ -102,7 +102,7 @@ def digests(folder: Path) -> dict[str, str]:
 
 
 def untouched(folder: Path, files: Mapping[str, str]) -> bool:
-    """Tell whether a folder still holds the documents as they were written."""
+    """Return whether a folder still holds the documents as they were written."""
     try:
         return all(
             (folder / name).is_file() if name in SHEETS else _digest(folder / name) == digest
@@ -113,7 +113,7 @@ def untouched(folder: Path, files: Mapping[str, str]) -> bool:
 
 
 def same_record(folder: Path, files: Mapping[str, str]) -> bool:
-    """Tell whether a folder's record is the one that was written."""
+    """Return whether a folder's record is the one that was written."""
     try:
         return _digest(folder / RECORD_NAME) == files.get(RECORD_NAME)
     except OSError:

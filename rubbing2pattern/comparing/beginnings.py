@@ -34,7 +34,7 @@ def beginnings(
 
     Rules:
 
-    1. both frames as they are: panels are levelled, and mostly stand the same way up;
+    1. both frames as they are: panels are levelled, and are mostly the same way up;
     2. the smallest rectangles around both, corner on corner, in all four turns;
     3. pairs of pieces whose rings agree best, not more than a few for each piece, in every turn in
        which they agree about as well (a square has four).
@@ -87,7 +87,7 @@ def _pieces(before: Panel, after: Panel, mirrored: bool, most: int) -> list[Moti
         off = (own_sizes[k] + sizes[alike] - 2.0 * size.max(axis=1) / _RING) / own_sizes[k]
         for i in np.argsort(off, kind="stable")[:_PER_PIECE]:
             ranked += [(float(off[i]), int(alike[i]), k, t) for t in _turns(sums[i])]
-    # The rarest first: the fewer pieces of a size there are, the more a pair tells.
+    # The rarest first: the fewer pieces of a size there are, the more a pair shows.
     rare = [int(np.sum(np.abs(areas / a - 1.0) < _AS_LARGE)) for a in areas]
     ranked.sort(key=lambda r: (rare[r[1]], round(r[0], 6), r[1], r[2], r[3]))
     found = []

@@ -26,7 +26,7 @@ _STEP_MM = 1.0
 _VERTEX_MM = 4.0
 """How far from where the border turns most a vertex of its path is the corner."""
 _SHORTEST_MM = 20.0
-"""Shortest side; of less no shape can be told."""
+"""Shortest side; a shorter one shows no shape."""
 _DEPTH = 3
 """How often a side is parted in two; eight parts are more than any side of a panel has."""
 _SPLITS = 24

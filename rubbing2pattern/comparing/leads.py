@@ -180,12 +180,12 @@ class _Doubt:
         return math.sqrt(sum(u * u for u in ends) / len(ends)) if ends else 0.0
 
     def is_move(self, amount_mm: float, uncertainty_mm: float) -> bool:
-        """Tell whether an amount is above the doubt; one that is not known counts for nothing."""
+        """Return whether an amount is above the doubt; an unknown one is ignored."""
         least = max(self.options.least_move_mm, self.options.sure * uncertainty_mm)
         return amount_mm >= least
 
     def is_wider(self, amount_mm: float, uncertainty_mm: float) -> bool:
-        """Tell whether a change of width is above the doubt."""
+        """Return whether a change of width is above the doubt."""
         least = max(self.options.least_width_mm, self.options.sure * uncertainty_mm)
         return abs(amount_mm) >= least
 
@@ -235,7 +235,7 @@ def _frozen(points: Array) -> Array:
 
 
 def _steadied(amounts: Array) -> Array:
-    """Return the median of each amount (M,) and its neighbours: one odd place is no move."""
+    """Return the median of each amount (M,) and its neighbours: one odd place is not a move."""
     if len(amounts) < 3:
         return amounts
     ends = np.concatenate((amounts[:1], amounts, amounts[-1:]))
@@ -245,8 +245,8 @@ def _steadied(amounts: Array) -> Array:
 def _shift(gaps: Array, way: Array) -> Point:
     """Return the shift that explains the distances across a lead best.
 
-    Across direction n the shift s shows as n . s. Of a straight lead only that part can be told; a
-    curved one, whose n differ, tells all of it.
+    Across direction n the shift s shows as n . s. A straight lead shows only that part; a
+    curved one, whose n differ, shows all of it.
     """
     across = np.column_stack((-way[:, 1], way[:, 0]))
     shift, *_ = np.linalg.lstsq(across, np.sum(gaps * across, axis=1), rcond=_DETERMINED)

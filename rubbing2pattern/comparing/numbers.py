@@ -41,7 +41,7 @@ def pair_joints(
 
     1. two joints can be one when two of their cames (or all, if one has fewer) are pairs;
     2. they are taken in the order of their distance, up to `reach_mm`;
-    3. the joint of a ring says only where its lead was closed, so it is not told as moved.
+    3. the joint of a ring says only where its lead was closed, so it is not reported as moved.
     """
     partners: dict[str, set[str]] = defaultdict(set)
     for pair in pairs:
@@ -75,7 +75,7 @@ def _at(joint: Joint) -> tuple[float, float]:
 
 
 def _meet(one: Joint, other: Joint, partners: dict[str, set[str]]) -> bool:
-    """Tell whether enough different cames of two joints belong together; rule 1."""
+    """Return whether enough different cames of two joints belong together; rule 1."""
     both = nx.Graph()
     for came in one.cames:
         for own in partners.get(came, set()) & set(other.cames):

@@ -87,7 +87,7 @@ class Places:
         )
 
     def of_came(self, k: int) -> slice:
-        """Return where the places of one came stand."""
+        """Return the slice with the places of one came."""
         return slice(int(self.first[k]), int(self.first[k + 1]))
 
 

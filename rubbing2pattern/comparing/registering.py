@@ -85,8 +85,8 @@ def register(
     2. the best are carried through: iterated least squares of the distances across the lead, with
        Tukey's weights (Beaton and Tukey 1974, Technometrics 16, 147-185), so that what moved does
        not count;
-    3. the best is taken; of some that cannot be told apart, the one not mirrored and turned least;
-       others that are nearly as good are told, for a panel may look nearly the same turned round;
+    3. the best is taken; of equally good ones, the one not mirrored and turned least; others that
+       are nearly as good are reported, for a panel may look nearly the same turned round;
     4. where too little lead lies on lead, these are two panels.
 
     Parameters

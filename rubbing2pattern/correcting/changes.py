@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import Lead, lead_of, shifted, told
+from rubbing2pattern.correcting.one_lead import Lead, lead_of, place_text, shifted
 from rubbing2pattern.correcting.shapes import curve_through
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.geometry.curves import Point
@@ -113,7 +113,7 @@ class Changes:
             away_mm = float(self.ground.distance(ShapelyPoint(place)))
             if away_mm > self.options.reach_mm:
                 raise UsageFault(
-                    f"{told(place)} lies outside the panel, {away_mm:.1f} mm from it (limit "
+                    f"{place_text(place)} lies outside the panel, {away_mm:.1f} mm from it (limit "
                     f"{self.options.reach_mm:g} mm); the panel reaches from (0, 0) to "
                     f"({self.panel.width_mm:.1f}, {self.panel.height_mm:.1f})"
                 )
@@ -132,7 +132,7 @@ class Changes:
         """Return the name of what lies nearest to a place, unless that is too far to be meant."""
         if away_mm > self.options.reach_mm:
             raise UsageFault(
-                f"no {what} within {self.options.reach_mm:g} mm of {told(at)}; the nearest, "
+                f"no {what} within {self.options.reach_mm:g} mm of {place_text(at)}; the nearest, "
                 f"{name}, is {away_mm:.1f} mm away"
             )
         return name
@@ -148,8 +148,8 @@ class Changes:
         name = self._meant(table.came, table.at)
         if self.sides[name].border and not table.border:
             raise UsageFault(
-                f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; say "
-                "border = true if that is meant"
+                f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; "
+                "write border = true if you mean it"
             )
         self._claim(label, [name])
         self._take_out([name])
@@ -158,7 +158,7 @@ class Changes:
     def _join_pieces(self, label: str, table: JoinPieces) -> str:
         numbers = tuple(dict.fromkeys(table.pieces))
         if len(numbers) < len(table.pieces):
-            raise UsageFault(f"a piece stands twice in {list(table.pieces)}")
+            raise UsageFault(f"a piece is listed twice in {list(table.pieces)}")
         for number in numbers:
             self.piece(number)
         between = [
@@ -181,7 +181,7 @@ class Changes:
             self.loosened.update(dict.fromkeys(self.net.remove(name)))
 
     def _settle(self) -> None:
-        """Do away with joints that are none, once all leads that go are gone."""
+        """Remove points that are no longer joints, once all removed leads are gone."""
         for joint in self.loosened:
             self.net.settle(joint)
         self.loosened.clear()
@@ -201,10 +201,10 @@ class Changes:
         others = (j for j in self.net.joints if j != joint)
         other = min(others, key=lambda j: (math.dist(self.net.at(j), table.to), j))
         if math.dist(self.net.at(other), table.to) < self.options.least_mm:
-            raise UsageFault(f"{told(table.to)} is the place of {other} already")
+            raise UsageFault(f"{place_text(table.to)} is the place of {other} already")
         start = self.net.at(joint)
         self.net.move_joint(joint, table.to)
-        return f"{joint} moved by {math.dist(start, table.to):.1f} mm to {told(table.to)}"
+        return f"{joint} moved by {math.dist(start, table.to):.1f} mm to {place_text(table.to)}"
 
     def _move_lead(self, label: str, table: MoveLead) -> str:
         """Move a lead across itself.
@@ -276,7 +276,7 @@ class Changes:
         self.inside(*places)
         for a, b in pairwise(places):
             if math.dist(a, b) < self.options.least_mm:
-                raise UsageFault(f"it has no length from {told(a)} to {told(b)}")
+                raise UsageFault(f"it has no length from {place_text(a)} to {place_text(b)}")
         drawn = curve_through(places)
         start = self.net.landing(table.start, leaving_deg(drawn) + 180.0)
         if free:
@@ -305,7 +305,7 @@ class Changes:
     def _free_end(self, place: Point) -> str:
         name, away_mm = self.net.nearest_lead(place)
         if away_mm < self.options.least_mm:
-            raise UsageFault(f"free_end is said, but it ends on {name}")
+            raise UsageFault(f"free_end is true, but the lead ends on {name}")
         return self.net.new_joint(place)
 
     def _set_width(self, label: str, table: SetWidth) -> str:

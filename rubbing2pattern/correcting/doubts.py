@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import told
+from rubbing2pattern.correcting.one_lead import place_text
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.findings.names import same_doubt
@@ -20,9 +20,9 @@ from rubbing2pattern.model import Corrected, Dismissal, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 
 _OF_LEADS = (Code.DOUBTFUL_LEAD, Code.DOUBTFUL_JOINT, Code.BRIDGED_GAP, Code.FREE_END)
-"""What is said of a lead or a joint no longer holds when that is gone or lies elsewhere."""
+"""Findings about a lead or a joint are dropped when it was removed or moved."""
 _OF_GAPS = (Code.POSSIBLE_LEAD,)
-"""What is said of a lead that may be missing no longer holds when one is drawn there."""
+"""Findings about a lead that may be missing are dropped when one is drawn there."""
 _SAME_LINE_MM = 0.1
 """How far from a line a place still lies on it."""
 _GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)
@@ -116,7 +116,7 @@ def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]
 def without_dismissed(
     findings: Iterable[Finding], dismissed: Sequence[Dismissal]
 ) -> tuple[Finding, ...]:
-    """Return the findings that nobody dismissed; one that became graver stands again."""
+    """Return the findings that nobody dismissed; one that became graver is open again."""
     gravity = {d.finding.id: _GRAVITY.index(d.finding.severity) for d in dismissed}
     return tuple(f for f in findings if _GRAVITY.index(f.severity) > gravity.get(f.id, -1))
 
@@ -144,11 +144,13 @@ def meant(
             found = [f for f in found if f.at is None]
         if found:
             return found
-    where = f"within {reach_mm:g} mm of {told(table.at)}" if table.at else "of the whole panel"
+    where = (
+        f"within {reach_mm:g} mm of {place_text(table.at)}" if table.at else "of the whole panel"
+    )
     if table.piece is not None:
         where = f"at piece {table.piece}"
     elsewhere = [f.at for f in (*before, *after) if f.code is table.code and f.at]
-    hint = f"; there is one at {told(elsewhere[0])}" if elsewhere else ""
+    hint = f"; there is one at {place_text(elsewhere[0])}" if elsewhere else ""
     raise UsageFault(f"there is no finding {table.code.value} {where}{hint}")
 
 

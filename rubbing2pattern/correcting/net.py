@@ -22,7 +22,7 @@ from rubbing2pattern.correcting.one_lead import (
     drawn_lead,
     id_number,
     lead_of,
-    told,
+    place_text,
 )
 from rubbing2pattern.correcting.shapes import joined
 from rubbing2pattern.errors import UsageFault
@@ -72,7 +72,7 @@ class Net:
         return LeadNet(kept, drawn, self.scale, self.placement)
 
     def unchanged(self, name: str) -> bool:
-        """Tell whether a lead is what it was in the panel."""
+        """Return whether a lead is what it was in the panel."""
         now, then = self.leads.get(name), self.first.get(name)
         if now is None or then is None:
             return False
@@ -132,7 +132,7 @@ class Net:
         reach_mm = self.options.reach_mm
         if away_mm > reach_mm:
             raise UsageFault(
-                f"no lead within {reach_mm:g} mm of {told(place)}, where this one ends; the "
+                f"no lead within {reach_mm:g} mm of {place_text(place)}, where this one ends; the "
                 f"nearest, {name}, is {away_mm:.1f} mm away"
             )
         line = self.leads[name].line
@@ -177,7 +177,7 @@ class Net:
         return lead.start, lead.end
 
     def settle(self, joint: str) -> None:
-        """Do away with a joint that is none: without leads, or between two that are one in line."""
+        """Remove a point that is no longer a joint: without leads, or between two in line."""
         ends = self.ends_at(joint) if joint in self.joints else []
         if joint in self.joints and not ends:
             del self.joints[joint]
@@ -230,7 +230,7 @@ class Net:
             Ids of its parts in order.
         """
         if ends[0] == ends[1]:
-            raise UsageFault(f"it begins and ends at one joint, {told(self.at(ends[0]))}")
+            raise UsageFault(f"it begins and ends at one joint, {place_text(self.at(ends[0]))}")
         curve = curve.moved_ends(self.at(ends[0]), self.at(ends[1]))
         self._check_length(curve.length_mm)
         line = LineString(curve.points(CHORD_MM))
@@ -277,7 +277,7 @@ class Net:
         return None
 
     def runs_through(self, joint: str, without: str) -> bool:
-        """Tell whether two leads run through a joint in line when one is left out."""
+        """Return whether two leads run through a joint in line when one is left out."""
         ends = [end for end in self.ends_at(joint) if end[0] != without]
         return any(
             self._in_line([a, b]) for k, a in enumerate(ends) for b in ends[:k] if a[0] != b[0]
@@ -353,13 +353,13 @@ class Net:
         }
         if sum(on.values()) > _ALONG_SHARE * line.length:
             name = max(on, key=lambda n: (on[n], -id_number(n)))
-            raise UsageFault(f"it runs along {name}, which is there already")
+            raise UsageFault(f"it runs along {name}, which exists already")
 
     def _check_length(self, length_mm: float) -> None:
         least_mm = self.options.least_mm
         if length_mm < least_mm:
             raise UsageFault(
-                f"a lead would be {length_mm:.2f} mm long, but has {least_mm:g} mm at least"
+                f"a lead would be {length_mm:.2f} mm long, but the least length is {least_mm:g} mm"
             )
 
     def _foot(self, line: LineString, place: Point) -> Point:

@@ -103,7 +103,7 @@ def id_number(name: str) -> int:
     return int(digits) if digits.isdigit() else 0
 
 
-def told(place: Point) -> str:
+def place_text(place: Point) -> str:
     """Write a place."""
     return f"({place[0]:.1f}, {place[1]:.1f}) mm"
 

@@ -26,7 +26,7 @@ from rubbing2pattern.reading import Grey, Rubbing
 _QUICK = 1
 """The picture is noise for the most part: more effort makes it hardly smaller."""
 _HEADER_END = 33
-"""Signature and header of a PNG; the resolution must stand before the data."""
+"""Signature and header of a PNG; the resolution must come before the data."""
 _PLACES = 3
 
 
@@ -76,7 +76,7 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
     if content:
         grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
     if grey is None:
-        raise InputUnreadable(f"{path} is no picture; {cure}")
+        raise InputUnreadable(f"{path} is not a picture; {cure}")
     if grey.shape != (frame.height_px, frame.width_px):
         raise InputUnreadable(
             f"{path} has {grey.shape[1]} x {grey.shape[0]} pixels, but the record says "
@@ -105,7 +105,7 @@ def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
 
 
 def _png(grey: Grey, px_per_mm: float) -> bytes:
-    """Write a PNG whose pHYs chunk tells pixels per metre (PNG specification, 11.3.4.3)."""
+    """Write a PNG whose pHYs chunk holds pixels per metre (PNG specification, 11.3.4.3)."""
     done, encoded = cv2.imencode(".png", grey, [cv2.IMWRITE_PNG_COMPRESSION, _QUICK])
     if not done:
         raise OutputNotWritten("the rubbing cannot be written as a PNG")

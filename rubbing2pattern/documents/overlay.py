@@ -29,7 +29,7 @@ from rubbing2pattern.units import Unit, place_of
 Canvas = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
-# Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can tell apart.
+# Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can distinguish.
 BLACK: Colour = (0, 0, 0)
 BLUE: Colour = (0, 114, 178)
 VERMILION: Colour = (213, 94, 0)
@@ -56,7 +56,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
 
     Leads are drawn by centre line (bridged parts dashed) and leaf edges, joints as rings, pieces by
     number; findings have marks that differ in shape, colour and number and are listed below. Along
-    what a person corrected runs a chain of diamonds, to be told apart in black and white too.
+    what a person corrected runs a chain of diamonds, which shows in black and white too.
     """
     frame = rubbing.frame
     canvas = np.repeat(lightened_tones()[rubbing.grey][..., None], 3, axis=2)

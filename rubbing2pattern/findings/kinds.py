@@ -77,8 +77,8 @@ class Kind(Enum):
         "The sheet's edges are",
         " bent as by a lens (k1 {k1:+3})",
         " out of square by {off_share:1}",
-        ": this is no flat scan, or the sheet is not square; use --sheet, --marks or --targets if "
-        "it is a photograph.",
+        ": this is not a flat scan, or the sheet is not square; use --sheet, --marks or --targets "
+        "if it is a photograph.",
     )
     NEARLY_SQUARE = (
         Code.SCALE_UNCERTAIN, _CHECK,
@@ -113,7 +113,7 @@ class Kind(Enum):
     )
     SHEET_EDGE_UNCLEAR = (
         Code.SHEET_EDGE_UNCLEAR, _CHECK,
-        "The sheet's {side} edge was made out along {seen_share:0} of its length only; measure a "
+        "The sheet's {side} edge was found along {seen_share:0} of its length only; measure a "
         "known length near it on the pattern.",
     )
     SHEET_EDGE_BOWS = (
@@ -188,18 +188,18 @@ class Kind(Enum):
     )
     LEAD_TIED_TO_NONE = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "{length_mm:0} here look like lead, but are tied to no other lead, and are not drawn; look "
-        "whether a lead runs here.",
+        "{length_mm:0} here look like lead, but are not connected to another lead, and are not "
+        "drawn; look whether a lead runs here.",
     )
     DARK_STRIP = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "A dark strip {length_mm:0} long and {width_mm:0} wide looks like no lead as a whole and "
-        "is not drawn; look whether a lead runs here.",
+        "A dark strip {length_mm:0} long and {width_mm:0} wide does not look like lead as a "
+        "whole and is not drawn; look whether a lead runs here.",
     )
     DARK_STRIPS = (
         Code.POSSIBLE_LEAD, _CHECK,
-        "{strips:0} dark strips of {shortest_mm:0} to {longest_mm:0} look like no lead as a whole "
-        "and are not drawn; textured glass looks so; look here first whether a lead runs.",
+        "{strips:0} dark strips of {shortest_mm:0} to {longest_mm:0} do not look like lead as a "
+        "whole and are not drawn; textured glass looks so; look here first whether a lead runs.",
     )
     LEAD_LEFT_OUT = (
         Code.POSSIBLE_LEAD, _WRONG,
@@ -255,8 +255,8 @@ class Kind(Enum):
     )
     PART_HANGS_LOOSE = (
         Code.SEPARATE_PARTS, _CHECK,
-        "{pieces:Piece|Pieces} {pieces} ({area_mm2:0}) {pieces:hangs|hang} on no lead of the rest "
-        "of the panel; look for a missing lead.",
+        "{pieces:Piece|Pieces} {pieces} ({area_mm2:0}) {pieces:is|are} not connected to the rest "
+        "of the panel by any lead; look for a missing lead.",
     )
 
     # Widths
@@ -345,7 +345,7 @@ class Kind(Enum):
     )
     GLASS_UNCLEAR = (
         Code.GLASS_UNCLEAR, _CHECK,
-        "The edge of {loose} is hard to tell from shadow or ground; check its outline, or "
+        "The edge of {loose} is hard to distinguish from shadow or ground; check its outline, or "
         "photograph it in softer light or on another ground.",
     )
     GLASS_PARTED = (

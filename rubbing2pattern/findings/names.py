@@ -51,7 +51,7 @@ def named(
 
 
 def same_doubt(a: Finding, b: Finding, same_place_mm: float) -> bool:
-    """Tell whether two findings of a code are at one place, or say one thing of the panel."""
+    """Return whether two findings of a code are at one place, or say one thing of the panel."""
     if a.code is not b.code:
         return False
     if a.at is None or b.at is None:

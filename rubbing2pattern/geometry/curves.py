@@ -212,8 +212,8 @@ def _weights(count: int) -> Array:
 def arc_through(start: Point, end: Point, sweep_deg: float) -> Arc | Line:
     """Return the arc from `start` to `end` that turns by `sweep_deg` (0 < |sweep| < 360).
 
-    Chord c = 2 r sin(theta / 2), the handbook's circular segment. A sweep too small to tell from
-    a straight line gives a `Line`.
+    Chord c = 2 r sin(theta / 2), the handbook's circular segment. A sweep close to 0 gives a
+    `Line`.
     """
     chord = math.dist(start, end)
     half = math.radians(sweep_deg) / 2.0

@@ -16,8 +16,8 @@ class Carried:
     Attributes
     ----------
     filled : under the numbers that hold now.
-    vanished : rows whose piece is no more and that went to the second sheet this time.
-    moved : numbers whose piece is not where it was, so that what is written may mean another.
+    vanished : rows whose piece no longer exists and that went to the second sheet this time.
+    moved : numbers whose piece moved, so that the entry may belong to another piece.
     """
 
     filled: Filled = field(default_factory=Filled)

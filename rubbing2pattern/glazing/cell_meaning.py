@@ -62,10 +62,10 @@ class Words:
         text = cell.text
         if cell.kind is Kind.DATE:
             raise ValueError(
-                "is a date: a spreadsheet takes 1/8 for a day; write 1/8 in, or a number"
+                "is a date: a spreadsheet reads 1/8 as a day; write 1/8 in, or a number"
             )
         if cell.kind is Kind.TRUTH:
-            raise ValueError(f"{text!r} is no thickness")
+            raise ValueError(f"{text!r} is not a thickness")
         if cell.kind is Kind.NUMBER:
             number = float(text)
             text = f"{number:.4f}".rstrip("0").rstrip(".") if abs(number) < 1e9 else text
@@ -79,8 +79,8 @@ class Words:
         least_mm, most_mm = self.options.least_thickness_mm, self.options.most_thickness_mm
         if not least_mm <= thickness_mm <= most_mm:
             raise ValueError(
-                f"{text} is no thickness of glass, {format_length(least_mm)} to "
-                f"{format_length(most_mm)}; was another unit meant?"
+                f"{text} is not a thickness of glass ({format_length(least_mm)} to "
+                f"{format_length(most_mm)}); was another unit meant?"
             )
         return text
 
@@ -120,12 +120,12 @@ def _grain(cell: Cell) -> float:
         r"[-+]?[0-9]+(\.[0-9]+)?", bare
     ):
         raise ValueError(
-            f"{cell.text[:40]!r} is no direction: write degrees as in 90 for upright, 0 for level"
+            f"{cell.text[:40]!r} is not a direction: write degrees, 90 for upright, 0 for level"
         )
     degrees = round(float(bare), 2) + 0.0  # plus nought: no minus zero
     if abs(degrees) > _MOST_DEG:
         raise ValueError(
-            f"{degrees:g} degrees are no direction, {-_MOST_DEG:g} to {_MOST_DEG:g}: 90 is "
+            f"{degrees:g} degrees are out of range: write {-_MOST_DEG:g} to {_MOST_DEG:g}; 90 is "
             "upright, 0 level"
         )
     return degrees
@@ -135,7 +135,7 @@ def _text(column: str, text: str) -> str:
     longest = _LONGEST[column]
     plain = text if column == "remark" else " ".join(text.split())
     if len(plain) > longest:
-        raise ValueError(f"has {len(plain)} characters, but at most {longest} are kept")
+        raise ValueError(f"has {len(plain)} characters, but the limit is {longest}")
     for character in plain:
         control = unicodedata.category(character) in ("Cc", "Cs") and character not in "\n\t"
         if control or character in _NO_CHARACTERS:

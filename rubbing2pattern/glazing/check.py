@@ -1,4 +1,4 @@
-"""A sheet that someone filled in, checked cell by cell: all its problems are told together."""
+"""A sheet that someone filled in, checked cell by cell: all its problems are reported together."""
 
 from __future__ import annotations
 
@@ -47,17 +47,17 @@ def filled_from(
     2. Every heading of row 1 is one of the sheet's, none twice; the number and all columns to fill
        in are there but `LATER` ones. The order of the columns does not matter.
     3. No row between others is empty, each has the number of a piece, none twice.
-    4. A formula is refused wherever it stands.
+    4. A formula is refused in every cell.
     5. State, action and decoration are words of their lists, the thickness is a length in range.
     6. A missing piece can only be replaced.
-    7. A number that corrections took away is told as vanished; any other unknown one is refused.
+    7. A number that corrections removed is reported as vanished; any other unknown one is refused.
     8. A cut area that is not the piece's is a doubt: rows and numbers may have been mixed up.
 
     Parameters
     ----------
     book, source : the sheet, and the name of its file for messages.
     areas_mm2 : cut area of every piece of the panel, by number.
-    options : how many problems are told, and the range of the thickness.
+    options : how many problems are reported, and the range of the thickness.
     gone : numbers that corrections took away.
     blank_list : take a list without any column to fill in for one in which nothing is written.
 
@@ -96,7 +96,7 @@ def _refuse(problems: list[str], source: str, most: int) -> None:
 class _Check:
     """One sheet under check; it gathers entries, problems and doubts.
 
-    Without `areas_mm2` it is the sheet of vanished pieces, on which any number may stand, also
+    Without `areas_mm2` it is the sheet of vanished pieces, on which any number is allowed, also
     more than once.
     """
 
@@ -119,14 +119,14 @@ class _Check:
         self.units: dict[str, Unit] = {}
 
     def has(self, names: Collection[str]) -> bool:
-        """Tell whether any of these columns is there."""
+        """Return whether any of these columns is there."""
         found = (of_heading(cell.text) for cell in self.table.headings)
         return any(meant is not None and meant[0] in names for meant in found)
 
     def headings(self) -> bool:
-        """Find the columns; tell whether the rows can be read by them (rules 1 and 2)."""
+        """Find the columns; return whether the rows can be read by them (rules 1 and 2)."""
         for area in self.table.merged:  # rule 1
-            self._problem(f"cells {area} are merged: part them, every piece has cells of its own")
+            self._problem(f"cells {area} are merged: split them, every piece has cells of its own")
         for k, cell in enumerate(self.table.headings):
             self._heading(k, cell)
         for name in (NUMBER, *TYPED):
@@ -146,12 +146,12 @@ class _Check:
         if meant is None:
             said = repr(cell.text[:40]) if cell.text else cell.kind.value
             self._problem(
-                f"{where}: {said} is no heading of this sheet; put what stands there into remark"
+                f"{where}: {said} is not a heading of this sheet; move its cells to remark"
             )
             return
         name, unit = meant
         if name in self.at:
-            self._problem(f"{where}: {name!r} stands in column {column_letter(self.at[name])} too")
+            self._problem(f"{where}: {name!r} is in column {column_letter(self.at[name])} too")
             return
         self.at[name] = k
         if unit is not None:
@@ -161,7 +161,7 @@ class _Check:
         """Check row by row (rules 3 to 8)."""
         for row in self.table.rows:
             if row.empty:  # rule 3
-                self._problem(f"row {row.number} is empty, with others below it: take it out")
+                self._problem(f"row {row.number} is empty, with others below it: delete it")
                 continue
             before = len(self.problems)
             self._formulas(row)
@@ -191,13 +191,13 @@ class _Check:
             return None
         plain = cell.text.isascii() and cell.text.isdigit() and len(cell.text) <= 6
         if not plain or not 1 <= int(cell.text) <= _LARGEST_NUMBER:
-            self._at(row, NUMBER, f"{cell.text[:40]!r} is no number of a piece")
+            self._at(row, NUMBER, f"{cell.text[:40]!r} is not a piece number")
             return None
         number = int(cell.text)
         if self.areas_mm2 is None:
             return number
         if number in self.seen:
-            self._at(row, NUMBER, f"piece {number} stands in row {self.seen[number]} already")
+            self._at(row, NUMBER, f"piece {number} is in row {self.seen[number]} already")
             return None
         self.seen[number] = row.number
         if number not in self.areas_mm2 and number not in self.gone:  # rule 7
@@ -234,7 +234,7 @@ class _Check:
                 area = float(row.cells[k].text.replace(",", "."))
             except ValueError:
                 said = row.cells[k].text[:40]
-                self._at(row, name, f"{said!r} is no number: leave this column as it was")
+                self._at(row, name, f"{said!r} is not a number: leave this column as it was")
                 continue
             area_mm2 = area * (MM2_PER_SQUARE_INCH if unit == "in" else 1.0)
             is_mm2 = self.areas_mm2[number]

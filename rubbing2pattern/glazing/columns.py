@@ -1,4 +1,4 @@
-"""The columns of the sheet of pieces: their names and how they are told in a heading."""
+"""The columns of the sheet of pieces: their names and their headings."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ MEASURED: Final = (
     "area_uncertainty",
 )
 """Columns whose heading ends in the unit, squared for an area."""
-TOLD: Final = ("cames", "leads", "neighbours", "findings")
+RELATED: Final = ("cames", "leads", "neighbours", "findings")
 THICKNESS: Final = "thickness"
 
 
 def heading(name: str, unit: Unit) -> str:
-    """Return the heading of a column as it stands in the list."""
+    """Return the heading of a column in the list."""
     if name == THICKNESS or name in MEASURED:
         return f"{name}_{unit}2" if "area" in name else f"{name}_{unit}"
     return name
@@ -33,18 +33,18 @@ def heading(name: str, unit: Unit) -> str:
 def columns(*, picture: bool) -> tuple[str, ...]:
     """Return the names of all columns in order; a workbook has the picture of the shape as well."""
     shape = (PICTURE,) if picture else ()
-    return (NUMBER, *shape, *MEASURED, *TOLD, *TYPED)
+    return (NUMBER, *shape, *MEASURED, *RELATED, *TYPED)
 
 
 SHEET: Final = (NUMBER, PICTURE, *TYPED, "findings", "cut_area")
 """Columns of the sheet to fill in: what is filled in comes first. The area stays out of print; by
 it a sheet is known that was made for another panel or before a correction."""
-MEASURES: Final = (NUMBER, *MEASURED, *(name for name in TOLD if name != "findings"))
+MEASURES: Final = (NUMBER, *MEASURED, *(name for name in RELATED if name != "findings"))
 """Columns of the sheet of measures beside it."""
 
 
 def of_heading(text: str) -> tuple[str, Unit | None] | None:
-    """Tell which column a heading means and its unit, or None for a heading that is none of ours.
+    """Return which column a heading means and its unit, or None for a heading that is none of ours.
 
     Upper and lower case, spaces and underscores, and mm² or mm2 are all the same.
     """

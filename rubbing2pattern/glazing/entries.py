@@ -31,7 +31,7 @@ class Action(StrEnum):
 
 
 class Decoration(StrEnum):
-    """What is on the glass; a piece may have several, but plain stands alone."""
+    """What is on the glass; a piece may have several, but plain excludes all others."""
 
     PLAIN = "plain"
     PAINTED = "painted"
@@ -40,7 +40,7 @@ class Decoration(StrEnum):
 
 
 BETWEEN = " + "
-"""Stands between several decorations of a piece."""
+"""Separates several decorations of a piece."""
 DECORATIONS = (
     *(part.value for part in Decoration),
     *(
@@ -136,7 +136,7 @@ NOTHING = Entry()
 
 @dataclass(frozen=True, slots=True)
 class Vanished:
-    """What was written about a piece that is no more; `number` is the one it had."""
+    """What was written about a piece that no longer exists; `number` is the one it had."""
 
     number: int
     entry: Entry
@@ -149,7 +149,7 @@ class Filled:
     Attributes
     ----------
     entries : by number, only those in which something is written.
-    vanished : of pieces that are no more, in the order of their numbers.
+    vanished : of pieces that no longer exist, in the order of their numbers.
     """
 
     entries: Mapping[int, Entry] = field(default_factory=dict)

@@ -51,7 +51,7 @@ def held_in(
 
     1. The list (``pieces.csv``) counts only if it says something, and not what the program wrote.
     2. The workbook (``pieces.xlsx``) counts unless the list alone was written on.
-    3. Where both were written on they are made one; where they differ, nobody can tell which holds.
+    3. Entries on both are merged; where they differ, nothing shows which is right.
     4. What the workbook keeps of vanished pieces always counts.
 
     Parameters
@@ -87,8 +87,8 @@ def held_in(
     if both.changed:  # rule 3
         number, column, other, one = both.changed[0]
         raise InputUnreadable(
-            f"{workbook} and {listed.name} were both written on and differ: piece {number}, "
-            f"{column}: {one[:40]!r} and {other[:40]!r}; say which holds with lists --pieces"
+            f"{workbook} and {listed.name} were both filled in and differ: piece {number}, "
+            f"{column}: {one[:40]!r} and {other[:40]!r}; choose one with lists --pieces"
         )
     return both.filled.with_vanished(vanished)  # rule 4
 

@@ -24,7 +24,7 @@ class Firing:
     ----------
     number : from 1, in order.
     decoration : what is fired.
-    temperature_f : in degrees Fahrenheit, None where the maker's sheet tells it.
+    temperature_f : in degrees Fahrenheit, None where the maker's sheet gives it.
     pieces : numbers of the pieces in it.
     shelf_mm2 : shelf that they need: their smallest rectangles with the gap around each.
     loads : shelves of the given size that they fill, one firing each or several in one kiln.

@@ -1,6 +1,6 @@
-"""The cells of a sheet that someone filled in, as they stand: a workbook or separated values.
+"""The raw cells of a sheet that someone filled in: a workbook or separated values.
 
-Nothing is computed: a formula is told from a text and never looked into.
+Nothing is computed: a formula is distinguished from a text and never evaluated.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A sheet: its first row and the others, as far as something stands in them.
+    """A sheet: its first row and the others, as far as they are filled.
 
     `merged` names the ranges of cells that were made one.
     """
@@ -115,7 +115,7 @@ def read_book(content: bytes, source: str) -> Book:
         )
     if content.startswith(_OLD_OR_LOCKED):
         raise InputUnreadable(
-            f"{source} is under a password or of an old kind (.xls): save it as .xlsx without one"
+            f"{source} has a password or the old format (.xls): save it as .xlsx without a password"
         )
     if content.startswith(b"PK"):
         return _workbook(content, source)
@@ -128,7 +128,7 @@ def column_letter(index: int) -> str:
 
 
 def _workbook(content: bytes, source: str) -> Book:
-    damaged = f"{source} is no workbook that can be read: save it as .xlsx once more"
+    damaged = f"{source} is not a readable workbook: save it as .xlsx once more"
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             unpacked = sum(part.file_size for part in packed.infolist())
@@ -180,7 +180,7 @@ def _refuse_large(rows: int, columns: int, source: str) -> None:
 
 
 def _cell(cell: Any) -> Cell:
-    """Tell what a cell of a workbook holds."""
+    """Return the content of a cell of a workbook."""
     given = cell.value
     match cell.data_type:
         case "f":

@@ -36,11 +36,11 @@ ELEMENTS = (
 )
 _DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 _LARGEST = 1_000_000
-"""Bytes of a file at most: what is said in words is shorter."""
+"""Bytes of a file at most; a description in words is shorter."""
 
 
 class About(BaseModel):
-    """What is said about all panels of a package; every field may be left out."""
+    """The description of all panels of a package; every field is optional."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, str_max_length=5000)
 
@@ -67,16 +67,18 @@ def read_about(path: Path) -> About:
     InputUnreadable
         It cannot be opened or is not TOML in UTF-8.
     UsageFault
-        It has a field that there is not, or a date that is none.
+        It has an unknown field, or an invalid date.
     """
     try:
         if path.stat().st_size > _LARGEST:
-            raise InputUnreadable(f"{path} is over one megabyte; what is said there is shorter")
+            raise InputUnreadable(f"{path} is larger than one megabyte; shorten it")
         content = path.read_text(encoding="utf-8")
     except OSError as fault:
         raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
     except UnicodeDecodeError as fault:
-        raise InputUnreadable(f"{path} is no text in UTF-8, byte {fault.start}") from fault
+        raise InputUnreadable(
+            f"{path} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
+        ) from fault
     try:
         about = About.model_validate(tomllib.loads(content))
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
@@ -92,14 +94,14 @@ def read_about(path: Path) -> About:
         given = getattr(about, name)
         if given and not _is_date(given):
             raise UsageFault(
-                f"{path}, field {name}: {given[:40]!r} is no date; write 2026, 2026-11 or "
+                f"{path}, field {name}: {given[:40]!r} is not a date; write 2026, 2026-11 or "
                 "2026-11-25"
             )
     return about
 
 
 def _is_date(text: str) -> bool:
-    """Tell whether a text is a year, a month or a day that there is (ISO 8601-1)."""
+    """Return whether a text is a year, a month or a day that there is (ISO 8601-1)."""
     if not _DATE.fullmatch(text):
         return False
     year, month, day = (int(part) for part in f"{text}-1-1".split("-")[:3])

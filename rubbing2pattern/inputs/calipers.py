@@ -122,7 +122,9 @@ def _by_place(row: Row) -> Caliper:
 def _by_name(row: Row) -> Caliper:
     came = row.texts["came"].strip()
     if not came:
-        raise row.fault("came", "no came is named; ids stand in the record and on the pattern")
+        raise row.fault(
+            "came", "no came is named; the record and the pattern (--ids came) give the ids"
+        )
     return Caliper(_place(row), _width_of(row), came)
 
 

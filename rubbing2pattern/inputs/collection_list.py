@@ -1,6 +1,6 @@
 """The list of a collection: one rubbing a row of a CSV file, or a folder with a job file for each.
 
-A row that cannot be used does not stop the others: it keeps the fault that tells why.
+A row that cannot be used does not stop the others: it keeps the error that says why.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def read_rows(place: Path, common: Common = Common()) -> tuple[Row, ...]:
     Raises
     ------
     InputUnreadable
-        The list cannot be read, is no text, or is too long.
+        The list cannot be read, is not text, or is too long.
     UsageFault
         It has no rows, no column `file`, or columns of other names.
     """
@@ -124,7 +124,9 @@ def _lines(place: Path) -> list[tuple[Path, Mapping[str, str]]]:
             if len(found) > _MOST_ROWS:
                 raise InputUnreadable(f"{place} has more than {_MOST_ROWS} rows; give it in parts")
     except csv.Error as fault:
-        raise InputUnreadable(f"line {reader.line_num} of {place} is no CSV: {fault}") from fault
+        raise InputUnreadable(
+            f"line {reader.line_num} of {place} is not valid CSV: {fault}"
+        ) from fault
     return found
 
 
@@ -134,7 +136,7 @@ def _check_heads(place: Path, heads: list[str]) -> None:
     for k, head in enumerate(heads):
         if head not in COLUMNS:
             raise UsageFault(
-                f"{place} has a column {head!r}, which is none of {', '.join(COLUMNS)}; other "
+                f"{place} has a column {head!r}, which is not one of {', '.join(COLUMNS)}; other "
                 "options go into the column set, as tidy.gap_mm=12"
             )
         if head in heads[:k]:
@@ -163,8 +165,8 @@ def _job(place: Path) -> dict[str, str]:
     cells = {str(name).lower(): given for name, given in table.items()}
     for name, given in cells.items():
         if name not in COLUMNS or not isinstance(given, str | int | float):
-            told = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
-            return {"file": place.name, "": told}
+            fault_text = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
+            return {"file": place.name, "": fault_text}
     if "file" not in cells:
         return {"file": place.name, "": f"{place} names no file"}
     return {name: str(given).strip() for name, given in cells.items()}
@@ -178,7 +180,7 @@ def _text(place: Path) -> str:
     except OSError as fault:
         raise InputUnreadable(f"cannot read {place}: {fault.strerror or fault}") from fault
     except UnicodeDecodeError as fault:
-        raise InputUnreadable(f"{place} is no text in UTF-8; save it as CSV UTF-8") from fault
+        raise InputUnreadable(f"{place} is not text in UTF-8; save it as CSV UTF-8") from fault
 
 
 def _row(number: int, cells: Mapping[str, str], home: Path, common: Common, taken: set[str]) -> Row:
@@ -232,7 +234,7 @@ def _options(cells: Mapping[str, str], home: Path, options: Options) -> Options:
 
 
 def _words(text: str, column: str) -> list[str]:
-    """Part what stands in one cell at blanks; quotes keep together what has blanks in it."""
+    """Split the text of one cell at blanks; quotes keep parts with blanks together."""
     try:
         return shlex.split(text)
     except ValueError as fault:

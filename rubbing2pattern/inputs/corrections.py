@@ -35,7 +35,7 @@ LARGEST_FILE_BYTES = 1_000_000
 
 
 def _length(given: Any) -> Any:
-    """Read a number of millimetres or a text with a unit; a minus sign may stand before it."""
+    """Read a number of millimetres or a text with a unit; it may have a minus sign."""
     if isinstance(given, str):
         sign, text = (-1.0, given[1:]) if given.startswith("-") else (1.0, given)
         try:
@@ -57,10 +57,10 @@ def _day(given: Any) -> Any:
         try:
             given = tomllib.loads(f"day = {given}")["day"]
         except tomllib.TOMLDecodeError:
-            raise ValueError(f"{given!r} is no date; write it like 2026-11-25") from None
+            raise ValueError(f"{given!r} is not a date; write it like 2026-11-25") from None
     text = given.isoformat() if hasattr(given, "isoformat") else ""
     if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        raise ValueError("is no date; write it like 2026-11-25")
+        raise ValueError("is not a date; write it like 2026-11-25")
     return text
 
 
@@ -115,7 +115,7 @@ class AddLead(Table):
 
 
 class RemoveLead(Table):
-    """A lead that is none, between two joints."""
+    """A line that is not a lead, between two joints."""
 
     one_of = ("at", "came")
     at: Place | None = None
@@ -159,7 +159,7 @@ class SetWidth(Table):
 
 
 class JoinPieces(Table):
-    """Pieces that are one: the leads between them are none."""
+    """Pieces that are one: the lines between them are not leads."""
 
     pieces: Annotated[tuple[Number, ...], BeforeValidator(_pair), Field(min_length=2)]
 
@@ -190,7 +190,7 @@ class Dismiss(Table):
 
 
 class Renumber(Table):
-    """A piece that bears another number."""
+    """A piece with a wrong number."""
 
     one_of = ("piece", "at")
     piece: Number | None = None
@@ -294,7 +294,9 @@ def corrections_from(content: bytes, name: str = "the corrections") -> Correctio
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        raise UsageFault(f"{name} is no text in UTF-8 (byte {fault.start})") from fault
+        raise UsageFault(
+            f"{name} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
+        ) from fault
     try:
         datum = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:

@@ -60,7 +60,7 @@ class Ruler:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One reference mark; `name` says where it stands in its file."""
+    """One reference mark; `name` gives its place in its file."""
 
     name: str
     pixel: Point
@@ -141,8 +141,8 @@ def parse_reference(
     if len(names) != 1:
         found = " and ".join(f"--{name}" for name in names) if names else "none"
         raise UsageFault(
-            "exactly one reference tells the scale: --dpi, --ruler, --marks, --sheet or --targets; "
-            f"given: {found}"
+            "give exactly one reference for the scale: --dpi, --ruler, --marks, --sheet or "
+            f"--targets; given: {found}"
         )
     readers: dict[str, Callable[[str], Reference]] = {
         "dpi": parse_dpi,
@@ -179,7 +179,7 @@ def parse_ruler(text: str) -> Ruler:
     first_px, second_px = (_place(part, text) for part in parts[:2])
     length_mm = parse_length(parts[2])
     if length_mm <= 0.0:
-        raise UsageFault(f"--ruler {text!r}: the length must be more than nothing")
+        raise UsageFault(f"--ruler {text!r}: the length must be greater than 0")
     if math.dist(first_px, second_px) < 1.0:
         raise UsageFault(f"--ruler {text!r}: the two places are the same")
     return Ruler(first_px, second_px, length_mm)
@@ -198,7 +198,9 @@ def _ruler_form(text: str) -> str:
 def _place(part: str, text: str) -> Point:
     numbers = [_float(number) for number in part.split(",")]
     if len(numbers) != 2 or numbers[0] is None or numbers[1] is None:
-        raise UsageFault(f"--ruler {text!r}: {part!r} is no place in pixels; write {_RULER_FORM}")
+        raise UsageFault(
+            f"--ruler {text!r}: {part!r} is not a place in pixels; write {_RULER_FORM}"
+        )
     return numbers[0], numbers[1]
 
 
@@ -223,7 +225,7 @@ def read_marks(path: Path) -> Marks:
     Raises
     ------
     UsageFault
-        Naming file, line and column of what is wrong, or the marks that stand there twice.
+        Naming file, line and column of what is wrong, or the marks that are listed twice.
     InputUnreadable
         When the file cannot be read as text.
     """
@@ -282,7 +284,7 @@ def _distance(row: Row) -> TargetDistance:
     if id_a == id_b:
         raise UsageFault(f"{row.place}: the distance of target {id_a} from itself")
     if distance_mm <= 0.0:
-        raise row.fault("distance_mm", "a distance is more than nothing")
+        raise row.fault("distance_mm", "a distance must be greater than 0")
     return TargetDistance(id_a, id_b, distance_mm)
 
 
@@ -293,7 +295,7 @@ def _refuse_same_positions(
         for other, b in zip(rows[:i], positions[:i], strict=True):
             lines = f"{path}, lines {other.line} and {row.line}"
             if a.id == b.id:
-                raise UsageFault(f"{lines}: target {a.id} stands there twice")
+                raise UsageFault(f"{lines}: target {a.id} is listed twice")
             if (a.x_mm, a.y_mm) == (b.x_mm, b.y_mm):
                 raise UsageFault(f"{lines}: targets {b.id} and {a.id} have the same position")
 
@@ -323,7 +325,7 @@ class Row:
         return f"{self.path}, line {self.line}"
 
     def fault(self, column: str, why: str) -> UsageFault:
-        """Return the error that names file, line, column and what stands there."""
+        """Return the error that names file, line, column and the text found there."""
         said = self.texts[column][:_SHOWN]
         return UsageFault(f"{self.place}, column {column}: {said!r}: {why}")
 
@@ -377,12 +379,16 @@ def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Give the number and fields of every line that says something."""
     try:
         if path.stat().st_size > _FILE_LIMIT_BYTES:
-            raise InputUnreadable(f"{path} is over one megabyte; a list of marks is shorter")
+            raise InputUnreadable(
+                f"{path} is larger than one megabyte, the limit for a list of marks"
+            )
         text = path.read_text(encoding="utf-8-sig")
     except OSError as fault:
         raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
     except UnicodeDecodeError as fault:
-        raise InputUnreadable(f"{path} is no text (CSV, UTF-8), byte {fault.start}") from fault
+        raise InputUnreadable(
+            f"{path} is not text (byte {fault.start}); save it as CSV UTF-8"
+        ) from fault
     reader = csv.reader(io.StringIO(text), strict=True)
     try:
         for fields in reader:
@@ -393,7 +399,7 @@ def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:
 
 
 def _float(text: str) -> float | None:
-    """Read a finite number; None when it is none. Underscores are no part of a number here."""
+    """Read a finite number; None when it is not one. Underscores are refused."""
     try:
         number = float(text) if "_" not in text else math.nan
     except ValueError:

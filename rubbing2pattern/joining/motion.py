@@ -12,7 +12,7 @@ from rubbing2pattern.options.joining import JoiningOptions
 _ROUNDS = 15
 """Rounds of weighing anew; a fixed number, so that the same leads give the same motion."""
 _JOGS = 3.0
-"""Deviations from which a jog is seen by itself."""
+"""Deviations from which a jog shows on its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Motion:
 
     Attributes
     ----------
-    about_mm : (2,) the place of which the shift is told.
+    about_mm : (2,) the place whose shift is given.
     shift_mm, turn_rad : the motion.
     spread : (3, 3) covariance of dx, dy, turn.
     evidence : log likelihood gained over no motion, less what its size costs.

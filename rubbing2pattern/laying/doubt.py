@@ -36,7 +36,7 @@ class Doubts:
     ----------
     stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`.
     at : (C, 2) where each came is most in doubt.
-    figures : (C, 8) what it was told from, see `figures_of`.
+    figures : (C, 8) the measures it was estimated from, see `figures_of`.
     """
 
     stray_mm: Array
@@ -59,9 +59,9 @@ def doubts_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptio
     figures = figures_of(net, cames, local, options)
     constant, *weights, fall = fitted_weights().stray
     odds = constant + figures @ np.array(weights)
-    told = np.log(options.stray_chance / (1.0 - options.stray_chance))
+    stated_odds = np.log(options.stray_chance / (1.0 - options.stray_chance))
     at = [_worst(came, local, sight, options) for came in cames]
-    return Doubts(np.exp((odds - told) / fall), np.array(at).reshape(-1, 2), figures)
+    return Doubts(np.exp((odds - stated_odds) / fall), np.array(at).reshape(-1, 2), figures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class _Local:
 
 
 def figures_of(net: Laid, cames: list[_Came], local: _Local, options: LayingOptions) -> Array:
-    """Return what tells how far off a came may be, (C, 8).
+    """Return the measures that show how far off a came may be, (C, 8).
 
     1. log of its mean distance from the ridge;
     2. log of the greatest deviation of its curve;

@@ -76,7 +76,7 @@ def joints_of(
        each other by more than `meet_mm`, two make a corner and the others butt beside it;
     4. joints nearer to each other than `close_mm` are one, and those of the same two leads
        within `same_place_mm`: two leads do not part and meet again so soon;
-    5. a knot of which not all leads hang together has a short lead that was taken for solder.
+    5. a knot whose leads do not all connect has a short lead that was taken for solder.
 
     Parameters
     ----------

@@ -158,7 +158,7 @@ def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> fl
     """Squared misfit, in deviations, of prolonging each of two ends to the other's tip.
 
     What may be expected grows with the gap: a bent lead may bend a little more or less on the way,
-    and a short stub tells its direction badly.
+    and a short stub shows its direction badly.
     """
     gap = math.dist(stubs.tip[one], stubs.tip[two])
     if gap < 1e-6 or float(stubs.heading[one] @ stubs.heading[two]) > -0.5:

@@ -20,7 +20,7 @@ from rubbing2pattern.options.laying import LayingOptions
 def refitted(net: Laid, sight: Sight, options: LayingOptions) -> list[Run]:
     """Return the runs with widths and curves by what is in sight.
 
-    1. a run of which nothing clear is in sight keeps its direction, and is moved to what is;
+    1. a run without any clear stretch keeps its direction, and is moved to what shows of it;
     2. a run is drawn to a joint that it ends at but that its curve misses;
     3. of a short lead the direction is known badly: between two leads that run
        through it is likely to be square to both.

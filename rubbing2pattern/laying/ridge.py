@@ -1,6 +1,6 @@
 """The ridge of the map's lead line: where the network believes that a lead runs.
 
-Ink tells the edges of a lead more sharply, but solder, gaps and leads that run together hide them;
+Ink shows the edges of a lead more sharply, but solder, gaps and leads that run together hide them;
 the ridge goes on through all of these. Legend: N places, M offsets across.
 """
 
@@ -44,7 +44,7 @@ def ridge_near(rows: Rows, lead: LeadMap, options: LayingOptions, reach_mm: floa
 
 
 def ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
-    """Deviation of the ridge at every place, (N,) mm; infinite where it tells nothing.
+    """Deviation of the ridge at every place, (N,) mm; infinite where it shows nothing.
 
     Beside another lead it may be that one's, or that of both.
     """

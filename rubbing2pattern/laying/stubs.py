@@ -88,7 +88,7 @@ def outside_solder(rows: Rows, solder_mm: Array, ends: Ints) -> Mask:
 def _widest_beside(width_mm: Array, ends: Ints, nodes: int) -> Array:
     """Width of the narrower of the widest other leads at either end of every edge, (E,) mm.
 
-    The width of a short lead itself cannot be told from that of the solder around it.
+    The width of a short lead cannot be distinguished from that of the solder around it.
     """
     out = np.full((len(ends), 2), np.inf)
     at: list[list[int]] = [[] for _ in range(nodes)]

@@ -70,7 +70,7 @@ def cut_stock(lengths: Sequence[int], stick: int, limits: Limits = Limits()) -> 
        all of them is solved: its optimum is that of the problem.
     3. Else useful patterns are generated from the duals of the linear programme (Gilmore and Gomory
        1961), which also bounds the number from below (Farley 1990), and the integer programme is
-       solved over these. Where its optimum is above the bound, it is told as not proven.
+       solved over these. Where its optimum is above the bound, it is reported as not proven.
     4. What first-fit decreasing or the filling found is kept unless the solver finds fewer.
 
     Parameters

@@ -1,6 +1,6 @@
 """Quick ways to fill sticks, and bounds on how many are needed.
 
-Sizes are whole numbers, longest first, each with a demand; a stick is told as a pattern: how many
+Sizes are whole numbers, longest first, each with a demand; a stick is given as a pattern: how many
 of each size it gives.
 """
 
@@ -60,7 +60,7 @@ def _best_filling(sizes: Sequence[int], left: Sequence[int], room: int) -> list[
     most = [min(n, room // size) for n, size in zip(left, sizes, strict=True)]
     items = [k for k in range(len(sizes) - 1, -1, -1) for _ in range(most[k])]
     mask = (1 << (room + 1)) - 1
-    reached = [1]  # Bit s of entry i tells that the first i items can sum up to s.
+    reached = [1]  # Bit s of entry i is set when the first i items can sum up to s.
     for k in items:
         reached.append((reached[-1] | reached[-1] << sizes[k]) & mask)
     at = reached[-1].bit_length() - 1

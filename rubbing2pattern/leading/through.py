@@ -23,7 +23,7 @@ THROUGH, CORNER, OTHER = 0, 1, 2
 
 @dataclass(frozen=True, slots=True)
 class Meeting:
-    """How the ends of cames stand to each other at a joint.
+    """How the ends of cames lie to each other at a joint.
 
     Attributes
     ----------
@@ -105,7 +105,7 @@ def _meeting(
 
 
 def _beside(pair: tuple[End, End], taken: tuple[End, End], around: dict[End, float]) -> bool:
-    """Tell whether a pair lies on one side of another with which it shares no end."""
+    """Return whether a pair lies on one side of another with which it shares no end."""
     if set(pair) & set(taken):
         return False
     base = around[taken[0]]

@@ -29,7 +29,7 @@ class Group:
 
     Attributes
     ----------
-    members : their indices; the first stands for all.
+    members : their indices; the first represents all.
     placements : from the frame of the panel to itself, the first's outline onto each member's.
     """
 

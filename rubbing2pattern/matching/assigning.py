@@ -61,7 +61,7 @@ def assign(
        of strangers, and the rest equally likely everywhere;
     3. a margin says by how much the whole is less likely when a piece may not go to its group;
     4. numbers that a person gave are kept, however the glass lies there;
-    5. pieces of which not all is seen are not matched.
+    5. pieces that are not seen whole are not matched.
 
     Parameters
     ----------

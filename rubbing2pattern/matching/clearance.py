@@ -42,7 +42,7 @@ class _Faults:
     Attributes
     ----------
     places : (N, 2) in the panel's frame.
-    fault : (N,) how far glass stands beyond a heart, or a leaf's edge beyond the glass.
+    fault : (N,) how far glass reaches beyond a heart, or a leaf's edge beyond the glass.
     slope : (N, 2) change of the fault as the glass is shifted.
     """
 
@@ -69,7 +69,7 @@ class _Bench:
     def laid(self, placement: Placement) -> tuple[_Faults, _Faults]:
         """Return what binds, along the glass, and where light shows, along the leaves.
 
-        How far a leaf stands beyond the glass is measured from the leaf: of convex glass that is
+        How far a leaf reaches beyond the glass is measured from the leaf: of convex glass that is
         the greatest of linear functions of its motion, so the linear programme is exact near by.
         """
         places = placement.apply(self.edge)

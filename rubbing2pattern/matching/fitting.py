@@ -206,7 +206,7 @@ class _Terms:
     counted : (M, 1) what one place counts for.
     own, strange : (M, F) variance of each Fourier component of the distances, in its opening and
         of a stranger.
-    twice : (F,) how often a component stands in the whole transform.
+    twice : (F,) how often a component occurs in the whole transform.
     prior : (M, 1) logarithm of what is known beforehand.
     """
 

@@ -47,8 +47,8 @@ def chosen_with_margins(
 
     1. the sum of the values less `part_cost` for each piece is greatest;
     2. the same set lies as well in openings that are alike (`alike` holds a label for each), and
-       where its value, or the sum, is less by `least_margin` at most when it lies there: which of
-       them is right cannot be told;
+       where its value, or the sum, is less by `least_margin` at most when it lies there: nothing
+       shows which of them is right;
     3. a piece is doubtful when the sum falls by less than `least_margin` if it may not go to any of
        those openings.
     """

@@ -1,7 +1,7 @@
 """Fragments laid into a hole: the pose settled, and how likely it is.
 
 A place of a fragment's edge either lies along the edge of the hole (off by a normal spread, facing
-the same way) or is free and lies anywhere inside; hardly any place stands beyond the hole. The
+the same way) or is free and lies anywhere inside; hardly any place lies beyond the hole. The
 edge of a stranger lies anywhere within `reach_mm`. The sum of the logarithms of the ratio of both
 likelihoods, one for each `steady_mm` of edge, speaks for the fragment in that pose.
 Legend for shapes: M poses, N places on an edge.

@@ -64,7 +64,7 @@ class _Joined:
     borne: tuple[Borne, ...]
 
     def choice(self, options: FragmentOptions) -> Choice:
-        """Return it for choosing; what a stranger would gain as well counts for nothing."""
+        """Return it for choosing; a gain that a stranger would have too is ignored."""
         return Choice(
             self.opening,
             frozenset(part.glass.piece for part in self.parts),
@@ -89,7 +89,7 @@ def assemble(
        others into what is left open, several beginnings side by side;
     2. the likeliest sets of fragments are settled together by least squares;
     3. of all sets those are chosen that are likeliest together, each fragment and opening once;
-    4. where the same set lies nearly as well in several openings all of them are told;
+    4. where the same set lies nearly as well in several openings, all of them are listed;
     5. a fragment whose place there is not likelier by `least_margin` than any way without it is
        left out, and so is one of whose edge too little meets its neighbours or the cut outline.
 
@@ -212,7 +212,7 @@ class _Added:
         return worth - self.value
 
     def is_like(self, other: _Added) -> bool:
-        """Tell whether both hold the same fragments turned the same way."""
+        """Return whether both hold the same fragments turned the same way."""
         if self.pieces != other.pieces:
             return False
         turn = {part.glass.piece: part.turn for part in (*other.before.parts, other.part)}

@@ -21,7 +21,7 @@ Colour = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 
 _BLOCK_MM = 2.0
-"""Blocks whose mean colours stand for the ground."""
+"""Blocks whose mean colours represent the ground."""
 _MODES = 5
 """Commonest colours that are tried as the ground."""
 _TILES = 8

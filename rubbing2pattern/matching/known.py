@@ -26,7 +26,7 @@ class KnownNumber:
     ----------
     place : file and line, for messages.
     number : of the piece in the panel.
-    piece : id of the loose piece, or "" where `pixel` tells it.
+    piece : id of the loose piece, or "" where `pixel` gives it.
     pixel : (column, row) in the photograph, or None.
     photo : file name of the photograph, or "" where there is only one.
     """
@@ -48,7 +48,7 @@ class Seen:
 
 
 def read_known(path: Path) -> tuple[KnownNumber, ...]:
-    """Read ``piece,number`` or ``pixel_x,pixel_y,number``; a column ``photo`` may stand with both.
+    """Read ``piece,number`` or ``pixel_x,pixel_y,number``; both may have a column ``photo``.
 
     Raises
     ------
@@ -114,7 +114,7 @@ def _refuse_twice(said: Mapping[str, str]) -> None:
     first: dict[str, str] = {}
     for place, what in said.items():
         if what in first:
-            raise UsageFault(f"{place}: {what} stands in {first[what]} already; give it once")
+            raise UsageFault(f"{place}: {what} is in {first[what]} already; give it once")
         first[what] = place
 
 
@@ -125,7 +125,7 @@ def _photos_of(line: KnownNumber, photos: Sequence[Seen]) -> list[Seen]:
             f"{line.place}: there is no photograph {line.photo!r}; given are {', '.join(names)}"
         )
     if line.pixel is not None and not line.photo and len(photos) > 1:
-        raise UsageFault(f"{line.place}: say in a column photo which of the photographs is meant")
+        raise UsageFault(f"{line.place}: name the photograph in a column photo")
     return [photo for photo in photos if not line.photo or photo.name == line.photo]
 
 

@@ -21,7 +21,7 @@ class Verdict(StrEnum):
 
     FITS = "fits"
     GROZE = "groze"
-    """it stands against the heart somewhere and has to be taken back"""
+    """it reaches over the heart somewhere and has to be grozed"""
     SHORT = "short"
     """its edge would show beside the leaf somewhere"""
     OTHER_SIDE = "other side"
@@ -106,7 +106,7 @@ class Placed:
     outline : of the glass, in the panel's frame.
     rms_mm : root of the mean squared distance of its edge from the cut outline.
     log_likelihood : of the whole outline, given the uncertainties of both; see `fitting`.
-    groze, short : stretches that stand against the heart, and that leave a gap beside the leaf.
+    groze, short : stretches that reach over the heart, and that leave a gap beside the leaf.
     groze_mm, short_mm : the most of each, 0 where there is none.
     play_mm : how far it can be shifted between the hearts, both ways together, where it has the
         least play; 0 when it binds.

@@ -1,4 +1,4 @@
-"""What lies in a photograph and is no glass: rulers, laths, printed targets, the room around.
+"""Things in a photograph that are not glass: rulers, laths, printed targets, the room around.
 
 Legend for shapes: H, W rows and columns of the working picture.
 """
@@ -55,7 +55,7 @@ def targets_in(grey: Grey) -> tuple[Polygon, ...]:
 
 
 def is_target(shape: Mask, work: Working, targets: tuple[Polygon, ...]) -> bool:
-    """Tell whether a shape is a printed target, or the card that bears it."""
+    """Return whether a shape is a printed target, or the card that bears it."""
     if not targets:
         return False
     outline = shapely.make_valid(Polygon(work.to_photo(outline_px(shape))))
@@ -64,7 +64,7 @@ def is_target(shape: Mask, work: Working, targets: tuple[Polygon, ...]) -> bool:
 
 
 def is_ruler(outline: Polygon, shape: Mask, grey: Grey, work: Working, o: LooseOptions) -> bool:
-    """Tell whether a shape is a ruler or a lath; `outline` is in px of the working picture.
+    """Return whether a shape is a ruler or a lath; `outline` is in px of the working picture.
 
     Rules:
 
@@ -86,7 +86,7 @@ def is_ruler(outline: Polygon, shape: Mask, grey: Grey, work: Working, o: LooseO
 
 
 def _divided(corners: Array, grey: Grey, work: Working) -> bool:
-    """Tell whether there are even divisions along a long side; the first side is a long one."""
+    """Return whether there are even divisions along a long side; the first side is a long one."""
     a, b, c, d = work.to_photo(corners)
     px_per_mm = work.px_per_mm * work.step
     across = (d - a) / max(float(np.linalg.norm(d - a)), 1e-9)
@@ -112,7 +112,7 @@ def _read(grey: Grey, start: Array, end: Array) -> Array:
 
 
 def _even(row: Array, px_per_mm: float) -> bool:
-    """Tell whether a row of grey has one strong period."""
+    """Return whether a row of grey has one strong period."""
     n = len(row)
     soft = cv2.GaussianBlur(row.reshape(1, -1), (0, 0), 8.0 * px_per_mm).ravel()
     power = np.abs(np.fft.rfft((row - soft) * np.hanning(n))) ** 2

@@ -234,7 +234,7 @@ def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
 
 
 def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
-    """Return what is said about a thing that is taken for no glass."""
+    """Return the finding about a thing that is not taken for glass."""
     kinds = {"room": Kind.ROOM_AROUND, "ruler": Kind.RULER_SEEN, "glass": Kind.NOT_GLASS}
     if part.kind not in kinds:
         return []
@@ -259,7 +259,7 @@ def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:
 def _shift_doubts(
     pieces: Sequence[LoosePiece], camera: Camera | None, o: LooseOptions
 ) -> list[Finding]:
-    """Return what is said of the shift by the thickness of the glass where it is not taken out."""
+    """Return the findings about the shift by the thickness of the glass, unless it is removed."""
     if camera is None or (camera.stated and o.glass_mm > 0.0):
         return []
     glass_mm = o.glass_mm if o.glass_mm > 0.0 else o.assumed_glass_mm

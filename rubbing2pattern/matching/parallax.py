@@ -1,6 +1,6 @@
 """The shift of an outline by the thickness of the glass.
 
-The upper edge of a piece is nearer to the camera than the table, so it seems to stand too far from
+The upper edge of a piece is nearer to the camera than the table, so it seems to lie too far from
 the foot of the camera by its distance times t / (h - t), with t the thickness and h the height of
 the camera: 3 mm seen from 1 m is 0.3 %. On the side of a piece that faces the foot the lower edge
 is seen instead, and it lies on the table. So each place moves outwards by
@@ -71,7 +71,7 @@ def camera_of(rubbing: Rubbing, o: LooseOptions) -> Camera | None:
 
 
 def shifts(path: Array, camera: Camera, glass_mm: float) -> Array:
-    """Return how far each place of an anticlockwise outline stands too far out, (N,) mm."""
+    """Return how far each place of an anticlockwise outline lies too far out, (N,) mm."""
     outward = -left_normals(np.vstack((path, path[:1])), closed=True)[:-1]
     reach = np.maximum(0.0, np.sum((path - camera.foot_mm) * outward, axis=1))
     return np.asarray(reach * glass_mm / max(camera.height_mm - glass_mm, glass_mm))

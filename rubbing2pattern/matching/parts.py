@@ -163,7 +163,7 @@ def _largest(mask: Mask) -> Mask:
 
 
 def _touches(mask: Mask, neck: Neck) -> bool:
-    """Tell whether a neck lies at a shape, by the places beside its middle."""
+    """Return whether a neck lies at a shape, by the places beside its middle."""
     h, w = mask.shape
     column, row = np.round(neck.ends.mean(axis=0)).astype(int)
     around = mask[max(0, row - 6) : min(h, row + 7), max(0, column - 6) : min(w, column + 7)]

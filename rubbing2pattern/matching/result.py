@@ -99,5 +99,5 @@ class Matching:
         return self.face_up != "unstated" and self.face_up != self.panel.seen_from
 
     def lies_over(self, placed: Placed) -> bool:
-        """Tell whether a piece lies with another side up than the rest."""
+        """Return whether a piece lies with another side up than the rest."""
         return placed.over is not self.upside_down

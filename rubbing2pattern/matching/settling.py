@@ -36,7 +36,7 @@ _FLOOR = 4.0
 _BESIDE = 9
 """Samples around a place in which its coarse step is looked for; odd, for it lies in the middle."""
 _LEAST_GAIN = 0.3
-"""Least gain of sharpness that stands for the sharpest edges of a blurred picture."""
+"""Least gain of sharpness taken for the sharpest edges of a blurred picture."""
 _STRICT = 0.7
 """Share of the way to the sharpest at which a step in a possible shadow counts in full."""
 _FAINT = 0.5
@@ -190,7 +190,7 @@ def _sharpness(fine: Grid, coarse: Grid) -> Grid:
 
 
 def _shaded(light: Grid, zone: Zone, ahead: int) -> npt.NDArray[np.bool_]:
-    """Tell where what lies a little further in may be ground in a shadow, (N, M)."""
+    """Return where the place a little further in may be ground in a shadow, (N, M)."""
     share = light / np.maximum(zone.ground, 1e-4).astype(np.float32)
     m = share.shape[1]
     inner = share[:, np.minimum(np.arange(m) + ahead, m - 1)]
@@ -204,7 +204,7 @@ def _chances(worth: Array, own: npt.NDArray[np.bool_], o: LooseOptions) -> Array
     before[:, 0] = after[:, -1] = 0.0
     tops = np.where(own & (worth >= before) & (worth > after), worth, 0.0)
     most = tops.max(axis=1, keepdims=True)
-    # Where the glass hardly shows, the unevenness of the ground must not stand in for its edge.
+    # Where the glass hardly shows, the unevenness of the ground must not be taken for its edge.
     most = np.maximum(most, max(_FAINT * float(np.median(most)), 1e-9))
     chance = np.minimum(1.0, tops / (o.outermost * most))
     return np.asarray(np.where(chance > _LEAST_CHANCE, chance, 0.0), dtype=np.float64)

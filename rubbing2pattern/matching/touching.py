@@ -1,4 +1,4 @@
-"""Pieces of glass that touch: told apart where two notches of a common outline face each other.
+"""Pieces of glass that touch: separated where two notches of a common outline face each other.
 
 Legend for shapes: H, W rows and columns of the working picture; N places along an outline.
 """
@@ -120,7 +120,7 @@ def outline_px(shape: Mask) -> Array:
 
 
 def _sure(neck: Neck, o: LooseOptions) -> bool:
-    """Tell whether glass touches at a neck (rule 3)."""
+    """Return whether glass touches at a neck (rule 3)."""
     open_ground = neck.bare > _BARE and neck.share < _OPEN_NECK * o.neck
     narrow = neck.length_mm < _NEEDLE * o.narrowest_mm
     return neck.seam >= o.seam or narrow or open_ground

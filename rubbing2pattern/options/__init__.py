@@ -35,78 +35,81 @@ class Options:
     """The options of a whole run: a group for each stage and for what is made afterwards."""
 
     load: LoadOptions = field(
-        default_factory=LoadOptions, metadata=of_reading("whoever photographs or scans a rubbing")
+        default_factory=LoadOptions, metadata=of_reading("people who photograph or scan a rubbing")
     )
     rectify: RectifyOptions = field(
         default_factory=RectifyOptions,
-        metadata=of_reading("whoever measures the sheet, marks or targets on it"),
+        metadata=of_reading("people who measure the sheet, marks or targets on it"),
     )
     lead: LeadOptions = field(
-        default_factory=LeadOptions, metadata=of_reading("whoever makes the rubbing")
+        default_factory=LeadOptions, metadata=of_reading("people who make the rubbing")
     )
     skeleton: SkeletonOptions = field(
         default_factory=SkeletonOptions,
-        metadata=of_reading("whoever asks why a piece is missing, or one too many"),
+        metadata=of_reading("people who ask why a piece is missing, or one too many"),
     )
     trace: TraceOptions = field(
         default_factory=TraceOptions,
-        metadata=of_reading("whoever asks why a free end is tied to a lead, or is not"),
+        metadata=of_reading("people who ask why a free end is tied to a lead, or is not"),
     )
     joining: JoiningOptions = field(
-        default_factory=JoiningOptions, metadata=of_reading("whoever rubs a panel on two sheets")
+        default_factory=JoiningOptions, metadata=of_reading("people who rub a panel on two sheets")
     )
     tidy: TidyOptions = field(
         default_factory=TidyOptions,
-        metadata=of_reading("whoever asks why a lead is missing, or one too many"),
+        metadata=of_reading("people who ask why a lead is missing, or one too many"),
     )
     laying: LayingOptions = field(
         default_factory=LayingOptions,
-        metadata=of_reading("whoever asks why a lead lies beside its place"),
+        metadata=of_reading("people who ask why a lead lies beside its place"),
     )
     measure: MeasureOptions = field(
-        default_factory=MeasureOptions, metadata=of_reading("whoever chooses the width of new lead")
+        default_factory=MeasureOptions,
+        metadata=of_reading("people who choose the width of new lead"),
     )
     level: LevelOptions = field(
-        default_factory=LevelOptions, metadata=of_reading("whoever asks why the pattern lies askew")
+        default_factory=LevelOptions,
+        metadata=of_reading("people who ask why the pattern lies askew"),
     )
     pieces: PieceOptions = field(
-        default_factory=PieceOptions, metadata=of_reading("whoever cuts glass and chooses lead")
+        default_factory=PieceOptions, metadata=of_reading("people who cut glass and choose lead")
     )
     audit: AuditOptions = field(
         default_factory=AuditOptions,
-        metadata=of_reading("whoever settles the findings at the panel"),
+        metadata=of_reading("people who settle the findings at the panel"),
     )
     correct: CorrectOptions = field(
-        default_factory=CorrectOptions, metadata=of_reading("whoever writes a file of corrections")
+        default_factory=CorrectOptions,
+        metadata=of_reading("people who write a file of corrections"),
     )
     documents: DocumentOptions = field(
         default_factory=DocumentOptions,
-        metadata=of_documents("whoever works with pattern, lists and report"),
+        metadata=of_documents("people who work with pattern, lists and report"),
     )
     glass: GlassOptions = field(
-        default_factory=GlassOptions, metadata=of_documents("whoever buys, cuts and fires glass")
+        default_factory=GlassOptions, metadata=of_documents("people who buy, cut and fire glass")
     )
     leading: LeadingOptions = field(
-        default_factory=LeadingOptions, metadata=of_documents("whoever buys and cuts lead")
+        default_factory=LeadingOptions, metadata=of_documents("people who buy and cut lead")
     )
     paper: PaperOptions = field(
-        default_factory=PaperOptions, metadata=of_documents("whoever prints the pattern")
+        default_factory=PaperOptions, metadata=of_documents("people who print the pattern")
     )
     templates: TemplateOptions = field(
-        default_factory=TemplateOptions, metadata=of_documents("whoever prints and cuts templates")
+        default_factory=TemplateOptions, metadata=of_documents("people who print and cut templates")
     )
     loose: LooseOptions = field(
-        default_factory=LooseOptions, metadata=of_reading("whoever photographs loose pieces")
+        default_factory=LooseOptions, metadata=of_reading("people who photograph loose pieces")
     )
     match: MatchOptions = field(
-        default_factory=MatchOptions, metadata=of_reading("whoever sorts loose pieces")
+        default_factory=MatchOptions, metadata=of_reading("people who sort loose pieces")
     )
     fragments: FragmentOptions = field(
-        default_factory=FragmentOptions, metadata=of_reading("whoever puts fragments together")
+        default_factory=FragmentOptions, metadata=of_reading("people who put fragments together")
     )
     compare: CompareOptions = field(
         default_factory=CompareOptions,
-        metadata=of_reading("whoever compares two rubbings of one panel"),
+        metadata=of_reading("people who compare two rubbings of one panel"),
     )
 
     def values(self, *parts: Part) -> dict[str, Any]:

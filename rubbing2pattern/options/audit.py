@@ -12,9 +12,9 @@ class AuditOptions(Checked):
     """Limits beyond which a finding is made, and how findings find their pieces."""
 
     # fmt: off
-    least_confidence: float = value(0.9, 0.0, 1.0, "one in ten such leads is none",
+    least_confidence: float = value(0.9, 0.0, 1.0, "one in ten such leads is not there",
         "A came less likely to be lead gives a finding to check.")
-    sure_confidence: float = value(0.98, 0.5, 1.0, "one such lead in fifty is none",
+    sure_confidence: float = value(0.98, 0.5, 1.0, "one such lead in fifty is not there",
         "A short gap is only a note when its came is at least this likely to be lead.")
     harmless_gap_mm: float = value(25.0, 0.0, 60.0, "a sure lead goes on over so short a drop-out",
         "A gap this long is a finding to check, however likely the came.")
@@ -27,7 +27,7 @@ class AuditOptions(Checked):
     sliver_width_mm: float = value(4.0, 0.5, 50.0, "free circle: narrower glass breaks in cutting",
         "A piece narrower than this at its widest gives a finding.")
     split_area_mm2: float = value(
-        4.0, 0.0, 100.0, "lesser crumbs beside a cut outline are no glass",
+        4.0, 0.0, 100.0, "smaller crumbs beside a cut outline are not glass",
         "Smaller crumbs do not count when a cut outline falls into parts.",
     )
     notch_deg: float = value(30.0, 10.0, 120.0, "an inward bend of grozed glass is rounder",

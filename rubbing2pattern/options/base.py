@@ -18,9 +18,9 @@ class Part(StrEnum):
     """What a group of options belongs to; the record keeps both apart."""
 
     READING = "reading"
-    """It changes what is read from a picture: the panel, a match, a comparison."""
+    """It changes the reading of a picture: the panel, a match, a comparison."""
     DOCUMENTS = "documents"
-    """It changes what is made of that, and can be set again at any time."""
+    """It changes the documents made from the reading, and can be set again at any time."""
 
 
 def of_reading(concerns: str) -> Mapping[str, Any]:
@@ -38,7 +38,7 @@ def value(default: Any, low: float, high: float, reason: str, meaning: str) -> A
 
     Parameters
     ----------
-    default : the value that is used when nothing is said, in the unit that ends the option's name.
+    default : the value used when none is given, in the unit that ends the option's name.
     low, high : the closed range of accepted values.
     reason : why the default is what it is; shown in the documentation of options.
     meaning : what the option changes, in one sentence; shown there and by ``--set help``.

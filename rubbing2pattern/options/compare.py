@@ -24,8 +24,8 @@ class CompareOptions(Checked):
         "Rubbings that share less of their lead are refused as of two panels.")
     inner_share: float = value(0.6, 0.0, 1.0, "of the lead inside, for borders are often alike",
         "Rubbings that share less of the lead inside their borders are refused.")
-    alike_share: float = value(0.1, 0.0, 0.5, "of the lead: other ways to lie so near are told",
-        "Other ways to lie that share nearly as much lead, within this, are reported.")
+    alike_share: float = value(0.1, 0.0, 0.5, "of the lead: other positions so near are reported",
+        "Other positions that share nearly as much lead, within this, are reported.")
     even_share: float = value(0.005, 0.0, 0.1, "of the lead: chance; the way turned least is taken",
         "Of ways to lie that are within this share of the best, the one turned least is taken.")
     reach_mm: float = value(25.0, 2.0, 200.0, "a lead that moved farther is another lead",

@@ -16,7 +16,7 @@ class CorrectOptions(Checked):
         "How far a place in a file of corrections may lie from the lead or joint it means.")
     joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint",
         "A corrected lead that ends this near to a joint is tied to it.")
-    least_mm: float = value(1.0, 0.1, 20.0, "shorter than its own width a lead is none",
+    least_mm: float = value(1.0, 0.1, 20.0, "no lead is shorter than its own width",
         "A shorter corrected lead is refused; places nearer than this are the same.")
     in_line_deg: float = value(15.0, 1.0, 45.0, "as for a through-lead: less is one lead",
         "Two leads that bend by less become one when the joint between them goes.")

@@ -31,8 +31,8 @@ of the documents, which `redraw` and `lists` can change. Most rubbings need none
 This page is made from the program (`make docs`); do not edit it by hand.
 """
 _PARTS = {
-    Part.READING: "Part of the reading: it changes what is found.",
-    Part.DOCUMENTS: "A setting of the documents: it changes what is made of that, at any time.",
+    Part.READING: "Part of the reading: it changes what the reading finds.",
+    Part.DOCUMENTS: "A setting of the documents: it can be changed at any time, without a reading.",
 }
 _WIDTH = 96
 """Signs in a line on a terminal."""

@@ -11,7 +11,9 @@ from collections.abc import Mapping
 RENAMED: Mapping[str, str] = {}
 """Full names as they were, and as they are now; both mean the same in the same unit."""
 GONE: Mapping[str, str] = {
+    "tidy.none_below": "`tidy.ends_odds` says what is no lead",
+    "tidy.none_leaf": "`tidy.ends_odds` says what is no lead",
     "laying.stray_look": "it is one of the fitted weights that come with the program",
     "tidy.boundary_look": "it is one of the fitted weights that come with the program",
 }
-"""Full names as they were, and why they are no options any more."""
+"""Full names as they were, and why they were removed."""

@@ -32,15 +32,15 @@ class FragmentOptions(Checked):
         "Share of an edge that may meet nothing while fragments are missing.")
     bare_share: float = value(0.25, 0.01, 0.95, "of an edge meets nothing once all parts lie there",
         "Share of an edge that may meet nothing once all fragments lie there.")
-    beyond_share: float = value(0.02, 0.001, 0.5, "of an edge may stand beyond what bounds it",
-        "Share of an edge that may stand beyond the outline or its neighbour.")
+    beyond_share: float = value(0.02, 0.001, 0.5, "of an edge may reach beyond what bounds it",
+        "Share of an edge that may reach beyond the outline or its neighbour.")
     over_share: float = value(0.1, 0.001, 0.5, "of the parts lie turned over, where it is allowed",
         "Share of the fragments that are expected to lie turned over.")
     kept_states: int = value(14, 1, 50, "likeliest beginnings in an opening that are carried on",
         "How many beginnings in an opening are carried on; more take longer.")
     kept_poses: int = value(2, 1, 6, "likeliest ways in which one fragment is laid into a hole",
         "How many places of one fragment in an opening are tried; more take longer.")
-    elsewhere: float = value(20.0, 0.0, 100.0, "what is likelier elsewhere by more is left",
+    elsewhere: float = value(20.0, 0.0, 100.0, "fragments likelier elsewhere by more are left",
         "A beginning is dropped when its fragments are likelier elsewhere by more.")
     least_value: float = value(2.0, 0.0, 100.0, "a part of less likelihood is not tried further",
         "A place of a fragment less likely than this, in log odds, is dropped.")
@@ -52,7 +52,7 @@ class FragmentOptions(Checked):
         "A fragment of which a smaller share of the edge meets something is left out.")
     least_met_line: float = value(0.6, 0.1, 1.0, "of the edge around all parts meets the line",
         "Fragments together that meet less of the opening's outline are not reported.")
-    least_filled: float = value(0.4, 0.1, 1.0, "with less of an opening filled nothing is said",
+    least_filled: float = value(0.4, 0.1, 1.0, "with less of an opening filled nothing is reported",
         "Fragments that fill a smaller share of an opening are not reported.")
     least_margin: float = value(5.0, 0.0, 100.0, "over the second-best opening; a hundred to one",
         "A place with a smaller lead over the next, in log odds, is not reported.")

@@ -13,9 +13,9 @@ class GlassOptions(Checked):
     """How the sheet of pieces is read, and how new glass is counted and fired."""
 
     # fmt: off
-    most_faults: int = value(20, 1, 1000, "problems of a sheet that are told at once; a screenful",
+    most_faults: int = value(20, 1, 1000, "problems of a sheet in one message; a screenful",
         "How many problems of a filled-in sheet one message lists.")
-    least_thickness_mm: float = value(0.5, 0.1, 3.0, "thinner is no window glass",
+    least_thickness_mm: float = value(0.5, 0.1, 3.0, "thinner is not window glass",
         "A thinner glass on a filled-in sheet is refused.")
     most_thickness_mm: float = value(25.0, 6.0, 60.0, "thicker was meant in another unit",
         "A thicker glass on a filled-in sheet is refused.")
@@ -74,6 +74,6 @@ class GlassOptions(Checked):
             sides = getattr(self, f"{what}_width_mm"), getattr(self, f"{what}_height_mm")
             if 2.0 * edge_mm >= min(sides):
                 raise UsageFault(
-                    f"an edge of {edge_mm:g} mm leaves nothing of a {what} of "
+                    f"an edge of {edge_mm:g} mm leaves no glass of a {what} of "
                     f"{sides[0]:g} x {sides[1]:g} mm"
                 )

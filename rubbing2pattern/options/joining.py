@@ -73,8 +73,8 @@ class JoiningOptions(Checked):
     track_mm: float = value(0.05, 0.01, 0.5, "how far a lead wavers about a parabola at least",
         "Least wavering of a lead in the picture; more makes every measured jog less certain.")
     leaves_mm: float = value(0.08, 0.0, 0.5, "leads are not straight by more over a window",
-        "How far leads bend by themselves; more makes every measured jog less certain.")
-    track_doubt: float = value(1.4, 1.0, 5.0, "what wavers slowly is doubted by so much more",
+        "How far leads bend on their own; more makes every measured jog less certain.")
+    track_doubt: float = value(1.4, 1.0, 5.0, "slow wavering adds so much doubt to a jog",
         "By what factor measured jogs are less certain than their wavering alone says.")
     track_window_mm: float = value(
         25.0, 8.0, 80.0, "course on either side, measured in the picture",
@@ -110,5 +110,5 @@ class JoiningOptions(Checked):
         0.34, 0.0, 0.5, "of the leads that may disagree; one in three is misread",
         "A slip is not believed when a greater share of its leads disagrees.",
     )
-    told_mm: float = value(0.5, 0.05, 5.0, "a shift known no better is said to be unknown",
+    told_mm: float = value(0.5, 0.05, 5.0, "a shift known no better is reported as unknown",
         "The finding of a join says how uncertain its gap is when that is more.")

@@ -12,7 +12,7 @@ class LayingOptions(Checked):
     """How lead lines, runs and joints are fitted to what the rubbing shows."""
 
     # fmt: off
-    step_mm: float = value(1.0, 0.25, 3.0, "finer than the grain of the paper tells nothing new",
+    step_mm: float = value(1.0, 0.25, 3.0, "finer than the grain of the paper shows nothing new",
         "Step along a lead at which it is read; less takes longer.")
     profile_step_mm: float = value(0.2, 0.05, 0.5, "about a pixel of a scan at 150 dpi",
         "Step across a lead at which it is read; less takes longer.")
@@ -46,11 +46,11 @@ class LayingOptions(Checked):
         "Length by which dark may be wider, in addition, before it counts as two leads.")
     fused_mm: float = value(45.0, 10.0, 120.0, "leads that meet at 8 degrees run together as long",
         "Two nodes joined by lead up to this long that never shows clean are laid together.")
-    clear_mm: float = value(3.0, 1.0, 10.0, "clean lead that still tells a direction",
+    clear_mm: float = value(3.0, 1.0, 10.0, "clean lead that still shows a direction",
         "A lead with less clean length is laid by its traced path, not by its edges.")
     stub_mm: float = value(26.0, 5.0, 60.0, "length over which a direction at a joint is read",
         "Length of lead by which its direction at a joint is read.")
-    stub_memory_mm: float = value(12.0, 2.0, 60.0, "what lies three times as far tells little",
+    stub_memory_mm: float = value(12.0, 2.0, 60.0, "what lies three times as far shows little",
         "How fast places count less the farther they lie from the joint.")
     alone_cost: float = value(4.0, 1.0, 50.0, "a misfit of 2.8 deviations: then two are not one",
         "Leads are joined into one through a joint up to this misfit.")
@@ -137,15 +137,15 @@ class LayingOptions(Checked):
     )
     bend_over: float = value(6.0, 1.0, 20.0, "times what it misses: the stretch on which it bends",
         "Length of that bend, in times what the lead misses.")
-    short_mm: float = value(12.0, 3.0, 40.0, "clean lead that tells its direction well by itself",
+    short_mm: float = value(12.0, 3.0, 40.0, "clean lead that shows its direction well on its own",
         "Straight leads with less clean length are turned towards square.")
     square_deg: float = value(6.0, 1.0, 30.0, "how exactly short leads are set square to others",
         "How exactly short leads are set square; less turns them further.")
     ridge_low: float = value(0.4, 0.05, 0.9, "where it is lower the map shows no lead",
         "A place below this value of the map counts as not seen when a lead is doubted.")
-    near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge tells nothing",
+    near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge shows nothing",
         "So near to a joint the map is not used to doubt a lead.")
-    stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as told",
+    stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as stated",
         "Chance of being off as far as stated; less states more and reports more leads.")
     unseen_mm: float = value(4.0, 1.0, 20.0, "either way: a short drop-out, not a grain of paper",
         "Length either way over which places that are not seen are counted.")

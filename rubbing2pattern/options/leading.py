@@ -10,7 +10,7 @@ from rubbing2pattern.options.base import Checked, choice, value
 from rubbing2pattern.units import MM_PER_INCH
 
 _LEAST_MM = 100.0
-"""A stick that gives no longer strips is none."""
+"""A stick must give longer strips than this."""
 
 
 class ButtTo(StrEnum):
@@ -51,7 +51,7 @@ class LeadingOptions(Checked):
         "Length of each stick that is cut off at its ends.")
     allowance_mm: float = value(3.0, 0.0, 50.0, "each strip, for the knife and the fitting",
         "Length that each strip is cut longer than on the pattern.")
-    spare_share: float = value(0.1, 0.0, 1.0, "of the strips, for what is miscut; common practice",
+    spare_share: float = value(0.1, 0.0, 1.0, "of the strips, for miscut ones; common practice",
         "Share of the lead that is bought in addition.")
     border_apart: bool = choice(
         False, "yes where the border is of another section, as a U; its sticks are counted apart",

@@ -20,7 +20,7 @@ class LevelOptions(Checked):
         "A side may sag by this share of the panel's diagonal and still be one side.")
     bend_share: float = value(0.008, 0.001, 0.2, "of a side's own length: more is part of an arch",
         "A side that bows by a greater share of its length does not count as straight.")
-    side_share: float = value(0.25, 0.05, 1.0, "of the lesser dimension: shorter is no side",
+    side_share: float = value(0.25, 0.05, 1.0, "of the lesser dimension: shorter is not a side",
         "Sides shorter than this share of the panel's lesser size do not count.")
     off_side_mm: float = value(0.5, 0.05, 10.0, "points further off their side hardly count",
         "Points that lie further off their side hardly count for its direction.")
@@ -28,5 +28,5 @@ class LevelOptions(Checked):
         "Sides that differ by more count less for how the panel is turned.")
     splay_deg: float = value(5.0, 1.0, 30.0, "a side more off the others was made so",
         "Sides that differ by more do not count for how the panel is turned.")
-    reach_deg: float = value(15.0, 0.0, 40.0, "sides further off than a turn and this are no sides",
+    reach_deg: float = value(15.0, 0.0, 40.0, "further off than a turn and this, it is not a side",
         "Sides up to this far beyond the greatest turn still count.")

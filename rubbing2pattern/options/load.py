@@ -32,6 +32,6 @@ class LoadOptions(Checked):
         1.0,
         100.0,
         "times that ink stands out more than in luma before other weights of the colours are taken;"
-        " what is less gains nothing",
+        " a smaller gain changes nothing",
         "Another mix of red, green and blue makes the grey only if ink stands out this much more.",
     )

@@ -22,8 +22,8 @@ class MatchOptions(Checked):
         "Over what length of an edge it strays alike; more makes matches less certain.")
     off_share: float = value(0.08, 0.001, 0.5, "of an edge is chipped or not yet grozed",
         "Share of an edge that is expected to be chipped or not yet grozed.")
-    off_mm: float = value(3.0, 0.5, 10.0, "what is chipped or not grozed is off by less",
-        "How far off what is chipped or not grozed may be.")
+    off_mm: float = value(3.0, 0.5, 10.0, "a chipped or ungrozed edge is off by less",
+        "How far off a chipped or ungrozed edge may be.")
     stranger_mm: float = value(1.0, 0.2, 10.0, "an edge of a stranger strays so besides",
         "How far the edge of a piece that belongs elsewhere is expected to be off.")
     stranger_steady_mm: float = value(12.0, 1.0, 200.0, "smoothly over such a stretch",

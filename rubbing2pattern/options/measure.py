@@ -17,7 +17,7 @@ class MeasureOptions(Checked):
     # fmt: off
     step_mm: float = value(0.5, 0.2, 2.0, "several profiles per grain of the paper",
         "Step along a lead at which its width is read; less takes longer.")
-    profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of what is asked of a width",
+    profile_step_mm: float = value(0.1, 0.05, 0.5, "a tenth of the accuracy asked of a width",
         "Step across a lead at which its width is read; less takes longer.")
     beyond_mm: float = value(4.0, 1.5, 10.0, "glass on either side that shows what bare is",
         "How much of the glass on either side is read to know what bare paper is.")
@@ -46,13 +46,13 @@ class MeasureOptions(Checked):
     alone_mm: float = value(0.8, 0.1, 5.0, "uncertainty of a width taken from the other leads only",
         "Uncertainty of a width that is taken from other leads.")
     profile: str = choice("measured", "flat or round when the leaves are known to be so",
-        "Shape of all leaves where it is known; else each is told from the rubbing.")
+        "Shape of all leaves where it is known; else each is estimated from the rubbing.")
     least_halves: int = value(12, 4, 1000, "six windows of both sides; fewer show blotches",
         "With fewer readings the shape of a leaf stays unknown.")
     flat_fall: float = value(0.025, 0.0, 0.3, "no flat leaf is paler at its flanks by more",
         "A leaf whose flanks are paler by a smaller share counts as flat.")
     soft_mm: float = value(0.6, 0.2, 2.0, "how far an edge's softness reaches into the band",
-        "This much inside an edge is left out when the shape of a leaf is told.")
+        "This much inside an edge is left out when the shape of a leaf is estimated.")
     edge_loss: float = value(0.35, 0.05, 0.9, "of the crown's darkness; no edge stands out below",
         "A round leaf that loses a greater share of its darkness has no distinct edge.")
     foot: float = value(0.2, 0.02, 0.5, "of the crown's darkness, just above grain and smears",
@@ -61,7 +61,7 @@ class MeasureOptions(Checked):
         "Most that is added to the width of a round lead for what does not show.")
     hang_mm: float = value(0.15, 0.0, 1.0, "paper hangs over a leaf's edge and darkens beside it",
         "Uncertainty of every width by paper that hangs over the edge.")
-    hidden_doubt: float = value(0.5, 0.0, 2.0, "of what is added for a round leaf; extrapolated",
+    hidden_doubt: float = value(0.5, 0.0, 2.0, "of the width added for a round leaf; extrapolated",
         "Share of the width added for a round leaf that is stated as uncertain.")
     rim_ink: float = value(0.5, 0.2, 1.0, "of the local strength; grain and smears stay below",
         "Darkness from which lead at the edge of sheet or picture counts as cut off.")
@@ -75,14 +75,14 @@ class MeasureOptions(Checked):
         "Shorter dark stretches of that edge do not count as leads that are cut off.")
     rim_long_mm: float = value(
         30.0, 10.0, 200.0, "a wide lead cut at a slant meets less of an edge",
-        "A dark stretch that stands alone must be this long to give a finding.",
+        "A dark stretch on its own must be this long to give a finding.",
     )
     rim_held_mm: float = value(60.0, 5.0, 500.0, "lead lines in dark that is the panel's",
         "Dark that holds less lead line does not count as lead of the panel.")
     # fmt: on
 
     def __post_init__(self) -> None:
-        """Refuse values out of range and a shape of leaf that is none."""
+        """Refuse values out of range and an unknown shape of leaf."""
         Checked.__post_init__(self)
         if self.profile not in PROFILES:
             raise UsageFault(f"profile is one of {', '.join(PROFILES)}, not {self.profile!r}")

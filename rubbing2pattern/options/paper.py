@@ -28,7 +28,7 @@ _LEAST_FACTOR, _MOST_FACTOR = 0.95, 1.05
 
 @dataclass(frozen=True, slots=True)
 class Paper:
-    """A paper: its name as it stands in the name of a file, and its size."""
+    """A paper: its name as used in file names, and its size."""
 
     name: str
     width_mm: float
@@ -39,7 +39,7 @@ class Paper:
 class PaperOptions(Checked):
     """How the pattern comes onto paper.
 
-    `print_across` and `print_up` tell what the printer does: the length of a print, made without
+    `print_across` and `print_up` say what the printer does: the length of a print, made without
     compensation, over the length it should have, across the page and up it. The pages are drawn
     by so much smaller that the print comes out true.
     """
@@ -48,7 +48,7 @@ class PaperOptions(Checked):
     papers: tuple[str, ...] = choice(
         (AUTO,),
         "papers of the tiled pattern, upright as named: A4, A3, Letter, Tabloid, 600x900mm; auto "
-        "is A4, or Letter with inches, as stands in most offices; none for no tiles",
+        "is A4, or Letter with inches, as in most offices; none for no tiles",
         "Papers of an office printer on which the pattern is printed in pages.",
     )
     overlap_mm: float = value(

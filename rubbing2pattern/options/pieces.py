@@ -25,8 +25,8 @@ class PieceOptions(Checked):
         "Pieces whose heights differ by a smaller share are numbered as one row.")
     label_tolerance_mm: float = value(0.25, 0.01, 5.0, "finer than a number is written",
         "How exactly the place with the most room for a number is found.")
-    central_share: float = value(0.95, 0.5, 1.0, "numbers of long pieces stand in the middle",
-        "A number stands in the middle of its piece when it has this share of the most room.")
+    central_share: float = value(0.95, 0.5, 1.0, "numbers of long pieces lie in the middle",
+        "A number is put in the middle of its piece when it has this share of the most room.")
     through_deg: float = value(15.0, 2.0, 45.0, "solder and fitting bend a through-lead by less",
         "A lead that bends by less runs through its joint on pattern and lists.")
     broken_deg: float = value(30.0, 5.0, 60.0, "no came runs through a sharper bend",
@@ -63,7 +63,7 @@ class PieceOptions(Checked):
         "Lead lines of one joint that cross again within this get no second joint.")
     nothing_mm2: float = value(25.0, 0.0, 100.0, "nobody leads glass of 5 by 5 mm",
         "A smaller piece without glass between its hearts becomes one joint or one lead.")
-    crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are told of",
+    crossed_area_mm2: float = value(0.5, 0.0, 50.0, "lead lines that cross once more are reported",
         "An outline that crosses itself over a greater area gives a finding.")
     # fmt: on
 

@@ -9,7 +9,7 @@ from rubbing2pattern.options.base import Checked, value
 
 @dataclass(frozen=True, slots=True)
 class RectifyOptions(Checked):
-    """How references are trusted, and what is taken for the sheet."""
+    """How references are trusted, and how the sheet is found."""
 
     # fmt: off
     dpi_uncertainty: float = value(
@@ -133,6 +133,6 @@ class RectifyOptions(Checked):
         "A side of the sheet that is seen on a smaller share of its length counts as not found.",
     )
     clear_edge_share: float = value(
-        0.5, 0.1, 1.0, "an edge that is met along less than half of its side is told of",
+        0.5, 0.1, 1.0, "an edge that is seen along less than half of its side is reported",
         "A side of the sheet that is seen on a smaller share of its length gives a finding.",
     )

@@ -65,8 +65,8 @@ def with_settings_of(
     for setting in given:
         if setting.partition(".")[0].strip() not in groups:
             raise UsageFault(
-                f"{setting!r} is no option of {what}; those of {', '.join(groups[:-1])} and "
-                f"{groups[-1]} are, others are given when the rubbing is traced"
+                f"{setting!r} is not an option of {what}, which takes those of "
+                f"{', '.join(groups[:-1])} and {groups[-1]}; give others when tracing the rubbing"
             )
     return with_settings(options, given)
 
@@ -75,7 +75,7 @@ def _with_setting(options: Options, setting: str) -> Options:
     name, sign, text = (part.strip() for part in setting.partition("="))
     if not sign:
         raise UsageFault(
-            f"{setting!r} is no setting; write GROUP.NAME=VALUE, or help to list all options"
+            f"{setting!r} is not a setting; write GROUP.NAME=VALUE, or help to list all options"
         )
     known = options.values()
     if name not in known:

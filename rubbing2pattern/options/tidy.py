@@ -9,7 +9,7 @@ from rubbing2pattern.options.base import Checked, value
 
 @dataclass(frozen=True)
 class TidyOptions(Checked):
-    """How boundaries that are lead are told from those that are none."""
+    """How boundaries that are lead are distinguished from others."""
 
     # fmt: off
     stray_mm: float = value(1.0, 0.0, 3.0, "how far a flooded boundary wavers about the lead line",
@@ -18,7 +18,7 @@ class TidyOptions(Checked):
         "Step along a boundary at which it is judged; less takes longer.")
     covered_mm: float = value(1.0, 0.0, 5.0, "beyond the leaf of the lead that is met",
         "So much beyond a leaf a boundary is not judged, nor dark reported as left out.")
-    gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs by itself",
+    gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs on its own",
         "A boundary is cut where it is not seen over this length.")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more",
         "A boundary counts as not seen below this value of the map.")
@@ -36,7 +36,7 @@ class TidyOptions(Checked):
         "From this width on, leads that butt are drawn straight on under the leaf they meet.")
     through_deg: float = value(25.0, 5.0, 60.0, "a lead that is met runs on as straight as this",
         "Of three leads two that turn by less run through, and the third butts.")
-    course_mm: float = value(9.0, 3.0, 40.0, "so much of a lead beside a leaf tells its direction",
+    course_mm: float = value(9.0, 3.0, 40.0, "so much of a lead beside a leaf shows its direction",
         "Length of a lead beside a wide leaf by which it is drawn on.")
     shown_above: float = value(0.3, 0.05, 0.9, "of the map's line; under a wide leaf it is lower",
         "Below this value of the map a lead counts as hidden beside a wide leaf.")

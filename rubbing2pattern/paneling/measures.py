@@ -43,7 +43,7 @@ def label_places(shapes: Shapes, tolerance_mm: float, central_share: float) -> t
 
     The place is the pole of inaccessibility: the middle of the largest circle inside. A long piece
     has many; where the circle round the centroid is nearly as large (`central_share` of it), the
-    centroid is taken, so that numbers stand in rows. An empty polygon has no place (nan).
+    centroid is taken, so that numbers lie in rows. An empty polygon has no place (nan).
     """
     circles = shapely.maximum_inscribed_circle(shapes, tolerance=tolerance_mm)
     radii = shapely.length(circles)

@@ -1,4 +1,4 @@
-"""How cames meet at a joint, told from their number and their tangents."""
+"""How cames meet at a joint, found from their number and their tangents."""
 
 from __future__ import annotations
 

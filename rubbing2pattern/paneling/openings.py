@@ -24,7 +24,7 @@ from rubbing2pattern.paneling.walk import (
 )
 
 OUTSIDE = -1
-"""Stands for the outside of the panel where a number of an opening is expected."""
+"""Means the outside of the panel where a number of an opening is expected."""
 REACHES_MM = (0.0, 1.0, 3.0, 8.0, 15.0)
 """How far out the order of cames round a joint is judged, one after the other: two fitted lines
 that cross once more close to their joint are in the right order only beyond that."""
@@ -68,7 +68,7 @@ class Division:
 
 
 class NotPlanarError(ValueError):
-    """Lead lines cross where there is no joint, so openings cannot be told apart."""
+    """Lead lines cross where there is no joint, so openings cannot be separated."""
 
 
 def divide(lines: LeadLines) -> Division:

@@ -59,7 +59,7 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
        from sight under the one it meets; but never more than a third of the boundary;
     3. the log odds are a weighted sum of the mean log odds of the lead line, the mean share of
        lead, the ink and the length's logarithm; weights fitted on the training's validation set;
-    4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder tells little;
+    4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder shows little;
     5. a stretch over `none_mm` whose log odds are below -`ends_odds`, if the ink agrees, is no
        lead, whatever else parts the same two pieces: a lead ends there.
     """

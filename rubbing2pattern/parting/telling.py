@@ -45,14 +45,14 @@ def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tu
 
     Leads that meet or run side by side share their doubt: whoever measures one sees the others.
     """
-    told: list[Finding] = []
+    reported: list[Finding] = []
     doubts = [(float(mm), (float(x), float(y))) for mm, (x, y) in zip(stray_mm, at, strict=True)]
     for off_mm, place in sorted(doubts, key=lambda d: -d[0]):
         if off_mm <= options.off_mm:
             break
-        if all(math.dist(place, f.at) > options.off_apart_mm for f in told if f.at):
-            told.append(finding_of(Kind.LEAD_OFF, place, off_mm=off_mm))
-    return tuple(told)
+        if all(math.dist(place, f.at) > options.off_apart_mm for f in reported if f.at):
+            reported.append(finding_of(Kind.LEAD_OFF, place, off_mm=off_mm))
+    return tuple(reported)
 
 
 def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:

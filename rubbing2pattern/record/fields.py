@@ -154,7 +154,7 @@ class CamePart(Part):
     """number of the continuous run of lead it belongs to"""
     face_width_mm: Annotated[float, Field(gt=0.0)]
     face_width_uncertainty_mm: Size | None
-    """one standard deviation; null when it could not be told"""
+    """one standard deviation; null when it could not be estimated"""
     shown_width_mm: Size | None
     """width of the dark band in the rubbing"""
     stock: str
@@ -310,7 +310,7 @@ class PanelRecord(Part):
 
     @model_validator(mode="after")
     def _names_exist(self) -> PanelRecord:
-        """Collect every name that stands twice or means nothing."""
+        """Collect every name that is listed twice or unknown."""
         joints, cames = [j.id for j in self.joints], [c.id for c in self.cames]
         pieces = [p.number for p in self.pieces]
         faults = _twice("joints.id", joints) + _twice("cames.id", cames)
@@ -334,7 +334,7 @@ class PanelRecord(Part):
 
 
 def _twice(field: str, names: Sequence[str | int]) -> list[str]:
-    return [f"{field}: {name!r} stands twice" for name, n in Counter(names).items() if n > 1]
+    return [f"{field}: {name!r} is listed twice" for name, n in Counter(names).items() if n > 1]
 
 
 def _unknown(

@@ -118,7 +118,7 @@ def read_record(path: Path) -> PanelRecord:
 
 
 def schema_text() -> str:
-    """Return the JSON Schema of the record, as it stands in ``docs/panel.schema.json``."""
+    """Return the JSON Schema of the record, as in ``docs/panel.schema.json``."""
     return schema_of(PanelRecord)
 
 

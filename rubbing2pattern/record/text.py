@@ -49,10 +49,12 @@ def record_read(
     try:
         datum = json.loads(text)
     except (ValueError, RecursionError) as fault:
-        raise InputUnreadable(f"{source} is no JSON: {fault}") from fault
+        raise InputUnreadable(f"{source} is not valid JSON: {fault}") from fault
     found = (datum.get("format"), datum.get("version")) if isinstance(datum, dict) else (None, None)
     if found[0] != kind[0]:
-        raise InputUnreadable(f"{source} is no {what}: its format is {found[0]!r}, not {kind[0]!r}")
+        raise InputUnreadable(
+            f"{source} is not a {what}: its format is {found[0]!r}, not {kind[0]!r}"
+        )
     if found[1] != kind[1] or isinstance(found[1], bool):
         raise InputUnreadable(
             f"{source} is a {what} of version {found[1]!r}, but this program reads version "
@@ -86,7 +88,7 @@ def _json(datum: Any) -> str:
 
 
 def plain_values(provenance: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what JSON makes of the provenance; bytes of a file name that are no text go."""
+    """Return the provenance as JSON values; drop bytes of a file name that are not text."""
     text = _json(dict(provenance))
     datum: dict[str, Any] = json.loads(re.sub("[\ud800-\udfff]", "\ufffd", text))
     return datum

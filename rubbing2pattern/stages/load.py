@@ -64,7 +64,8 @@ def load(path: Path, options: LoadOptions) -> Photograph:
     Raises
     ------
     InputUnreadable
-        When the file cannot be opened, is no JPEG, PNG or TIFF, is damaged, too large or too small.
+        When the file cannot be opened, is not a JPEG, PNG or TIFF, is damaged, too large or too
+        small.
     """
     try:
         with path.open("rb") as file:
@@ -119,7 +120,7 @@ def _check_start(file: BinaryIO, path: Path) -> None:
         )
     if not start.startswith(_SIGNATURES):
         raise InputUnreadable(
-            f"{path} is no JPEG, PNG or TIFF, whatever its name says; "
+            f"{path} is not a JPEG, PNG or TIFF, whatever its name says; "
             "save the picture as one of them"
         )
 
@@ -152,7 +153,7 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
         raise
     except Exception as fault:  # whatever a decoder stumbles over, the file is what is wrong
         raise InputUnreadable(
-            f"{path} is damaged or cut off, or of a rare kind: {_reason(fault)}; "
+            f"{path} is damaged or cut off, or of a rare format: {_reason(fault)}; "
             "copy it again, or save it anew as JPEG, PNG or TIFF of 8 or 16 bits"
         ) from fault
     upright = _upright(grey, orientation)  # rule 3
@@ -386,6 +387,6 @@ def _reason(fault: Exception) -> str:
     if isinstance(fault, MemoryError):
         return "not enough memory"
     if isinstance(fault, UnidentifiedImageError):
-        return "its header cannot be made out"
+        return "its header cannot be read"
     text = " ".join(str(fault).split())
     return text[:120] or type(fault).__name__

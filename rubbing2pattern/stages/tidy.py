@@ -40,7 +40,7 @@ def tidy(
     4. leads are drawn straight under the wide leaves they meet, and laid: runs through joints,
        fitted to their clean stretches, joints where they meet;
     5. every came is as probable as the boundaries it was made from, a stump that closes a piece as
-       one that is no stump; what was left out though it may be lead is a finding;
+       one without a stump; what was left out though it may be lead is a finding;
     6. so is ink that looks like lead where the map sees none;
     7. so is a lead that may lie more than `off_mm` off.
 
@@ -80,7 +80,7 @@ def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
     if kept_mm < options.least_seen * seen_mm:
         raise NoLeadFound(
             f"no lead lines found: of {seen_mm:.0f} mm of dark lines only {kept_mm:.0f} mm "
-            "close round pieces as leads do; grain of wood, smears or writing look so"
+            "close round pieces as leads do; this looks like grain of wood, smears or writing"
         )
 
 

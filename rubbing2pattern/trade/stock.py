@@ -158,7 +158,7 @@ def common_widths(
         that is not finite gets the commonest size with the probability of its share, an uncertainty
         that is not finite the median of the others.
     lengths_mm : (E,) lengths on which they were measured.
-    closest_mm : sizes nearer than this are not told apart.
+    closest_mm : sizes nearer than this are not distinguished.
     most_scatter_mm : new lead of one size does not differ by more than this.
     most_sizes : largest K that is tried.
     stray_share : share of the length that may be of no common size.
@@ -295,7 +295,7 @@ def _width(size: StockWidth) -> float:
 def _size(text: str, default_unit: str) -> StockWidth:
     width_mm = parse_length(text, default_unit)
     if width_mm <= 0.0:
-        raise UsageFault(f"the stock width {text!r} is nothing: {_CURE}")
+        raise UsageFault(f"the stock width {text!r} must be greater than 0: {_CURE}")
     bare = re.fullmatch(r"[\d./\s-]+", text)
     name = f"{text} {default_unit}" if bare else re.sub(r"(?<=\d)(?=[A-Za-z])", " ", text)
     return StockWidth(re.sub(r"\s*(\"|\binch(es)?\b)", " in", re.sub(r"\s+", " ", name)), width_mm)

@@ -3,7 +3,7 @@
 A window is n or s with a number counted away from the east window, N or S at clerestory level; a
 panel is its row, counted from the bottom, and its light, lettered from the left: ``n4 3b`` is the
 third panel of the second light of window n4 (Corpus Vitrearum, Guidelines, 4th ed. 2016, IX). Roman
-numbers, and I alone for the east window, are older use (from memory). Other names are no fault: a
+numbers, and I alone for the east window, are older use (from memory). Other names are allowed: a
 workshop may number as it likes.
 """
 

@@ -36,7 +36,7 @@ DRAWINGS = {"pattern.svg": same_svg, "pattern.dxf": same_dxf}
 _LONGEST_NAME = 100
 """Letters of a folder's name; file systems take 255 bytes, and Windows 260 letters of a path."""
 _DIGEST_LETTERS = 8
-"""Of the sum that tells longer names apart; 32 bits are plenty for the panels of one package."""
+"""Of the checksum that distinguishes longer names; 32 bits are plenty for one package's panels."""
 _UNSAFE = re.compile(r"[^\w .+-]", re.ASCII)
 
 
@@ -91,7 +91,7 @@ def archive_folders(
     Parameters
     ----------
     folders : of results, as `write_reading` or later commands left them.
-    bag : folder of the package; nothing may stand there without `overwrite`.
+    bag : folder of the package; without `overwrite` it must not exist.
     about : what a person says about the panels.
     images : original pictures by name of the panel; checked against the record's sum.
     overwrite : replaces a package of this program, if every file in it is as it was packed.
@@ -103,7 +103,7 @@ def archive_folders(
     UsageFault
         Two panels have one name, or a picture belongs to none of them.
     OutputNotWritten
-        Something stands at `bag` that is not replaced, or it cannot be written.
+        `bag` exists and is not replaced, or it cannot be written.
     """
     kept = sorted((kept_folder(f) for f in folders), key=lambda k: in_order(k.panel.name))
     if not kept:
@@ -179,7 +179,7 @@ def verify_bag(bag: Path | str) -> Verified:
 
 
 def _check_replaceable(place: Path) -> None:
-    """Refuse to replace what is no package of this program, or one that was changed since."""
+    """Refuse to replace a path that is not this program's package, or a changed package."""
     if not place.exists() or (place.is_dir() and not any(place.iterdir())):
         return
     if not (place / DECLARATION).is_file() or not is_own(place):

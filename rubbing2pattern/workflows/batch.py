@@ -138,7 +138,7 @@ def run_batch(
     2. with `resume` a row is kept when its input, its options and the program are what they were
        and its documents are whole; a folder that a person has corrected since is kept as it is;
        rows that failed for want of memory or room, or by a defect, are tried again;
-    3. a row whose process is killed is tried once more by itself, and fails when that is killed
+    3. a row whose process is killed is tried once more on its own, and fails when that is killed
        too; on a cluster the scheduler gives it to another worker;
     4. table, sums and overview are written at the end, in the order of the list.
 
@@ -150,7 +150,7 @@ def run_batch(
     scheduler : address of a Dask scheduler, ``tcp://host:port``; its workers take the place of
         `jobs`.
     options : those of documents are used for the overview.
-    told : called after each row with what came of it, how many are done and how many there are.
+    told : called after each row with its outcome, the number of rows done and of all rows.
 
     Raises
     ------
@@ -162,7 +162,7 @@ def run_batch(
     if not rows:
         raise UsageFault("there are no rubbings to trace")
     if jobs < 1:
-        raise UsageFault(f"--jobs {jobs} is fewer than one")
+        raise UsageFault(f"--jobs {jobs} is too few; give 1 or more")
     home = Path(os.path.realpath(folder))
     with _opened(home, Path(folder), resume=resume):
         works = [_Work(row, home) for row in rows]
@@ -189,8 +189,8 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         )
     if home.is_dir() and not marker.is_file() and any(p.name != _LOCK for p in home.iterdir()):
         raise OutputNotWritten(
-            f"{shown} holds files but no {MARKER}, so it is no folder of a batch; choose another "
-            "-o FOLDER"
+            f"{shown} holds files but no {MARKER}, so it is not a folder of a batch; choose "
+            "another -o FOLDER"
         )
     try:
         home.mkdir(parents=True, exist_ok=True)
@@ -204,7 +204,7 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
             yield
     except filelock.Timeout as fault:
         raise OutputNotWritten(
-            f"another run is at work in {shown}; wait for it or choose another -o FOLDER"
+            f"another run is writing to {shown}; wait for it or choose another -o FOLDER"
         ) from fault
     except OSError as fault:
         raise OutputNotWritten(f"cannot write {shown}: {fault.strerror or fault}") from fault

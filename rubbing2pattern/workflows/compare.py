@@ -163,7 +163,7 @@ def _records(place: Path) -> Iterator[_Found]:
     else:
         raise InputUnreadable(f"cannot read {place}: there is no such folder")
     if not paths:
-        raise InputUnreadable(f"{place} holds no {RECORD_NAME}, neither in it nor further down")
+        raise InputUnreadable(f"{place} holds no {RECORD_NAME}, nor do its subfolders")
     for path in paths:
         content = content_of(path)
         panel = panel_of(record_from_text(content, str(path)))

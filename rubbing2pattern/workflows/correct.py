@@ -24,7 +24,7 @@ from rubbing2pattern.correcting.doubts import (
 )
 from rubbing2pattern.correcting.names import names_for, renamed, renumbered
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import id_number, told
+from rubbing2pattern.correcting.one_lead import id_number, place_text
 from rubbing2pattern.errors import NoLeadFound, UsageFault
 from rubbing2pattern.findings import Code, Finding
 from rubbing2pattern.findings.names import named
@@ -230,13 +230,13 @@ def _refuse_undone(work: Changes, corrected: Panel) -> None:
 
 
 def _refuse_crossed(cut: Panel, uncorrected: Panel) -> None:
-    """Refuse changes after which leads cross where there is no joint: cutting tells of them."""
+    """Refuse changes after which leads cross where there is no joint; cutting reports these."""
     known = {(f.code, f.at) for f in uncorrected.findings}
     for f in cut.findings:
         if f.code in _OF_CROSSINGS and (f.code, f.at) not in known and f.at is not None:
             raise UsageFault(
-                f"nothing was changed: leads would cross at {told(f.at)} where there is no joint; "
-                "look whether a lead is moved over another, or comes too near one"
+                f"nothing was changed: leads would cross at {place_text(f.at)} where there is no "
+                "joint; check whether a lead is moved across another, or too near one"
             )
 
 
@@ -301,7 +301,7 @@ def _piece_at(panel: Panel, table: Renumber) -> int:
     for piece in panel.pieces:
         if piece.outline.covers(place):
             return piece.number
-    raise UsageFault(f"there is no piece at {told(table.at)}")
+    raise UsageFault(f"there is no piece at {place_text(table.at)}")
 
 
 def _with_history(

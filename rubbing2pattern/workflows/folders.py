@@ -1,4 +1,4 @@
-"""A folder of results as it stands, read so that it can be written anew without losing anything."""
+"""An existing folder of results, read so that it can be written anew without losing anything."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def rewrite(
 
     Parameters
     ----------
-    kept : what stands there.
+    kept : content of the folder.
     panel : the panel that takes the place of its own.
     filled : what is written about the pieces of `panel`.
     options : those of `kept`, or with other settings of the documents; these are written into the
@@ -129,7 +129,7 @@ def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | Non
     Raises
     ------
     InputUnreadable
-        A sheet that has problems, or the record that tells its pieces cannot be read.
+        A sheet that has problems, or the record with its pieces cannot be read.
     """
     place = Path(folder)
     if not any((place / name).is_file() for name in (WORKBOOK_NAME, LIST_NAME)):
@@ -170,6 +170,6 @@ def _copy(path: Path, sha256: str) -> bytes:
         raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputUnreadable(
-            f"{path} is not what was applied; put further corrections into a file of another name"
+            f"{path} was changed after it was applied; put further corrections into another file"
         )
     return content

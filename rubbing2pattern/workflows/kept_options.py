@@ -2,7 +2,7 @@
 
 The record keeps the thresholds of the reading (``options``) and the settings of the documents
 (``settings``) apart: the first are the provenance of what was read, and stay as they were written;
-the second change whenever documents are made anew. Records in which both stand under ``options``
+the second change whenever documents are made anew. Records that have both under ``options``
 are read as well. An option that this version does not know is not used; it stays where it is.
 """
 
@@ -52,7 +52,7 @@ def kept_options(provenance: Mapping[str, Any]) -> KeptOptions:
     Raises
     ------
     InputUnreadable
-        Options that are no table, or a value that a known option does not take.
+        Options that are not a table, or a value that a known option does not take.
     """
     known, default = {}, Options().values()
     warnings = []
@@ -99,7 +99,7 @@ def _written(provenance: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
 def _table(provenance: Mapping[str, Any], key: str) -> Mapping[str, Any]:
     given = provenance.get(key, {})
     if not isinstance(given, Mapping):
-        raise InputUnreadable(f"the record's provenance has {key} that are no table")
+        raise InputUnreadable(f"the {key} in the record's provenance must be a table")
     return given
 
 

@@ -68,7 +68,7 @@ def list_folder(
     3. A word is taken back by emptying its cell on the sheet in the folder and giving that one.
     4. A row of a piece that corrections took away goes to the second sheet.
     5. A piece for which matching found no glass is missing and to be replaced, unless the sheets
-       say something else about its state or what is to be done; then that holds and is told.
+       give another state or action; then that entry is kept and reported.
 
     Parameters
     ----------
@@ -81,8 +81,8 @@ def list_folder(
     Raises
     ------
     InputUnreadable
-        The folder or the matches cannot be read, or the sheet has problems; all are told, by row
-        and column.
+        The folder or the matches cannot be read, or the sheet has problems; all are listed, by
+        row and column.
     UsageFault
         A setting that is none of the lists, or matches of another panel, or of this one before it
         was changed.
@@ -127,8 +127,8 @@ def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
         now_mm2 = areas_mm2.get(part.number, -1.0)
         if abs(now_mm2 - part.cut_area_mm2) > _SAME_AREA * part.cut_area_mm2:
             raise UsageFault(
-                f"piece {part.number} is not what it was when loose pieces were matched; match "
-                "them again with this folder"
+                f"piece {part.number} was changed after loose pieces were matched; match them "
+                "again with this folder"
             )
         entry = filled.of(part.number)
         if entry.replaced:

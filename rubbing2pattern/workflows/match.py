@@ -56,7 +56,7 @@ class _Bench:
     upside_down: bool
 
     def all_as_lying(self, matches: Matches) -> Matches:
-        """Return what was found about pieces that face the panel, told of them as they lie."""
+        """Return the matches of pieces that face the panel, described as the pieces lie."""
         assemblies = (
             replace(a, parts=tuple(map(self._placed, a.parts))) for a in matches.assemblies
         )
@@ -95,7 +95,7 @@ def match_pieces(
     face_up : ``"inside"`` or ``"outside"``: the side of the glass that lies up; ``"unstated"``
         takes it to be the side from which the panel is seen.
     options : those of `GROUPS` are used.
-    progress : told when each photograph, and then matching, begins.
+    progress : called when each photograph, and then matching, begins.
 
     Raises
     ------
@@ -178,8 +178,8 @@ def _upside_down(panel: Panel, face_up: str) -> bool:
         return False
     if panel.seen_from == "unstated":
         raise UsageFault(
-            f"the panel does not tell from which side it is seen, so --face-up {face_up} means "
-            "nothing: lay the glass as the rubbing shows it, or trace again with --seen-from"
+            f"--face-up {face_up} cannot be used: the panel's record does not say from which side "
+            "it is seen; lay the glass as the rubbing shows it, or trace again with --seen-from"
         )
     return face_up != panel.seen_from
 
@@ -253,7 +253,7 @@ def _with_fragments(
 
 
 def _fragment(match: Match, assembly: Assembly, part: Placed) -> Match:
-    """Return a match as a fragment; assembling has weighed it, so no margin of its own is told."""
+    """Return a match as a fragment; assembling has weighed it, so it has no margin of its own."""
     return replace(
         match,
         verdict=Verdict.FRAGMENT,

@@ -87,7 +87,7 @@ def trace_rubbing(
     name : the panel's identifier, for example ``"n4 3b"``.
     seen_from : ``"inside"``, ``"outside"`` or ``"unstated"``: the side on which the paper lay.
     options : thresholds of all stages.
-    progress : told when each stage begins.
+    progress : called when each stage begins.
 
     Raises
     ------

@@ -69,8 +69,7 @@ def redraw_folder(
     settings = tuple(settings)
     if papers is None and print_scale is None and mirrored is None and not settings:
         raise UsageFault(
-            "nothing is given to draw differently: give --paper, --print-scale, --mirrored or "
-            "--as-rubbed"
+            "nothing to redraw: give --paper, --print-scale, --mirrored or --as-rubbed"
         )
     kept = kept_folder(folder)
     options = with_settings_of(GROUPS, kept.options, settings, "redrawing")

@@ -1,4 +1,4 @@
-"""How a run tells where it is: a protocol, and the silent one. The terminal's own lives in cli."""
+"""Progress of a run: a protocol, and the silent implementation. The terminal's own lives in cli."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Protocol
 
 
 class Progress(Protocol):
-    """Told when a stage starts; implementations must not raise."""
+    """Called when a stage starts; implementations must not raise."""
 
     def stage(self, name: str, number: int, total: int) -> None:
         """Stage `number` of `total` begins."""

@@ -61,7 +61,7 @@ def provenance_of(photograph: Photograph, reference: Reference, options: Options
 
 
 def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) -> dict[str, Any]:
-    """Return all that a reading depends on, with what is told of its picture."""
+    """Return all that a reading depends on, and the data of its picture."""
     fitted = fitted_weights()
     return {
         "program": {"name": "rubbing2pattern", "version": __version__},

@@ -239,7 +239,7 @@ def test_faults_of_input_are_told_by_their_codes(places: tuple[Path, Path], tmp_
         assert run.exit_code == code and said in run.output, run.output
     option = ["--set", "trace.nothing=1"]
     run = CliRunner().invoke(main, ["compare", *map(str, places), *option])
-    assert run.exit_code == 2 and "no option of comparing" in run.output
+    assert run.exit_code == 2 and "not an option of comparing" in run.output
 
 
 def test_a_folder_of_something_else_is_not_replaced(

@@ -199,7 +199,7 @@ def damaged(change: Callable[[dict[str, Any]], object]) -> str:
         (lambda d: d["cames"][0].update(start="J99"), "cames.0.start"),
         (lambda d: d["cames"][0].update(pieces=[1, 77]), "cames.0.pieces"),
         (lambda d: d["pieces"][0].update(outline=[[0, 0], [1, 1]]), "pieces.0.outline"),
-        (lambda d: d["pieces"][0].update(number=2), "pieces.number: 2 stands twice"),
+        (lambda d: d["pieces"][0].update(number=2), "pieces.number: 2 is listed twice"),
         (lambda d: d["pieces"][1].update(cames=["C99"]), "pieces.1.cames"),
         (lambda d: d["joints"][1].update(colour="red"), "joints.1.colour"),
         (lambda d: d["joints"][0].update(kind="knot"), "joints.0.kind"),

@@ -117,13 +117,13 @@ def test_the_grain_is_a_direction_in_degrees(typed: Any, degrees: float) -> None
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ("up", ("column G (grain_deg)", "'up' is no direction", "90 for upright")),
+        ("up", ("column G (grain_deg)", "'up' is not a direction", "90 for upright")),
         ("45,5", ("column G (grain_deg)", "'45,5'")),
-        ("1e2", ("no direction",)),
-        ("nan", ("no direction",)),
-        (361, ("361 degrees are no direction, -360 to 360",)),
-        (True, ("no direction",)),
-        (datetime.date(2026, 1, 8), ("no direction",)),
+        ("1e2", ("not a direction",)),
+        ("nan", ("not a direction",)),
+        (361, ("361 degrees are out of range: write -360 to 360",)),
+        (True, ("not a direction",)),
+        (datetime.date(2026, 1, 8), ("not a direction",)),
         (Formula("=A2"), ("column G (grain_deg): holds a formula",)),
     ],
 )
@@ -174,18 +174,18 @@ def test_rows_and_columns_may_be_in_any_order() -> None:
         ((1, "", "mend", *NO[1:]), ("row 2, column C (action)", "none of keep, edge-bond")),
         ((1, "", "", "", "thick", "", ""), ("column E (thickness)", "'thick")),
         ((1, "", "", "", "3,5", "", ""), ("column E (thickness)", "point, not a comma")),
-        ((1, "", "", "", 300, "", ""), ("300 mm is no thickness", "0.5 mm to 25.0 mm")),
-        ((1, "", "", "", 0, "", ""), ("column E (thickness)", "no thickness")),
+        ((1, "", "", "", 300, "", ""), ("300 mm is not a thickness", "0.5 mm to 25.0 mm")),
+        ((1, "", "", "", 0, "", ""), ("column E (thickness)", "not a thickness")),
         ((1, "", "", "", -3, "", ""), ("column E (thickness)",)),
-        ((1, "", "", "", True, "", ""), ("column E (thickness)", "no thickness")),
+        ((1, "", "", "", True, "", ""), ("column E (thickness)", "not a thickness")),
         ((1, "", "", "", datetime.date(2026, 1, 8), "", ""), ("is a date", "1/8 in")),
         ((1, "", "", datetime.date(2026, 1, 8), "", "", ""), ("(glass)", "is a date")),
         ((1, "", "", "", "", "plain + painted", ""), ("(decoration)", "plain glass")),
         ((1, "", "", "", "", "gilt", ""), ("(decoration)", "'gilt' is none of plain, painted")),
         ((1, "missing", "keep", *NO[1:]), ("(action)", "missing can only be given replace")),
         ((1, "", "", "g" * 201, "", "", ""), ("(glass)", "201 characters", "200")),
-        (("one", "cracked", *NO), ("row 2, column A (number)", "'one' is no number")),
-        ((1.5, "cracked", *NO), ("'1.5' is no number of a piece",)),
+        (("one", "cracked", *NO), ("row 2, column A (number)", "'one' is not a piece number")),
+        ((1.5, "cracked", *NO), ("'1.5' is not a piece number",)),
         ((-1, "cracked", *NO), ("column A (number)",)),
         ((0, "cracked", *NO), ("column A (number)",)),
         (("", "cracked", *NO), ("row 2, column A (number): is empty",)),
@@ -211,11 +211,14 @@ def test_an_error_of_the_spreadsheet_is_no_word() -> None:
     [
         (("number", *HEADS[2:]), ("no column 'state'",)),
         (HEADS[1:], ("no column 'number'",)),
-        ((*HEADS[:-1], "price"), ("row 1, column G: 'price' is no heading", "no column 'remark'")),
-        ((*HEADS, "state"), ("row 1, column H: 'state' stands in column B too",)),
+        (
+            (*HEADS[:-1], "price"),
+            ("row 1, column G: 'price' is not a heading", "no column 'remark'"),
+        ),
+        ((*HEADS, "state"), ("row 1, column H: 'state' is in column B too",)),
         ((*HEADS[:4], "", *HEADS[5:]), ("no column 'thickness_mm'",)),
         (tuple(str(k) for k in range(7)), ("no column 'number'", "no column 'remark'")),
-        (("number", Formula("=A1"), *HEADS[2:]), ("column B: a formula is no heading",)),
+        (("number", Formula("=A1"), *HEADS[2:]), ("column B: a formula is not a heading",)),
     ],
 )
 def test_wrong_missing_and_doubled_columns(heads: tuple[str, ...], words: tuple[str, ...]) -> None:
@@ -236,7 +239,7 @@ def test_doubled_numbers_and_empty_rows() -> None:
     told = refused(
         small_book((1, *NO, ""), ("",) * 7, (1, "cracked", *NO), (2, *NO, "")),
         "row 3 is empty",
-        "row 4, column A (number): piece 1 stands in row 2 already",
+        "row 4, column A (number): piece 1 is in row 2 already",
     )
     assert "2 problems" in told.splitlines()[0]
 
@@ -263,7 +266,7 @@ def test_all_problems_are_told_up_to_a_limit() -> None:
 
 def test_text_in_a_column_of_figures() -> None:
     book = typed_into(documents()["pieces.xlsx"], {2: {"cut_area": "large"}})
-    refused(book, "row 3", "(cut_area)", "'large' is no number")
+    refused(book, "row 3", "(cut_area)", "'large' is not a number")
 
 
 def test_a_formula_in_a_column_of_figures() -> None:
@@ -285,7 +288,7 @@ def test_a_piece_that_corrections_took_away_is_kept_as_vanished() -> None:
 @pytest.mark.parametrize(
     ("content", "word"),
     [
-        (b"PK\x03\x04 no archive", "no workbook"),
+        (b"PK\x03\x04 no archive", "not a readable workbook"),
         (b"\xd0\xcf\x11\xe0 old", "password"),
         (b"\x89PNG\r\n\x1a\n\0\0", "neither a workbook"),
         (b"state\0", "neither a workbook"),
@@ -303,7 +306,7 @@ def test_an_archive_that_is_no_workbook_and_a_workbook_of_something_else() -> No
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as packed:
         packed.writestr("letter.txt", "dear")
-    refused(stream.getvalue(), "no workbook")
+    refused(stream.getvalue(), "not a readable workbook")
     book = load_workbook(io.BytesIO(small_book()))
     book["pieces"].title = "accounts"
     refused(saved(book), "no sheet 'pieces', only accounts")

@@ -1,6 +1,6 @@
 """The overview of a collection: one page with a small picture of each panel, to sort and to print.
 
-The page fetches nothing but the small pictures beside it. Its one script sorts the rows, and its
+The page fetches only the small pictures beside it. Its one script sorts the rows, and its
 own rule of contents lets no other run.
 """
 

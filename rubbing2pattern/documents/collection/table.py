@@ -53,15 +53,15 @@ def results_csv(outcomes: Sequence[Outcome], options: DocumentOptions) -> str:
 
 def _result(outcome: Outcome, options: DocumentOptions) -> Sequence[object]:
     stamp = outcome.stamp
-    told = (
+    stated = (
         outcome.number, stamp.image, stamp.panel, outcome.name if stamp.figures else "",
         stamp.state.value, stamp.exit_code, stamp.reason,
     )  # fmt: skip
     figures = stamp.figures
     if figures is None:
-        return (*told, *("" for _ in range(5 + len(Severity))))
+        return (*stated, *("" for _ in range(5 + len(Severity))))
     return (
-        *told,
+        *stated,
         length_cell(figures.width_mm, options),
         length_cell(figures.height_mm, options),
         figures.pieces,

@@ -52,7 +52,7 @@ COMPARISON_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
     ),
     Document(
         "comparison.csv",
-        "every lead, joint, piece and side with both names and what became of it",
+        "every lead, joint, piece and side with both names and its change",
         lambda s: comparison_csv(s.found, s.options),
         each="lead, joint, piece and side",
         columns=COMPARISON_COLUMNS,

@@ -57,7 +57,7 @@ class RegistrationPart(Part):
     growth: float
     """by what share the panel after is larger; not taken out"""
     growth_uncertainty: Share | None
-    """one standard deviation; none where it cannot be told"""
+    """one standard deviation; null where it cannot be estimated"""
     alike: list[OtherMotion]
 
 

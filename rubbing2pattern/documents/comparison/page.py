@@ -63,7 +63,7 @@ LAYERS = (
     Layer(NOTE, 0.15),
     Layer(RULE, 0.15),
 )
-"""From the lowest up; each kind of line is told by its form, in black and white too."""
+"""From the lowest up; the form of a line shows its kind, in black and white too."""
 
 FACTORS = (1, 2, 5, 10, 20, 50, 100)
 """By which arrows may be longer than the move on the drawing."""

@@ -85,7 +85,7 @@ def read_comparison(path: Path) -> ComparisonRecord:
 
 
 def comparison_schema() -> str:
-    """Return the JSON Schema of the record, as it stands in ``docs/comparison.schema.json``."""
+    """Return the JSON Schema of the record, as in ``docs/comparison.schema.json``."""
     return schema_of(ComparisonRecord)
 
 

@@ -1,4 +1,4 @@
-"""How a comparison is told: ways, moves, widths, sag and bow."""
+"""Sentences of a comparison: positions, moves, widths, sag and bow."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def numbers_in(numbers: Sequence[int]) -> str:
 
 
 def line_told(line: PieceLine) -> str:
-    """Say what became of pieces."""
+    """Say how pieces changed."""
     before, after = numbers_in(line.before), numbers_in(line.after)
     match line.fate:
         case PieceFate.GONE:
@@ -141,7 +141,7 @@ def laid_told(found: Comparison, options: DocumentOptions) -> str:
 
 
 def changes_told(found: Comparison, options: DocumentOptions) -> Iterator[tuple[str, list[str]]]:
-    """Yield what changed, by kind, each with a list of what is said; nothing where nothing did."""
+    """Yield the kinds of change, each with its list of sentences; none without a change."""
     lost = [lead for lead in found.lone_leads if lead.fate is Fate.LOST]
     added = [lead for lead in found.lone_leads if lead.fate is Fate.ADDED]
     kinds = (

@@ -15,7 +15,7 @@ from rubbing2pattern.options.documents import DocumentOptions
 COMPARISON_COLUMNS = (
     Column("kind", "lead, joint, piece or side of the border"),
     Column("changed", "yes where something did"),
-    Column("what", "what became of it; of a side, what was measured"),
+    Column("what", "its change; for a side, the figure that was measured"),
     Column("before", "its name before"),
     Column("after", "its name after"),
     Column("by", "how far it moved where it moved most; of a side, the change of its sag or bow",

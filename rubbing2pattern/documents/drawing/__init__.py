@@ -61,7 +61,7 @@ class Layer:
 
 
 class Anchor(StrEnum):
-    """Which point of a text lies at its place; LEFT and RIGHT stand on the baseline."""
+    """Which point of a text lies at its place; LEFT and RIGHT lie on the baseline."""
 
     LEFT = "left"
     CENTRE = "centre"
@@ -179,7 +179,7 @@ def circle(layer: str, centre: Point, radius_mm: float) -> Stroke:
 
 
 def is_circle(curve: Curve) -> bool:
-    """Tell whether an arc closes on itself."""
+    """Return whether an arc closes on itself."""
     return isinstance(curve, Arc) and abs(abs(curve.sweep_deg) - 360.0) < 1e-6
 
 

@@ -60,7 +60,7 @@ def leaf_edges(
     ----------
     cames : the cames of the panel.
     widths_mm : width of each, face or heart.
-    glass : union of the centre outlines, to tell the rim from the inside.
+    glass : union of the centre outlines, to distinguish the rim from the inside.
     """
     curves = [came.curve for came in cames]
     bodies = _bodies(curves, widths_mm)
@@ -152,7 +152,7 @@ def _departure(curve: Curve) -> tuple[Array, Array]:
 def _mitres(
     cames: Sequence[Came], widths_mm: Sequence[float]
 ) -> Iterator[tuple[Point, Point, Point, Point]]:
-    """Yield joint, edge, tip, edge where neighbouring cames stand more than 180 degrees apart."""
+    """Yield joint, edge, tip, edge where neighbouring cames lie more than 180 degrees apart."""
     leaving: dict[str, list[tuple[float, float, Array]]] = {}
     for came, width in zip(cames, widths_mm, strict=True):
         for joint, curve in ((came.start, came.curve), (came.end, came.curve.reversed())):

@@ -25,7 +25,7 @@ def piece_number(piece: Piece, layer: str, options: DocumentOptions) -> Text:
 
     Rules:
 
-    1. It stands at the piece's label, or, where a leaf covers that, in the middle of what is seen.
+    1. It is put at the piece's label, or, where a leaf covers that, in the middle of what is seen.
     2. It is `number_height_mm` high, or as much less as the opening between the leaves asks for.
     3. If that is under 2 mm it is turned along the piece, when it can be larger so.
     4. It is never lower than `least_number_mm`, even if it must then touch a leaf.

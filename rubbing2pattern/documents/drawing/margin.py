@@ -1,4 +1,4 @@
-"""What stands around the panel on its sheet: check lengths, title block, legend, cautions."""
+"""The margin around the panel on its sheet: check lengths, title block, legend, cautions."""
 
 from __future__ import annotations
 
@@ -87,10 +87,10 @@ def sheet_around(
     Parameters
     ----------
     leads_mm : x_min, y_min, x_max, y_max of the leads.
-    panel, provenance : what the title block tells.
+    panel, provenance : content of the title block.
     options : margins, lettering, units.
     mirrored : True when the panel is drawn as seen from the other side.
-    strips : True when the numbers of the strips stand beside the leads.
+    strips : True when the numbers of the strips are written beside the leads.
 
     Returns
     -------

@@ -26,7 +26,7 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
 
     Rules:
 
-    1. An id stands in the glass that is seen, beside the leaf of its came or near its joint, clear
+    1. An id lies in the glass that is seen, beside the leaf of its came or near its joint, clear
        of `others` and of the ids before it; smaller where there is little room.
     2. One that has no room so is written over its came or joint, for who asks for ids looks for a
        certain one.

@@ -70,7 +70,7 @@ class PanelMarks:
 
     @property
     def with_strips(self) -> bool:
-        """True when numbers of strips stand beside the leads."""
+        """True when numbers of strips are written beside the leads."""
         return any(mark.layer == STRIP_NUMBER for mark in self.marks)
 
 
@@ -160,8 +160,8 @@ def finding_mark(
 ) -> tuple[tuple[Point, ...], ...] | None:
     """Return polygons and lines of a finding's mark, or None for the circle that marks a note.
 
-    A note is a circle, something to check a triangle, something wrong a square with a cross: told
-    apart by shape, not by colour.
+    A note is a circle, something to check a triangle, something wrong a square with a cross:
+    shape distinguishes them, not colour.
     """
     x, y = at
     if severity is Severity.NOTE:

@@ -56,7 +56,7 @@ LAYERS = (
     Layer(NOTE, 0.15),
     Layer(RULE, 0.15),
 )
-"""From the lowest up. Colours are told apart by all eyes, and each kind of line by its form too."""
+"""From the lowest up. All eyes can distinguish the colours; each kind of line has its own form."""
 
 _COMB_MM, _COMB_STEP_MM = 1.6, 0.9
 _HATCH_MM = 1.8
@@ -114,7 +114,7 @@ class Sheet:
     ----------
     size_mm : width and height.
     options : unit and margin.
-    title : stands at its head.
+    title : written at its head.
     """
 
     size_mm: tuple[float, float]

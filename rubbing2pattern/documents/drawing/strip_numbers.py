@@ -19,7 +19,7 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
 
 PREFIX = "S"
-"""Stands before the number, so that it is not taken for one of a piece."""
+"""Prefix of the number, so that nobody takes it for one of a piece."""
 _HEIGHTS_MM = (1.8, 1.5)
 """5 and 4 point: to be looked up from near, and never taken for the number of a piece."""
 GAP_MM = 0.5
@@ -43,7 +43,7 @@ def strip_numbers(
     2. It is written along the lead, beside its leaf and inside the glass that is seen.
     3. It keeps clear of the leaves of all leads, of `others` and of the numbers before it.
     4. Where it has no room at 1.8 mm it is tried smaller, never below `least_number_mm`; a strip
-       that has no room then has no number, as has one of which nothing is cut.
+       that has no room then has no number; nor has one of which nothing is cut.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def _places(came: Came, height_mm: float) -> Iterator[tuple[Point, float]]:
 
 
 def meets(room: Bounds, others: Array) -> bool:
-    """Tell whether a box meets any of others, (N, 4)."""
+    """Return whether a box meets any of others, (N, 4)."""
     apart = (
         (others[:, 0] > room[2])
         | (others[:, 2] < room[0])

@@ -23,7 +23,7 @@ def separated(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def formula_like(text: str) -> bool:
-    """Tell whether a spreadsheet would take a text for a formula."""
+    """Return whether a spreadsheet would take a text for a formula."""
     number = re.fullmatch(r"[-+]?[0-9]+(\.[0-9]+)?( [0-9]+/[0-9]+)?", text)
     return text.startswith(_FORMULA_SIGNS) and not number
 

@@ -17,7 +17,7 @@ CAPITALS = 0.729
 
 _FILE = ("fonts", "Vera.ttf")
 _MISSING = "\uffff"
-"""A code point that is no character (Unicode 23.7), so every type shows its empty box for it."""
+"""A code point without a character (Unicode 23.7), so every type shows its empty box for it."""
 
 
 @cache

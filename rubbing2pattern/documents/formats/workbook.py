@@ -112,7 +112,7 @@ def on_paper(sheet: Any, footer: str) -> None:
 
 
 def workbook_bytes(book: Workbook) -> bytes:
-    """Return a workbook as a file in which no time of day stands."""
+    """Return a workbook as a file without a time of day."""
     stream = io.BytesIO()
     book.save(stream)
     packed = io.BytesIO()

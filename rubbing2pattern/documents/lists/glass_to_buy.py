@@ -97,7 +97,7 @@ def replacement_csv(
 
     ``width`` and ``height`` are those of the glass as it hangs, ``rectangle`` is the smallest one
     around it, ``blank`` what to cut out of the sheet, its height along the grain. ``sheets`` and
-    ``glass_area_with_waste`` are those of all pieces of that glass and stand in its first row.
+    ``glass_area_with_waste`` are those of all pieces of that glass, in its first row.
     """
     rows = []
     for order in orders:

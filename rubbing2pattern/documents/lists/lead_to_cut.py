@@ -21,7 +21,7 @@ from rubbing2pattern.options.leading import LeadingOptions
 from rubbing2pattern.units import decimal
 
 TOTAL = "all"
-"""Stands in the place of the letter in the last row of the list of sticks."""
+"""Written instead of the letter in the last row of the list of sticks."""
 
 STRIP_COLUMNS = (
     Column("strip", "its number, on the pattern as `S12` beside the longest came of "

@@ -156,7 +156,7 @@ def _lists(sheet: Any, names: Sequence[str], last_row: int) -> None:
 
 
 def _vanished(sheet: Any, filled: Filled, options: DocumentOptions) -> None:
-    """List what was written about pieces that are no more, under the number they had."""
+    """List what was written about pieces that no longer exist, under the number they had."""
     names = (NUMBER, *TYPED)
     headings = [shown_heading(heading(name, options.units)) for name in names]
     put_headings(sheet, headings, [_WIDTHS.get(name, _WIDTH) for name in names])
@@ -164,7 +164,7 @@ def _vanished(sheet: Any, filled: Filled, options: DocumentOptions) -> None:
         _row(
             sheet, k, names, {NUMBER: str(gone.number), **gone.entry.texts(options.units)}, options
         )
-    on_paper(sheet, "written about pieces that are no more")
+    on_paper(sheet, "written about pieces that no longer exist")
 
 
 def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
@@ -181,12 +181,12 @@ def _notes(sheet: Any, panel: Panel, options: DocumentOptions) -> None:
         "Then: rubbing2pattern lists FOLDER --pieces pieces.xlsx. It checks every cell and writes "
         "the lists of glass and of the kiln, and templates of all pieces to replace.",
         f"The sheet '{_SIZES}' has sizes, areas and neighbours; nothing on it is read back.",
-        f"On a sheet '{VANISHED}' stands what was written about pieces that are no more.",
+        f"A sheet '{VANISHED}' keeps what was written about pieces that no longer exist.",
         *CAUTIONS,
     )
     sheet.column_dimensions["A"].width = 110.0
     for k, line in enumerate(lines, start=1):
         put(sheet, k, 1, line, alignment=Alignment(wrap_text=True, vertical="top"))
-        # Not every spreadsheet makes room for wrapped lines by itself.
+        # Some spreadsheets do not make room for wrapped lines.
         sheet.row_dimensions[k].height = _LINE_POINTS * math.ceil(len(line) / _LINE_CHARACTERS)
     on_paper(sheet, panel.name)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from rubbing2pattern.documents.formats.cells import area_cell, length_cell, separated
 from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
-from rubbing2pattern.glazing.columns import MEASURED, NUMBER, TOLD, columns
+from rubbing2pattern.glazing.columns import MEASURED, NUMBER, RELATED, columns
 from rubbing2pattern.glazing.entries import NOTHING_TYPED, Filled
 from rubbing2pattern.model import Came, Panel, Piece
 from rubbing2pattern.options.documents import DocumentOptions
@@ -106,4 +106,4 @@ def _told(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, st
         " ".join(map(str, others)),
         "; ".join(findings),
     )
-    return dict(zip(TOLD, cells, strict=True))
+    return dict(zip(RELATED, cells, strict=True))

@@ -18,7 +18,7 @@ _GLASS, _PAPER, _EDGE = 216, 255, 0
 def shape_png(piece: Piece) -> bytes:
     """Draw the cut outline upright as it hangs, as large as there is room, holes left white.
 
-    A piece of which no glass is left is drawn by its centre outline.
+    A piece without glass is drawn by its centre outline.
     """
     shape = piece.outline if piece.cut_outline.is_empty else piece.cut_outline
     x_min, y_min, x_max, y_max = shape.bounds

@@ -73,7 +73,7 @@ class PlacedPart(Part):
     """root of the mean squared distance of its edge from the cut outline"""
     log_likelihood: float
     groze: list[StretchPart]
-    """where it stands against the heart"""
+    """where it reaches over the heart"""
     short: list[StretchPart]
     """where light would show beside the leaf"""
     groze_mm: Size

@@ -44,7 +44,7 @@ _SUB = 0.62
 """Height of the loose piece's own name under the number, over that of the number."""
 _FIGURE_MM = 1.7
 KEY = (
-    "Tinted, thin line: glass in its place. Bold red line: it stands against the heart, groze "
+    "Tinted, thin line: glass in its place. Bold red line: it reaches over the heart, groze "
     "by the figure there (G). Blue comb: light would show beside the leaf, as wide as the figure "
     "(S). Dashed: fragments. Hatched: a part is missing. Crossed out: no glass was found. "
     "T: turned over. Not to scale."
@@ -108,13 +108,13 @@ def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Ma
     for stretch in placed.groze:
         yield run(BINDS, view.places(stretch.path))
     for sign, stretches in (("S", placed.short), ("G", placed.groze)):
-        told: set[str] = set()
+        shown: set[str] = set()
         for stretch in sorted(stretches, key=lambda one: -one.most_mm):
             text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
             # The same figure once more would only hide glass and numbers.
-            if text not in told:
+            if text not in shown:
                 yield _figure(text, stretch, inside, view)
-            told.add(text)
+            shown.add(text)
 
 
 def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: View) -> Mark:

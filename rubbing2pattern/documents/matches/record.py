@@ -31,7 +31,7 @@ _UNWEIGHED = (Verdict.CUT_OFF, Verdict.FRAGMENT)
 
 
 def has_margin(match: Match) -> bool:
-    """Tell whether a margin was found: not where a person gave the number, nor for fragments."""
+    """Return whether a margin was found: not where a person gave the number, nor for fragments."""
     weighed = not match.known and match.verdict not in _UNWEIGHED
     return weighed and (match.placed is not None or match.second is not None)
 
@@ -87,7 +87,7 @@ def read_matches(path: Path) -> MatchesRecord:
 
 
 def matches_schema() -> str:
-    """Return the JSON Schema of the record, as it stands in ``docs/matches.schema.json``."""
+    """Return the JSON Schema of the record, as in ``docs/matches.schema.json``."""
     return schema_of(MatchesRecord)
 
 

@@ -21,7 +21,7 @@ def numbers_told(numbers: Sequence[int]) -> str:
 def few_numbers_told(match: Match) -> str:
     """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
 
-    The list tells all of them. A question mark stands for none.
+    The list has all of them. A question mark means none.
     """
     if not match.numbers:
         return "?"

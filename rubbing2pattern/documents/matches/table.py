@@ -36,7 +36,7 @@ MATCH_COLUMNS = (
            "the number, or that a part of it is missing"),
     Column("numbers", "every number that it fits alike; of fragments, all that they fit together"),
     Column("lies_in", "the opening in which it is drawn"),
-    Column("groze", "how far the glass stands beyond the heart where it is worst",
+    Column("groze", "how far the glass reaches over the heart at the worst place",
            Quantity.LENGTH),
     Column("short", "how wide a gap would show beside the leaf", Quantity.LENGTH),
     Column("play", "how far it can be shifted where it has the least play", Quantity.LENGTH),
@@ -174,8 +174,8 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
     unit = "millimetres" if options.units == "mm" else "inches"
     lines = (
         panel_told(matching),
-        f"groze, short, play and off are in {unit}. groze: how far the glass stands beyond the "
-        "heart where it is worst; short: how wide a gap would show beside the leaf; play: how far "
+        f"groze, short, play and off are in {unit}. groze: how far the glass reaches over the "
+        "heart at the worst place; short: how wide a gap would show beside the leaf; play: how far "
         "it can be shifted where it has the least; off: mean distance of its edge from the cut "
         "line.",
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",

@@ -24,5 +24,5 @@ def page_environment() -> Environment:
 
 
 def _finalize(datum: Any) -> Any:
-    """Take control characters out of what comes from outside; they may not stand in a page."""
+    """Remove control characters from outside texts; a page must not contain them."""
     return plain_text(datum) if type(datum) is str else datum

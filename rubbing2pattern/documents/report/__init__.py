@@ -53,7 +53,7 @@ def report_html(
     """
     pictures = None if rubbing is None else Pictures(rubbing)
     lines = traced(panel, options)
-    told = ranks(panel, pictures, options)
+    ranked = ranks(panel, pictures, options)
     overlay = "" if pictures is None else overlay_svg(lines, pictures)
     page = (
         page_environment()
@@ -65,7 +65,7 @@ def report_html(
             running_head=Markup(_css_string(f"Panel {panel.name}, {side_seen(panel)}")),
             side=side_seen(panel),
             faults=sum(finding.severity is Severity.WRONG for finding in panel.findings),
-            ranks=told,
+            ranks=ranked,
             badges={severity: Markup(badge(severity)) for severity in Severity},
             overlay=Markup(overlay),
             drawing=Markup(drawing_svg(lines)),

@@ -102,7 +102,7 @@ def _tallest(found: Sequence[Bar]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Chart:
-    """Where things stand: widths to the right, lengths upwards."""
+    """Positions on the chart: widths to the right, lengths upwards."""
 
     low_mm: float
     high_mm: float
@@ -140,7 +140,7 @@ class _Chart:
         yield _word(0.5 * (_LEFT_MM + right), _HEIGHT_MM - 1.0, said)
 
     def bars(self, found: Sequence[Bar], uses: Sequence[WidthUse]) -> Iterator[str]:
-        """Yield the bars; lead of several sizes in one bin stands on top of each other."""
+        """Yield the bars; lead of several sizes in one bin is stacked."""
         fills = {use.letter: _FILLS[k % len(_FILLS)] for k, use in enumerate(uses)}
         stood: dict[float, float] = {}
         for bar in found:

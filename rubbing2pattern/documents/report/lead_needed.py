@@ -1,4 +1,4 @@
-"""The lead to cut and to buy, as the report tells it."""
+"""The lead to cut and to buy, as the report shows it."""
 
 from __future__ import annotations
 

@@ -22,7 +22,7 @@ _LEAST_SHARE = 0.1
 """Of the resolution: below it nothing could be recognized."""
 _TRIES = 6
 _SLOT = re.compile("<picture ([0-9]+)>")
-"""Cannot stand in the page otherwise, because everything that is written there is escaped."""
+"""Cannot occur in the page otherwise, because all text in it is escaped."""
 
 
 @dataclass(frozen=True, slots=True)

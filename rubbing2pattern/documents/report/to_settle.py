@@ -33,7 +33,7 @@ _HEADINGS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Entry:
     """A finding; `crop` is a picture of its place, or None.
 
     `seen_in` is the name of the finding in whose picture its place lies as well.
@@ -54,7 +54,7 @@ class Kind:
     """All findings of one code and severity, in order; `unseen` of them have a place unshown."""
 
     code: Code
-    told: tuple[Told, ...]
+    entries: tuple[Entry, ...]
 
     @property
     def heading(self) -> str:
@@ -62,24 +62,24 @@ class Kind:
         return self.code.value.replace("-", " ").capitalize()
 
     @property
-    def shown(self) -> tuple[Told, ...]:
+    def shown(self) -> tuple[Entry, ...]:
         """Those with a picture of their own."""
-        return tuple(told for told in self.told if told.crop is not None)
+        return tuple(entry for entry in self.entries if entry.crop is not None)
 
     @property
-    def listed(self) -> tuple[Told, ...]:
+    def listed(self) -> tuple[Entry, ...]:
         """Those without one."""
-        return tuple(told for told in self.told if told.crop is None)
+        return tuple(entry for entry in self.entries if entry.crop is None)
 
     @property
     def unseen(self) -> int:
         """How many have a place that no picture shows."""
-        return sum(told.finding.at is not None and told.seen_in is None for told in self.listed)
+        return sum(entry.finding.at is not None and entry.seen_in is None for entry in self.listed)
 
 
 @dataclass(frozen=True, slots=True)
 class Rank:
-    """All findings of one severity, by kind; those of `heading` are told together."""
+    """All findings of one severity, by kind; those of `heading` are listed together."""
 
     severity: Severity
     kinds: tuple[Kind, ...]
@@ -92,11 +92,11 @@ class Rank:
     @property
     def number(self) -> int:
         """How many there are."""
-        return sum(len(kind.told) for kind in self.kinds)
+        return sum(len(kind.entries) for kind in self.kinds)
 
 
 def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> tuple[Rank, ...]:
-    """Tell all findings: wrong, then to check, then notes; within, by kind as they first come.
+    """Return all findings: wrong, then to check, then notes; within, by kind as they first come.
 
     Pictures, for what is wrong or to check:
 
@@ -105,15 +105,15 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
     3. Nor does one where the rubbing was not kept.
     4. There are `report_crops` at most.
     """
-    numbered = [Told(finding) for finding in panel.findings]
+    numbered = [Entry(finding) for finding in panel.findings]
     graded = {
         severity: _by_code(t for t in numbered if t.finding.severity is severity)
         for severity in (Severity.WRONG, Severity.CHECK, Severity.NOTE)
     }
     queue = [
-        told
+        entry
         for severity in (Severity.WRONG, Severity.CHECK)
-        for told in _in_turns(list(graded[severity].values()))  # rule 1
+        for entry in _in_turns(list(graded[severity].values()))  # rule 1
     ]
     shown = {} if pictures is None else _chosen(queue, pictures, options)
     drawn = {} if pictures is None else _drawn(panel, queue, shown, pictures, options)
@@ -126,7 +126,7 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
 
 def _drawn(
     panel: Panel,
-    queue: Sequence[Told],
+    queue: Sequence[Entry],
     shown: Mapping[str, str],
     pictures: Pictures,
     options: DocumentOptions,
@@ -134,54 +134,54 @@ def _drawn(
     """Draw the pictures, by name of the finding in whose middle it is."""
     places = _Places(panel)
     drawn = {}
-    for told in queue:
-        if told.finding.at is not None and shown.get(told.id) == told.id:
-            also = {name for name, other in shown.items() if other == told.id}
-            view = _view(told.finding.at, options)
-            drawn[told.id] = places.crop(view, told, also - {told.id}, pictures)
+    for entry in queue:
+        if entry.finding.at is not None and shown.get(entry.id) == entry.id:
+            also = {name for name, other in shown.items() if other == entry.id}
+            view = _view(entry.finding.at, options)
+            drawn[entry.id] = places.crop(view, entry, also - {entry.id}, pictures)
     return drawn
 
 
 def _kind(
-    code: Code, kind: Iterable[Told], drawn: Mapping[str, str], shown: Mapping[str, str]
+    code: Code, kind: Iterable[Entry], drawn: Mapping[str, str], shown: Mapping[str, str]
 ) -> Kind:
-    told = []
+    entries = []
     for one in kind:
         crop, other = drawn.get(one.id), shown.get(one.id)
-        told.append(Told(one.finding, crop, None if crop else other))
-    return Kind(code, tuple(told))
+        entries.append(Entry(one.finding, crop, None if crop else other))
+    return Kind(code, tuple(entries))
 
 
-def _by_code(told: Iterable[Told]) -> dict[Code, list[Told]]:
-    kinds: dict[Code, list[Told]] = {}
-    for one in told:
+def _by_code(entries: Iterable[Entry]) -> dict[Code, list[Entry]]:
+    kinds: dict[Code, list[Entry]] = {}
+    for one in entries:
         kinds.setdefault(one.finding.code, []).append(one)
     return kinds
 
 
-def _in_turns(kinds: Sequence[Sequence[Told]]) -> list[Told]:
+def _in_turns(kinds: Sequence[Sequence[Entry]]) -> list[Entry]:
     longest = max((len(kind) for kind in kinds), default=0)
     return [kind[k] for k in range(longest) for kind in kinds if k < len(kind)]
 
 
-def _chosen(queue: Sequence[Told], pictures: Pictures, options: DocumentOptions) -> dict[str, str]:
+def _chosen(queue: Sequence[Entry], pictures: Pictures, options: DocumentOptions) -> dict[str, str]:
     """Return, by name of a finding, the name of the one in whose picture it is shown."""
     centres: dict[str, Point] = {}
     shown: dict[str, str] = {}
-    for told in queue:
-        at = told.finding.at
+    for entry in queue:
+        at = entry.finding.at
         if at is None:
             continue
         reach = _SAME_CROP * options.report_crop_mm
         near = next((k for k, c in centres.items() if math.dist(c, at) <= reach), None)
         if near is not None:  # rule 2
-            shown[told.id] = near
+            shown[entry.id] = near
         elif (
             len(centres) < options.report_crops  # rule 4
             and pictures.share_seen(_view(at, options)) >= _LEAST_SEEN  # rule 3
         ):
-            centres[told.id] = at
-            shown[told.id] = told.id
+            centres[entry.id] = at
+            shown[entry.id] = entry.id
     return shown
 
 
@@ -201,12 +201,12 @@ class _Places:
         self.labels = points_array([piece.label_at for piece in panel.pieces])
         self.placed = [(f, f.at) for f in panel.findings if f.at is not None]
 
-    def crop(self, view: View, told: Told, also: Container[str], pictures: Pictures) -> str:
+    def crop(self, view: View, entry: Entry, also: Container[str], pictures: Pictures) -> str:
         """Draw the rubbing around a finding with thin lead lines and the place marked.
 
         `also` are the names of further findings whose places are marked in it.
         """
-        assert told.finding.at is not None
+        assert entry.finding.at is not None
         commands = " ".join(self._lines(view))
         k = view.reduction
         parts = [
@@ -217,15 +217,15 @@ class _Places:
         for finding, at in self.placed:
             if finding.id in also and _inside(view, at):
                 parts += view.finding(finding.severity, at, 1.5 * k, coloured=False)
-                left = at[0] < told.finding.at[0]
+                left = at[0] < entry.finding.at[0]
                 parts.append(_beside(view, finding.id, at, 1.5, left=left))
-        severity, at = told.finding.severity, told.finding.at
+        severity, at = entry.finding.severity, entry.finding.at
         parts += view.finding(severity, at, 3.4 * k, coloured=True)
         for piece in self.panel.pieces:
             if _inside(view, piece.label_at, 2.5 * k):
                 parts.append(view.text(piece.label_at, str(piece.number), 2.3 * k))
-        parts.append(_beside(view, told.id, at, 3.4))
-        return view.svg(parts, f"The rubbing around finding {told.id}", "crop")
+        parts.append(_beside(view, entry.id, at, 3.4))
+        return view.svg(parts, f"The rubbing around finding {entry.id}", "crop")
 
     def _lines(self, view: View) -> Iterable[str]:
         found = np.sort(self.tree.query(shapely.box(*view.bounds_mm)))

@@ -65,12 +65,12 @@ class View:
     def group(self, parts: Iterable[str], name: str, weight_mm: float, **given: str) -> str:
         """Return a group of unfilled lines of a weight on the paper."""
         looks = {"fill": "none", "stroke": "black"} | given
-        told = " ".join(f'{key.replace("_", "-")}="{value}"' for key, value in looks.items())
+        attributes = " ".join(f'{key.replace("_", "-")}="{value}"' for key, value in looks.items())
         lines = "\n".join(parts)
         weight = n(weight_mm * self.reduction)
         return (
             f'<g data-layer={quoteattr(name)} stroke-width="{weight}" stroke-linecap="round" '
-            f'stroke-linejoin="round" {told}>{lines}</g>'
+            f'stroke-linejoin="round" {attributes}>{lines}</g>'
         )
 
     def run(self, points_mm: npt.ArrayLike, *, closed: bool = False) -> str:
@@ -129,7 +129,7 @@ def colour_of(severity: Severity) -> str:
 
 
 def badge(severity: Severity) -> str:
-    """Return the mark of a severity, to stand in a line of text."""
+    """Return the mark of a severity, for use in a line of text."""
     view = View((-1.5, -1.5, 1.5, 1.5), 1.0)
     commands = " ".join(_outline(view, severity, (0.0, -0.1), 1.0))
     mark = f'<path d="{commands}" fill="{colour_of(severity)}" stroke="black" stroke-width="0.25"/>'

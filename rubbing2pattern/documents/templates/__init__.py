@@ -94,7 +94,8 @@ def templates_of(
     Raises
     ------
     UsageFault
-        A number that the panel does not have or that is given twice, or a grain that is no angle.
+        A number that the panel does not have or that is given twice, or a grain that is not an
+        angle.
     OutputNotWritten
         A template is larger than a PDF page may be.
     """
@@ -103,10 +104,10 @@ def templates_of(
     if not drawn:
         return None
     without = without_template(panel, [piece.number for piece in pieces])
-    told = (f"No template, all under lead: {_listed(without)}.",) if without else ()
+    unneeded = (f"No template, all under lead: {_listed(without)}.",) if without else ()
     style = SheetStyle(
         panel,
-        (*doubts(panel, [piece.number for piece in pieces]), *told),
+        (*doubts(panel, [piece.number for piece in pieces]), *unneeded),
         any(piece.grain_deg is not None for piece in pieces),
         options,
         options.margin_mm,

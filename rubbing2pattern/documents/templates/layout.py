@@ -49,7 +49,7 @@ def page_drawings(
 
     Rules:
 
-    1. The page stands or lies, whichever leaves fewer templates out, then needs fewer pages.
+    1. The page is upright or across, whichever leaves fewer templates out, then needs fewer pages.
     2. What does not fit so is tried the other way.
     3. What fits neither way gets a page of its own size.
 
@@ -65,7 +65,7 @@ def page_drawings(
     # What the printer makes larger must still fit on the paper.
     over = max(width * (print_scale[0] - 1.0), (height or 0.0) * (print_scale[1] - 1.0), 0.0)
     made_for = () if print_scale == (1.0, 1.0) else (made_for_told(print_scale),)
-    style = replace(style, edge_mm=style.edge_mm + 0.5 * over, told=made_for)
+    style = replace(style, edge_mm=style.edge_mm + 0.5 * over, common_lines=made_for)
     pages = list(_filled(drawn, grown, style, templates))
     on_page = {number: k for k, page in enumerate(pages, start=1) for number in page.numbers}
     first = pages[0].size_mm if grown[1] is None else (grown[0], grown[1])

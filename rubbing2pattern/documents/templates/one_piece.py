@@ -160,7 +160,7 @@ def _points(points: Sequence[Point], placement: Placement) -> tuple[Point, ...]:
 
 
 def _inside(piece: Piece) -> Polygon | MultiPolygon:
-    """Return where words may stand: what is seen, or the glass where nothing is seen."""
+    """Return where words may be written: what is seen, or the glass where nothing is seen."""
     return piece.cut_outline if piece.sight_outline.is_empty else piece.sight_outline
 
 
@@ -208,7 +208,7 @@ def longest_near(
     room : where it may lie [mm].
     at : place of the number, (2,).
     along : direction of the grain, (2,), of length 1.
-    longest_mm : length beyond that counts for nothing.
+    longest_mm : length beyond that is ignored.
     """
     if room.is_empty:
         return None
@@ -231,7 +231,7 @@ def longest_near(
 def _worth_cutting(
     room: shapely.Geometry, at: Array, along: Array, offsets: Array, longest_mm: float
 ) -> npt.NDArray[np.bool_]:
-    """Tell which of R lines along the grain may hold the best part, (R,), without cutting them.
+    """Return which of R lines along the grain may hold the best part, (R,), without cutting them.
 
     A line enters and leaves the shape by turns, so the places where it crosses outlines give its
     parts in pairs. Lines that run through a corner or along a side, and those with a part that is

@@ -1,4 +1,4 @@
-"""What stands around the templates on a page: check lengths, names, legend, what to mind."""
+"""The frame around the templates on a page: check lengths, names, legend, remarks."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class SheetStyle:
     grained : whether any template has an arrow.
     options : unit, lettering, margins.
     edge_mm : paper outside the frame.
-    told : what every sheet says of itself.
+    common_lines : text on every sheet.
     """
 
     panel: Panel
@@ -60,14 +60,14 @@ class SheetStyle:
     grained: bool
     options: DocumentOptions
     edge_mm: float
-    told: tuple[str, ...] = ()
+    common_lines: tuple[str, ...] = ()
     _written: dict[float, tuple[Column, Column]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
     """Legend and notes by the width of the foot: all pages have the same."""
 
     def foot_mm(self, width_mm: float) -> float:
-        """Return the depth of the foot on a page of a width, whatever the page says of itself."""
+        """Return the depth of the foot on a page of a width, for any text of the page."""
         inner = min(width_mm - 2.0 * self.edge_mm, _WIDEST_FOOT_MM)
         columns = self._columns(inner, ("Page 88 of 88", larger_told(888)))
         return max(column.depth_mm for column in columns) + 2.0 * _PAD_MM
@@ -83,7 +83,7 @@ class SheetStyle:
         )
 
     def sheet(
-        self, size_mm: tuple[float, float], marks: Sequence[Mark], told: Sequence[str]
+        self, size_mm: tuple[float, float], marks: Sequence[Mark], page_lines: Sequence[str]
     ) -> Drawing:
         """Return a page with its templates.
 
@@ -91,7 +91,7 @@ class SheetStyle:
         ----------
         size_mm : width and height of the paper.
         marks : of the templates, from the lower left corner of the paper.
-        told : what the page says of itself: which it is, why it is larger than the others.
+        page_lines : text of this page: its number, why it is larger than the others.
         """
         width, height = size_mm
         left, bottom, _, _ = self.around_mm(width)
@@ -103,7 +103,7 @@ class SheetStyle:
         ]
         inner = min(width - 2.0 * edge, _WIDEST_FOOT_MM)
         x = edge
-        for column, share in zip(self._columns(inner, told), _SHARES, strict=True):
+        for column, share in zip(self._columns(inner, page_lines), _SHARES, strict=True):
             around += (moved(mark, x + _PAD_MM, foot_top - _PAD_MM) for mark in column.marks)
             x += share * inner
             if x < width - edge - 1.0:
@@ -116,20 +116,20 @@ class SheetStyle:
             (*marks, *around),
         )
 
-    def _columns(self, width_mm: float, told: Sequence[str]) -> tuple[Column, ...]:
+    def _columns(self, width_mm: float, page_lines: Sequence[str]) -> tuple[Column, ...]:
         first, second, third = (share * width_mm - 2.0 * _PAD_MM for share in _SHARES)
         if width_mm not in self._written:
             self._written[width_mm] = self._legend(second), self._notes(third)
-        return self._names(first, told), *self._written[width_mm]
+        return self._names(first, page_lines), *self._written[width_mm]
 
-    def _names(self, width_mm: float, told: Sequence[str]) -> Column:
+    def _names(self, width_mm: float, page_lines: Sequence[str]) -> Column:
         flow = self._flow(width_mm)
         height = 1.8 * flow.height_mm
         for line in wrapped(plain_text(self.panel.name) or "panel", width_mm, 1.06 * height)[:2]:
             flow.line(line, height, bold=True)
         flow.text("Templates, scale 1:1", 1.2)
         flow.text(side_told(self.panel, mirrored=False), 1.2)
-        for text in (*told, *self.told):
+        for text in (*page_lines, *self.common_lines):
             flow.text(text)
         return flow.column()
 
@@ -190,7 +190,7 @@ def larger_told(number: int) -> str:
 
 def doubts(panel: Panel, numbers: Sequence[int]) -> tuple[str, ...]:
     """Say which of the pieces have findings that ask for a look before glass is cut."""
-    told = []
+    sentences = []
     for severity, said in (
         (Severity.WRONG, "DO NOT CUT YET, settle first"),
         (Severity.CHECK, "Check against the window first"),
@@ -203,8 +203,8 @@ def doubts(panel: Panel, numbers: Sequence[int]) -> tuple[str, ...]:
         ]
         if pairs:
             more = f" and {len(pairs) - 8} more" if len(pairs) > 8 else ""
-            told.append(f"{said}: {', '.join(pairs[:8])}{more}.")
-    return tuple(told)
+            sentences.append(f"{said}: {', '.join(pairs[:8])}{more}.")
+    return tuple(sentences)
 
 
 def _rectangle(x_min: float, y_min: float, x_max: float, y_max: float) -> Iterator[Outline]:

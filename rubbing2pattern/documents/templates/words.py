@@ -34,13 +34,13 @@ def written_in(piece: Piece, number: Text, name: str, words: Sequence[str]) -> t
 
     Rules:
 
-    1. The name stands under the number, or over it, whole and between the leaves; it is as large
-       as that allows, in up to three lines.
-    2. Where it has no room so, it may reach to the cut line; where it has none even then, it stands
-       under the number in the smallest letters and runs over the line: part of it stays on the
-       cut-out.
-    3. Other words stand under number and name, as many lines as fit, then as large as may be; a
-       line that does not fit makes room for the next.
+    1. The name is written under the number, or over it, whole and between the leaves, as large as
+       that allows, in up to three lines.
+    2. Where that leaves no room, it may reach to the cut line; where even that is too small, it is
+       written under the number in the smallest letters and runs over the line: part of it stays on
+       the cut-out.
+    3. Other words are written under number and name, as many lines as fit, then as large as
+       possible; a line that does not fit makes room for the next.
 
     Parameters
     ----------

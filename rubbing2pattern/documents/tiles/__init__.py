@@ -45,7 +45,7 @@ from rubbing2pattern.reading import Bounds
 _RING_MM, _ARM_MM = 1.5, 3.0
 """Of a register mark."""
 _SHARES = (0.25, 0.75)
-"""Of the side of a cell, where its register marks stand if no lettering is there."""
+"""Of the side of a cell, where its register marks lie if no lettering is there."""
 _ASIDE_MM = (0.0, 5.0, -5.0, 10.0, -10.0, 15.0, -15.0, 20.0, -20.0)
 _CROP_MM = (0.8, 4.0)
 """Where a crop mark begins and ends, outside the window."""
@@ -86,7 +86,7 @@ def tile_documents(
     Parameters
     ----------
     drawn : the panel, as `panel_marks` draws it.
-    panel, provenance : what the title block tells.
+    panel, provenance : content of the title block.
     options : lettering, units.
     paper : papers, overlap and what the printer does.
 
@@ -196,7 +196,7 @@ def _register_marks(places: Iterable[Point], tile: Tile) -> Iterator[Mark]:
 
 
 def _register_places(grid: Grid, texts_mm: Array) -> Iterator[Point]:
-    """Yield two places on each seam between two cells, moved along it where lettering stands."""
+    """Yield two places on each seam between two cells, moved along it away from lettering."""
     for tile in grid.tiles():
         x_min, y_min, x_max, y_max = tile.cell_mm
         for share in _SHARES:

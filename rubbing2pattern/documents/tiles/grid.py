@@ -26,7 +26,7 @@ _AROUND_MM = 4.0
 
 @dataclass(frozen=True, slots=True)
 class PageFrame:
-    """Where things stand on a page, in mm as printed, from its lower left corner.
+    """Positions on a page, in mm as printed, from its lower left corner.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""What stands on every page of the tiled pattern: check lengths, name, warning, page number."""
+"""The frame of every page of the tiled pattern: check lengths, name, warning, page number."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def words_options(options: DocumentOptions) -> DocumentOptions:
 def page_marks(
     plan: TilePlan, panel: Panel, options: DocumentOptions, name: str, number: int, total: int
 ) -> Iterator[Mark]:
-    """Yield what stands on every page, from the page's lower left corner.
+    """Yield the marks of every page, from the page's lower left corner.
 
     Parameters
     ----------

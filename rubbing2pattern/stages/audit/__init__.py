@@ -41,8 +41,8 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
     1. Findings that came with the panel stay. One with a place but no pieces gets the pieces whose
        centre outlines lie within `touch_mm` of it; one that says that a lead may lie off its place
        those beside the lead there.
-    2. One doubt, one finding: a lead that may lie off is told with a graver doubt about that place,
-       within `same_doubt_mm`, and a free end with the joint where its lead crosses another.
+    2. One doubt, one finding: a lead that may lie off is reported with a graver doubt about that
+       place, within `same_doubt_mm`, and a free end with the joint where its lead crosses another.
     3. Findings of one code within `same_place_mm` of each other are one: the gravest, of equals the
        one that came first, with the pieces of all. Without a place they must say the same; of a
        border that is cut off they make one wherever they lie, for it is cut along a whole side.
@@ -96,7 +96,7 @@ def _touched(
 def _told_once(findings: Sequence[Finding], same_doubt_mm: float) -> list[Finding]:
     """Rule 2."""
 
-    def told(finding: Finding) -> bool:
+    def covered(finding: Finding) -> bool:
         graver = _GRAVER.get(finding.code, ())
         return any(
             f.code in graver
@@ -107,7 +107,7 @@ def _told_once(findings: Sequence[Finding], same_doubt_mm: float) -> list[Findin
             for f in findings
         )
 
-    return [f for f in findings if not told(f)]
+    return [f for f in findings if not covered(f)]
 
 
 def _merged(findings: Sequence[Finding], same_place_mm: float) -> list[Finding]:

@@ -21,7 +21,7 @@ from rubbing2pattern.paneling.lines import leaving_deg, point_along
 
 
 def check_side(panel: Panel) -> Iterator[Finding]:
-    """Find a panel of which nobody says from which side it is seen."""
+    """Find a panel whose side (inside or outside) is not stated."""
     if panel.seen_from == "unstated":
         yield finding_of(Kind.SIDE_NOT_STATED)
 
@@ -125,7 +125,7 @@ def check_pieces(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
 
 
 def check_parts(panel: Panel) -> Iterator[Finding]:
-    """Find cames that enclose nothing, and parts of the panel that hang on no lead of the rest."""
+    """Find cames that enclose nothing, and parts that no lead connects with the rest."""
     for group in _connected([came for came in panel.cames if not came.pieces]):
         length_mm = sum(came.length_mm for came in group)
         names = [came.id for came in group]
@@ -141,10 +141,10 @@ def check_parts(panel: Panel) -> Iterator[Finding]:
 
 
 def check_scale(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
-    """Find an uncertain scale and marks of the reference that lie off; told once, by whoever."""
-    told = {finding.code for finding in panel.findings}
+    """Find an uncertain scale and marks of the reference that lie off, unless reported before."""
+    reported = {finding.code for finding in panel.findings}
     share = panel.scale.relative_uncertainty
-    if share > options.scale_share and Code.SCALE_UNCERTAIN not in told:
+    if share > options.scale_share and Code.SCALE_UNCERTAIN not in reported:
         longer_mm = max(panel.width_mm, panel.height_mm)
         yield finding_of(
             Kind.SCALE_UNCERTAIN,
@@ -152,7 +152,7 @@ def check_scale(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
             uncertain_mm=share * longer_mm,
             length_mm=longer_mm,
         )
-    if Code.REFERENCE_RESIDUAL in told:
+    if Code.REFERENCE_RESIDUAL in reported:
         return
     for mark in panel.scale.residuals:
         if abs(mark.residual_mm) > options.residual_mm:

@@ -65,8 +65,8 @@ def inward_corners(
 ) -> tuple[tuple[Point, float], ...]:
     """Return where an outline turns inward by more than a limit, and by how many degrees.
 
-    Of places that lie within a chord of each other the sharpest stands. Outlines shorter than four
-    chords have no corners to be told from curves.
+    Of places that lie within a chord of each other the sharpest is kept. In outlines shorter than
+    four chords corners cannot be distinguished from curves.
     """
     ring = shapely.get_exterior_ring(shapely.orient_polygons(outline))
     count = math.ceil(ring.length / _STEP_MM)

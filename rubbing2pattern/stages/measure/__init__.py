@@ -49,9 +49,9 @@ def measure(
     4. a came of which too little is seen takes the width of the run of lead it is part of; if
        nothing of that is seen, the common size of the leads it joins, and says so by a large
        uncertainty;
-    5. the shape of the leaf is told for every size as a whole; a round leaf hides the flanks of its
-       face, which is then wider than what shows; a size of which the shape cannot be told has that
-       of the others where they agree, else the uncertainty covers what a round leaf may hide.
+    5. the shape of the leaf is estimated for every size as a whole; a round leaf hides the flanks
+       of its face, which is then wider than what shows; a size whose shape cannot be estimated has
+       that of the others where they agree, else the uncertainty covers what a round leaf may hide.
     """
     options = options or MeasureOptions()
     reach, leaves = _reach(net, options)
@@ -255,10 +255,10 @@ def _leaves(
         parts = [part for part in parts if part.size]
         halves = np.vstack(parts) if parts else np.zeros((0, 0), np.float32)
         leaves.append(leaf_of(halves, float(size_mm), options))
-    told = {leaf.profile for leaf in leaves} - {Profile.UNKNOWN}
-    if len(told) != 1:
+    found_profiles = {leaf.profile for leaf in leaves} - {Profile.UNKNOWN}
+    if len(found_profiles) != 1:
         return tuple(leaves)
-    like = next(leaf for leaf in leaves if leaf.profile in told)
+    like = next(leaf for leaf in leaves if leaf.profile in found_profiles)
     return tuple(like if leaf.profile is Profile.UNKNOWN else leaf for leaf in leaves)
 
 

@@ -68,7 +68,7 @@ def cut_off(
 def _rim(rubbing: Rubbing, options: MeasureOptions) -> Array | None:
     """Return the ring of places (N, 2) in mm on which the edge is looked at (rule 1).
 
-    None when the picture shows the horizon, so that its corners are no places of the sheet.
+    None when the picture shows the horizon, so that its corners are not places of the sheet.
     """
     if rubbing.paper is not None:
         edge, inset_mm = rubbing.paper, options.rim_sheet_mm
@@ -126,7 +126,7 @@ def _runs(on: Mask) -> list[npt.NDArray[np.int64]]:
 def _told(
     met: list[npt.NDArray[np.int64]], rim: Array, near: BaseGeometry, what: str
 ) -> Iterator[Finding]:
-    """Tell each side that is met, its middle place first (rule 4)."""
+    """Report each side that is met, its middle place first (rule 4)."""
     after = np.roll(rim, -1, axis=0) - np.roll(rim, 1, axis=0)
     # The ring runs anticlockwise: what lies outside is on its right.
     outward_deg = np.degrees(np.arctan2(after[:, 1], after[:, 0])) - 90.0

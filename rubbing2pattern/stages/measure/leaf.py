@@ -1,4 +1,4 @@
-"""The shape of the leaf, flat or round, told from how dark it shows from its middle to its edge.
+"""The shape of the leaf, flat or round, by how dark it shows from its middle to its edge.
 
 Legend for shapes: N profiles, M offsets, W windows of profiles, G distances from the middle.
 """
@@ -57,7 +57,7 @@ def half_profiles(density: Grid, off: Array, width_mm: float, rows_per_window: i
 
 
 def leaf_of(halves: Grid, width_mm: float, options: MeasureOptions) -> Leaf:
-    """Tell the shape of the leaf from the half profiles of one size of lead.
+    """Estimate the shape of the leaf from the half profiles of one size of lead.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def leaf_of(halves: Grid, width_mm: float, options: MeasureOptions) -> Leaf:
     Strategy, from the geometry of paper over lead (docs/lead-lines.md):
 
     1. pressure on a flat leaf is even or crowds to the edges, on a round one it falls from the
-       crown, so the fall from the middle to two thirds of the way out tells one from the other;
+       crown, so the fall from the middle to two thirds of the way out distinguishes them;
        where its sign is not sure the leaf stays unknown;
     2. over a crown the drop, and with it the loss of darkness, grows by the square of the distance
        from the middle; this parabola is fitted where the edge's softness does not reach;

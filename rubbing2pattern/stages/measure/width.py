@@ -25,7 +25,7 @@ def band_width(profile: Grid | Array, off: Array, guess_mm: float) -> float:
 
     Strategy: height is the mean of what is nearly as dark as the darkest near the middle, so a
     hollow band (dark edges, paler middle) is read like a full one; the foot is the palest place
-    beyond each edge, taken for each side by itself, since smudges lie on one side. Each edge is
+    beyond each edge, taken for each side separately, since smudges lie on one side. Each edge is
     where the profile last falls through half of the height, walking outwards from the dark.
     """
     found = edges(profile, off, guess_mm)

@@ -38,7 +38,7 @@ def calibrated(
        and `caliper_reach_mm`; one that belongs to none is an error;
     2. cames of one common width and one shape of leaf differ alike from their faces, so the
        median of what their calipers add is added to all of them;
-    3. a caliper that lies further than `caliper_agree_mm` from that median is told of and
+    3. a caliper that lies further than `caliper_agree_mm` from that median is reported and
        calibrates nothing; where two alone disagree, neither does;
     4. a came with a caliper has the width of it (the mean of several).
 
@@ -89,7 +89,7 @@ def _came_of(
         if caliper.came.lower() not in index:
             raise UsageFault(
                 f"{caliper.row}: there is no came {caliper.came!r} in this panel, which has "
-                f"{len(index)} cames; their ids stand in the record"
+                f"{len(index)} cames; cames.csv lists their ids"
             )
         return index[caliper.came.lower()]
     away = shapely.distance(

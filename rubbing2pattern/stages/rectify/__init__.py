@@ -77,7 +77,7 @@ def _by_sheet(photograph: Photograph, reference: Sheet, options: RectifyOptions)
     if sheet is None or missing:
         which = " and ".join(missing)
         raise ScaleNotFound(
-            f"the sheet's {which} edge cannot be made out in {photograph.source}; show the whole "
+            f"the sheet's {which} edge was not found in {photograph.source}; show the whole "
             "sheet on a ground of another tone, or give marks with --marks"
         )
     fit = sheet.fit
@@ -215,11 +215,11 @@ def _unclear_edges(
 
 
 def _not_flat(
-    sheet: FoundSheet, fit: Fit, told: tuple[Finding, ...], options: RectifyOptions
+    sheet: FoundSheet, fit: Fit, reported: tuple[Finding, ...], options: RectifyOptions
 ) -> tuple[Finding, ...]:
-    """Tell of edges that bow although the lens is known, unless marks have told of it."""
+    """Report edges that bow although the lens is known, unless marks showed it already."""
     bow = largest_bow(sheet.sides, fit)
-    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in told):
+    if bow.size_mm <= options.flat_mm or any(f.code == Code.SHEET_NOT_FLAT for f in reported):
         return ()
     side, limit_mm = SIDES[bow.side], options.flat_mm
     kind = Kind.SHEET_EDGE_BOWS
@@ -227,7 +227,7 @@ def _not_flat(
 
 
 def _out_of_square(kind: str, corners_mm: Array, options: RectifyOptions) -> tuple[Finding, ...]:
-    """Tell of marks that put the sheet out of square: one of four may be wrong unseen."""
+    """Report marks that put the sheet out of square: one of four may be wrong unseen."""
     off_mm = float(np.abs(unsquareness_mm(corners_mm)).max())
     if kind not in ("marks", "targets") or off_mm <= options.squareness_mm:
         return ()

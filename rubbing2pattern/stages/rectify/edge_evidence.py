@@ -85,7 +85,7 @@ def _reduced(grey: Grey, long_px: int) -> Grey:
 def _closed(picture: Grey) -> Grey:
     """Return the picture without its narrow dark marks (rule 1)."""
     size = max(3, round(_CLOSING * max(picture.shape)) | 1)
-    # A narrow strip of ground at the rim of the picture is no narrow mark.
+    # A narrow strip of ground at the rim of the picture is not a narrow mark.
     wide = cv2.copyMakeBorder(picture, size, size, size, size, cv2.BORDER_REPLICATE)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     closed = cv2.morphologyEx(wide, cv2.MORPH_CLOSE, disc)[size:-size, size:-size]

@@ -77,7 +77,7 @@ def slopes(level: Grid) -> Grid:
 
 
 def peaks_across(size: Grid) -> Grid:
-    """Return how clear an edge stands at every place (L, S, D), 0 where the slope has no peak.
+    """Return how clear an edge is at every place (L, S, D), 0 where the slope has no peak.
 
     A peak counts by its size against the usual slopes of the strip, and against the strongest one
     of its own profile.

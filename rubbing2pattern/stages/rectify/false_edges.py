@@ -1,4 +1,4 @@
-"""What looks like an edge of the sheet and is none: leads, and the edges of shadows."""
+"""False edges of the sheet: leads, and the edges of shadows."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _LEAST_CONTRAST, _ALIKE = 0.04, 0.6
 
 
 def leads(grey: Grey, fit: Fit, px_per_mm: float, bends: Array) -> npt.NDArray[np.bool_]:
-    """Tell which sides are leads, (4,) bool.
+    """Return which sides are leads, (4,) bool.
 
     It is darker just within than further in, or dark for some mm outside and exactly like the
     paper again beyond.
@@ -50,7 +50,7 @@ def leads(grey: Grey, fit: Fit, px_per_mm: float, bends: Array) -> npt.NDArray[n
 
 
 def shadows(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
-    """Tell which sides are edges of shadows, (4,) bool.
+    """Return which sides are edges of shadows, (4,) bool.
 
     The sheet ends at its corners, and so do its sides. Where both neighbours of a side run on
     beyond it, with the same contrast of paper to ground, the sheet does so as well.
@@ -68,7 +68,7 @@ def shadows(grey: Grey, fit: Fit, px_per_mm: float) -> npt.NDArray[np.bool_]:
 
 
 def parts(tint: Grey, fit: Fit) -> bool:
-    """Tell whether the tint changes, one way all along, at each of the four sides.
+    """Return whether the tint changes, one way all along, at each of the four sides.
 
     Where it does there is an edge of something, whatever the light.
     """
@@ -82,7 +82,7 @@ def parts(tint: Grey, fit: Fit) -> bool:
 
 
 def _runs_on(grey: Grey, fit: Fit, px_per_mm: float, start: Array, corner: Array) -> bool:
-    """Tell whether the side from `start` runs on beyond its corner."""
+    """Return whether the side from `start` runs on beyond its corner."""
     way = (corner - start) / np.linalg.norm(corner - start)
     near, far = _FROM_MM * px_per_mm * way, _TO_MM * px_per_mm * way
     ends = np.array([(corner - far, corner - near), (corner + near, corner + far)])

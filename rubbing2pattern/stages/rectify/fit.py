@@ -1,6 +1,6 @@
 """Plane and lens fitted together to the edges of the sheet and to marks on it.
 
-The lens bends the straight edges of the sheet (plumb-line method, Brown 1971), so their places tell
+The lens bends the straight edges of the sheet (plumb-line method, Brown 1971), so their places give
 its coefficient whatever else is known.
 """
 
@@ -292,7 +292,7 @@ def _solved(
     sides: Sides | None,
     lens: Lens,
 ) -> Fit:
-    """Solve twice, k2 held at 0: the first round tells how noisy the edges are."""
+    """Solve twice, k2 held at 0: the first round shows how noisy the edges are."""
     noise_px = 1.0
     for _ in range(2):
         own = partial(residuals, noise_px=noise_px)

@@ -21,7 +21,7 @@ from rubbing2pattern.stages.rectify.sheet import Sheet
 _LEAST = 4
 """Marks that settle a plane."""
 _REDUNDANT = 5
-"""Marks from which a wrong one can be told, where no sheet helps."""
+"""Marks among which a wrong one can be detected, where no sheet helps."""
 _STATED = 4
 """Residuals that the stated uncertainty counts for."""
 _ON_ONE_LINE = 0.02
@@ -100,7 +100,7 @@ def _check_order(pins: Pins, names: Sequence[str]) -> None:
 
 
 def _possible(mm: Array, px: Array) -> bool:
-    """Tell whether four places of a plane can be seen like this from one side."""
+    """Return whether four places of a plane can be seen like this from one side."""
     return same_side(homography(mm, px), mm)
 
 
@@ -121,9 +121,9 @@ def settle_marks(
        is kept to begin with.
     2. While one that is kept is off by more, the one is left out without which the others agree
        best; then those that agree after all are taken back.
-    3. That needs enough others to tell: five marks, or four and the edges of the sheet.
+    3. That needs enough others: five marks, or four and the edges of the sheet.
     4. A sheet that is not flat moves good marks by up to `curl_mm`: with marks enough for rule 3
-       and one more, what is off by no more is taken back, and the misfit is told.
+       and one more, what is off by no more is taken back, and the misfit is reported.
     5. At most `excluded_share` of the marks may be left out.
 
     Parameters
@@ -182,7 +182,7 @@ def _left_out(
 def _uneven(
     pins: Pins, names: Sequence[str], used: list[int], away_mm: Array, options: RectifyOptions
 ) -> tuple[Finding, ...]:
-    """Tell of marks that disagree by no more than a curled sheet makes them (rule 4)."""
+    """Report marks that disagree by no more than a curled sheet makes them (rule 4)."""
     worst = max(used, key=lambda k: float(away_mm[k]))
     if away_mm[worst] <= options.flat_mm:
         return ()
@@ -288,6 +288,6 @@ def _disagreement(names: Sequence[str], away_mm: Array, options: RectifyOptions)
     listed = ", ".join(f"{names[k]} by {away_mm[k]:.1f} mm" for k in order)
     return ScaleNotFound(
         f"the marks disagree: {listed} (limit {options.misfit_mm:g} mm, or "
-        f"{options.curl_mm:g} mm on a sheet that is not flat), and too few others agree to tell "
+        f"{options.curl_mm:g} mm on a sheet that is not flat), and too few others agree to show "
         "which is wrong; measure again, or give more marks"
     )

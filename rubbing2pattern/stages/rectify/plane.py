@@ -68,13 +68,13 @@ def centres_of_squares(edges: Array) -> Array:
 
 
 def same_side(matrix: Array, points: Array) -> bool:
-    """Tell whether all points lie on one side of the horizon of a homography."""
+    """Return whether all points lie on one side of the horizon of a homography."""
     h = points @ matrix[2, :2] + matrix[2, 2]
     return bool((h > 0).all() or (h < 0).all())
 
 
 def turns_over(matrix: Array, at: Array) -> bool:
-    """Tell whether a homography to pixels (rows downwards) shows the plane in a mirror."""
+    """Return whether a homography to pixels (rows downwards) shows the plane in a mirror."""
     steps = points_array([(0.0, 0.0), (1e-3, 0.0), (0.0, 1e-3)]) + at
     seen = apply(matrix, steps)
     a, b = seen[1] - seen[0], seen[2] - seen[0]

@@ -144,7 +144,7 @@ def lay_out(
     Rules:
 
     1. Only distances between targets that are seen count.
-    2. Least squares start from the picture, which also tells a figure from its mirror image.
+    2. Least squares start from the picture, which also rules out the mirror image.
     3. x runs as the picture's columns do, as nearly as can be; the origin is the lower left.
 
     Raises
@@ -180,14 +180,14 @@ def lay_out(
             f"{d.distance_mm:g} mm, is off by {abs(residuals[worst]):.1f} mm "
             f"(limit {options.misfit_mm:g}); measure all of them again"
         )
-    told = tuple(
+    measured = tuple(
         MarkResidual(f"distance {d.id_a} to {d.id_b}", round(abs(float(r)), 4))
         for d, r in zip(used, residuals, strict=True)
     )
     at = _as_seen(solved.x.reshape(-1, 2), picture)
     variance = np.diag(np.linalg.pinv(solved.jac.T @ solved.jac, rcond=1e-9, hermitian=True))
     noise_mm = options.mark_uncertainty_mm * float(np.sqrt(variance.mean()))
-    return Layout({i: at[row[i]] for i in ids}, told, noise_mm)
+    return Layout({i: at[row[i]] for i in ids}, measured, noise_mm)
 
 
 def _as_seen(at: Array, picture: Array) -> Array:

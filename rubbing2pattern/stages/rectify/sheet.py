@@ -40,7 +40,7 @@ _CLEAR_SCORE, _CLEAR_SHARE = 1.45, 0.6
 _MOST_MENDED, _LEAST_SIDES = 2, 2
 """Sides of a sheet that may be sought anew, and clear ones that must hold it."""
 _SQUARE, _TURN_TOLD = 0.001, 0.002
-"""Log ratio of sides below which a sheet is square, and misfits that tell no turn from another."""
+"""Log ratio of sides below which a sheet is square, and misfits that do not distinguish turns."""
 _GUESSED_LONGER_MM = 900.0
 """Longer side that is assumed where no size is given; it only sets how far is looked."""
 _MISFIT_WEIGHT = 4.0
@@ -84,7 +84,7 @@ class Sheet:
         return float(self.seen_share.min()) > _CLEAR_SHARE and not self.false.any()
 
     def holds_most(self, places_px: Array) -> bool:
-        """Tell whether most seen places (N, 2) lie on the sheet, as marks do."""
+        """Return whether most seen places (N, 2) lie on the sheet, as marks do."""
         way = np.roll(self.corners, -1, axis=0) - self.corners
         offset = self.fit.lens.ideal(places_px)[:, None] - self.corners
         inside = (way[:, 0] * offset[..., 1] - way[:, 1] * offset[..., 0] > 0.0).all(axis=1)
@@ -106,7 +106,7 @@ class Sheet:
         return replace(self, sides=(left, upper, right, lower))
 
     def missing(self, options: RectifyOptions) -> tuple[str, ...]:
-        """Return the names of the sides that were not made out."""
+        """Return the names of the sides that were not found."""
         length_px = np.linalg.norm(self.corners - np.roll(self.corners, 1, axis=0), axis=1)
         bad = (self.seen_share < options.edge_share) | self.false | (length_px < PROFILES)
         return tuple(name for name, is_bad in zip(SIDES, bad, strict=True) if is_bad)
@@ -137,7 +137,7 @@ def locate_sheet(
     size_mm : the sides in either order, None when unknown.
     px_per_mm : rough scale where another reference gives it.
     about_px : (N, 2) seen places that lie on the sheet, most of them.
-    thorough : whether to search longer for a sheet that is hard to tell from the ground.
+    thorough : whether to search longer for a sheet that hardly differs from the ground.
     """
     grey, colour = photograph.grey, photograph.colour
     tint = tint_of(colour, grey.shape)
@@ -282,7 +282,7 @@ class _Search:
         return self.px_per_mm or found.longest_px / _GUESSED_LONGER_MM
 
     def _turn_doubt(self, fit: Fit) -> bool:
-        """Tell whether a camera might as well see a sheet of the given size lying across."""
+        """Return whether a camera might as well see a sheet of the given size lying across."""
         if self.size_mm is None or abs(np.log(self.size_mm[0] / self.size_mm[1])) < _SQUARE:
             return False
         misfits = _misfits(fit.sheet_corners, fit.lens, self.size_mm, max(self.grey.shape))

@@ -94,7 +94,7 @@ def search_sheet(
     evidence : of a picture of `shape`.
     ratio : one side of the sheet over the other, either way, or None when unknown.
     options : `least_sheet_share`.
-    effort : quick, or thorough for a sheet that is hard to tell from the ground.
+    effort : quick, or thorough for a sheet that hardly differs from the ground.
     """
     coarse = evidence.brightness.along_x.shape
     found = []

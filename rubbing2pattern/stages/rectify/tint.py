@@ -21,7 +21,7 @@ _LOW, _HIGH = 4.0, 96.0
 """Percentiles of the tint whose difference is its contrast; what lies beyond may be things on the
 table."""
 _FLOOR = 0.02
-"""Least light, of white, that stands for a tint; a logarithm follows."""
+"""Least light, of white, taken for a tint; a logarithm follows."""
 _MIDDLE = 0.2
 """Share of the picture that is left out on each side, so that the middle is sheet alone."""
 _AROUND = 0.03
@@ -60,7 +60,7 @@ def tint_of(colour: npt.NDArray[np.uint8] | None, shape: tuple[int, ...]) -> Gre
     if high - low < _LEAST_CONTRAST:
         return None
     tint *= np.float32(_upright(tint) / max(_LEAST_RANGE, 1.1 * float(np.abs(tint).max())))
-    # Edges are taken where half of the light comes from either side; here the tint stands for it.
+    # Edges are taken where half of the light comes from either side; here the tint replaces it.
     small = 255.0 * cv2.pow(np.clip(0.5 + 0.5 * tint, _FLOOR, 1.0), 1.0 / 2.2)
     size = (shape[1], shape[0])
     return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_LINEAR) + 0.5, np.uint8)
