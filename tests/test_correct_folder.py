@@ -137,7 +137,7 @@ def test_a_file_or_folder_that_is_not_there(folder: Path, tmp_path: Path) -> Non
     file = written(tmp_path, SPLIT)
     refused(run("correct", tmp_path / "none", file), 3, "panel.json")
     (folder / "panel.json").write_text("{}")
-    refused(run("correct", folder, file), 3, "no panel record")
+    refused(run("correct", folder, file), 3, "is not a panel record")
 
 
 def test_a_kept_rubbing_that_is_lost_or_damaged(folder: Path, tmp_path: Path) -> None:

@@ -211,7 +211,7 @@ def test_a_correction_tells_of_the_row_that_lost_its_piece(folder: Path, tmp_pat
     type_in_folder(folder, TYPED)
     (tmp_path / "join.toml").write_text(JOIN)
     result = run("correct", folder, tmp_path / "join.toml")
-    assert "written about: piece 4." in result.stdout
+    assert "No longer in the panel, but with entries: piece 4." in result.stdout
 
 
 def test_what_was_written_follows_a_new_number(folder: Path) -> None:

@@ -77,7 +77,7 @@ def test_an_option_without_a_meaning_cannot_be_declared() -> None:
 def test_every_group_says_whom_it_concerns_and_what_it_belongs_to() -> None:
     for held in fields(Options):
         assert isinstance(held.metadata["part"], Part), held.name
-        assert held.metadata["concerns"].startswith("who"), held.name
+        assert held.metadata["concerns"].startswith("people who "), held.name
 
 
 def test_the_options_of_the_reading_and_of_the_documents_are_all_options() -> None:

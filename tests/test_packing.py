@@ -125,8 +125,8 @@ def test_the_same_rectangles_lie_the_same_way_again() -> None:
     ("given", "said"),
     [
         ({"sheet_mm": (0.0, 10.0)}, "a sheet of 0 x 10 mm is invalid"),
-        ({"sheet_mm": (math.nan, 10.0)}, "is none"),
-        ({"sheet_mm": (math.inf, 10.0)}, "is none"),
+        ({"sheet_mm": (math.nan, 10.0)}, "nan x 10 mm is invalid"),
+        ({"sheet_mm": (math.inf, 10.0)}, "inf x 10 mm is invalid"),
         ({"gap_mm": -1.0}, "gap_mm is -1, but must be 0 or more"),
         ({"edge_mm": math.nan}, "edge_mm is nan"),
         ({"edge_mm": 50.0}, "edge of 50 mm all round leaves nothing of a sheet of 100 x 200 mm"),

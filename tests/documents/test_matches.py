@@ -134,7 +134,7 @@ def test_a_damaged_or_foreign_record_is_refused(files: dict[str, bytes], tmp_pat
     datum = json.loads(files["matches.json"])
     path = tmp_path / "matches.json"
     for change, words in (
-        ({"format": "letters"}, "no record of matches"),
+        ({"format": "letters"}, "is not a record of matches"),
         ({"version": 2}, "of version 2"),
         ({"unfilled": [{"number": 0, "cut_area_mm2": 1}]}, "unfilled.0.number"),
     ):
