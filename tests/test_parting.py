@@ -13,7 +13,7 @@ from rubbing2pattern.fitting.fitted_weights import fitted_weights
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.evidence import Evidence, evidence_of, highest_near
 from rubbing2pattern.parting.parts import beyond, main_part
-from rubbing2pattern.parting.splitting import split_at_gaps
+from rubbing2pattern.parting.splitting import longer_gap, split_at_gaps
 from rubbing2pattern.reading import LeadMap, RawNet
 from tests import drawn
 from tests.basins import Array, length_mm
@@ -68,7 +68,23 @@ def test_only_gaps_that_the_map_does_not_bridge_are_cut(gap_mm: float, parts: in
     assert len(split(level(), lead).paths) == parts
 
 
-@pytest.mark.parametrize(("gap_mm", "parts"), [(9.0, 1), (12.0, 1), (15.0, 2)])
+@pytest.mark.parametrize("bare", [0.01, 0.05, 0.1])
+def test_a_rubbing_with_more_bare_leads_needs_longer_gaps(bare: float) -> None:
+    """Of the lead line's cells beside the gap a share has no ink, where the map is sure."""
+    lead = line_of((10, 50), (70, 110))
+    density = lead.density.copy()
+    rows, columns = np.nonzero(lead.maps.centre > 0.5)
+    without = columns < 20 + round(bare * len(np.unique(columns)))
+    density[rows[without], columns[without]] = 0.0
+    worn = replace(lead, density=density)
+    longer = longer_gap(worn, OPTIONS)
+    assert longer == pytest.approx(OPTIONS.bare_gap_mm * max(0.0, bare - 0.02), abs=1.0)
+    assert (longer == 0.0) == (bare < OPTIONS.bare_usual)
+    # The gap of 18 mm is cut as long as 9 mm and what this rubbing adds are less.
+    assert len(split(level(), worn).paths) == (3 if OPTIONS.gap_mm + longer <= 18.0 else 1)
+
+
+@pytest.mark.parametrize(("gap_mm", "parts"), [(4.0, 1), (7.0, 1), (9.0, 2), (15.0, 2)])
 @pytest.mark.parametrize("at_end", [False, True])
 def test_at_its_end_a_boundary_may_be_hidden_by_the_lead_it_meets(
     at_end: bool, gap_mm: float, parts: int
@@ -126,6 +142,18 @@ def test_the_log_odds_are_the_weighted_sum_of_what_is_seen() -> None:
 def test_sure_lead_is_likely_and_bare_paper_is_not() -> None:
     assert weighed(level(), line_of((5, 115))).odds[0] > 4.0
     assert weighed(level(), line_of()).odds[0] < -2.0
+
+
+@pytest.mark.parametrize("at_end", [False, True])
+def test_between_a_free_end_and_another_lead_only_that_lead_covers(at_end: bool) -> None:
+    """A lead that ends 6 mm short of another lead is cut there, and the rest is surely none."""
+    span = (10.0 - 5.0, 110.0 - 6.0 - COVERED_MM) if at_end else (16.0 + COVERED_MM, 115.0)
+    lead = line_of(span)
+    net = split(level(), lead)
+    found = weighed(net, lead)
+    lead_part, rest = (0, 1) if at_end else (1, 0)
+    assert found.odds[lead_part] > 4.0
+    assert found.odds[rest] == OPTIONS.no_lead
 
 
 def test_ink_is_a_witness_of_its_own() -> None:

@@ -19,7 +19,15 @@ class TidyOptions(Checked):
     covered_mm: float = value(1.0, 0.0, 5.0, "beyond the leaf of the lead that is met",
         "So much beyond a leaf a boundary is not judged, nor dark reported as left out.")
     gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs on its own",
-        "A boundary is cut where it is not seen over this length.")
+        "In a careful rubbing a boundary is cut where it is not seen over this length.")
+    end_gap_mm: float = value(4.0, 1.0, 40.0, "two ends seldom face each other by chance; a stump always faces a lead",
+        "The same between the end of a lead and another lead.")
+    bare_ink: float = value(0.25, 0.05, 0.6, "of the local strength; grain keeps more",
+        "A place on a lead line with less ink counts as bare.")
+    bare_usual: float = value(0.02, 0.0, 0.2, "no careful rubbing leaves more of its leads bare",
+        "Share of bare places on lead lines from which a gap must be longer.")
+    bare_gap_mm: float = value(100.0, 0.0, 500.0, "drop-outs of a worn rubbing reach 15 mm",
+        "A rubbing whose leads were all bare would need so much longer a gap.")
     gap_below: float = value(0.2, 0.02, 0.5, "of the map; a bridged drop-out shows more",
         "A boundary counts as not seen below this value of the map.")
     telling_mm: float = value(5.0, 0.0, 20.0, "solder of two joints is as long",

@@ -49,6 +49,12 @@ def highest_near(lead: LeadMap, options: TidyOptions) -> Grid:
     return np.asarray(cv2.dilate(lead.maps.centre, kernel), dtype=np.float32)
 
 
+def smooth_ink(lead: LeadMap) -> Grid:
+    """Return the ink as a share of the local strength, smoothed over three cells."""
+    ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
+    return np.asarray(ink, dtype=np.float32)
+
+
 def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> Evidence:
     """Weigh every boundary of a net.
 
@@ -56,21 +62,22 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
 
     1. `line` is read along the path: the map at its highest nearby;
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
-       from sight under the one it meets; but never more than a third of the boundary;
+       from sight under the one it meets; but of the boundary a third is always read. Where it
+       was cut at a gap, nothing covers it;
     3. the log odds are a weighted sum of the mean log odds of the lead line, the mean share of
        lead, the ink and the length's logarithm; weights fitted on the training's validation set;
     4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder shows little;
     5. a stretch over `none_mm` whose log odds are below -`ends_odds`, if the ink agrees, is no
        lead, whatever else parts the same two pieces: a lead ends there.
     """
-    ink = cv2.blur(np.minimum(lead.density / lead.strength, 1.5), (3, 3))
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
+    covered[np.bincount(net.ends.ravel(), minlength=len(covered)) == 2] = 0.0
     covered += options.covered_mm
     rows = [_counted(net, k, covered, options) for k in range(len(net.paths))]
     places = np.vstack(rows)
     first = np.concatenate(([0], np.cumsum([len(r) for r in rows])[:-1])).astype(np.int64)
     logit = _logit(grid_values(line, lead, places))
-    dark = grid_values(np.asarray(ink, dtype=np.float32), lead, places)
+    dark = grid_values(smooth_ink(lead), lead, places)
     count = np.diff(np.append(first, len(places)))
     mean = np.add.reduceat(logit, first) / count
     inked = np.add.reduceat(dark, first) / count
@@ -91,8 +98,9 @@ def _counted(net: RawNet, k: int, covered: Array, options: TidyOptions) -> Array
     if a == b:
         return places
     n = len(places)
-    off = [min(int(covered[j] / options.evidence_step_mm), n // 3) for j in (a, b)]
-    return places[off[0] : n - off[1]]
+    off = covered[[a, b]] / options.evidence_step_mm
+    first, last = np.floor(off * min(1.0, 2 * n / 3 / off.sum())).astype(int)
+    return places[first : n - last]
 
 
 def _logit(share: Grid) -> Array:
