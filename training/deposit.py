@@ -42,11 +42,11 @@ def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> T
     pressure = _pressure(chance, hand, x, y)
     lead = _on_lead(chance, leads, hand, edge)
     lead = lead * _lost(chance, leads, hand, x, y, edge) * _skipped(chance, leads)
-    lead = lead * _low(chance, leads)
+    lead = lead * _low(chance, leads) * _parted(chance, leads)
     lead = torch.maximum(lead, _solder(chance, leads, edge))
     lead = torch.maximum(lead, _run_together(chance, lead, edge, x, y))
     lead = _inked(chance, lead, hand)
-    iron = _iron(chance, leads, edge, x, y) * chance.yes(n, 0.5)
+    iron = _iron(chance, leads, edge, x, y) * chance.yes(n, 0.3)
     lead = torch.maximum(lead, iron) + 0.3 * torch.minimum(lead, iron)
     ground = _on_glass(chance, leads, hand, x, y, edge) + _on_bench(chance, leads, hand, x, y, edge)
     ground = ground * (1 - 0.8 * hand.ink * chance.yes(n, 0.8))
@@ -169,7 +169,7 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
 
 def _skipped(chance: Chance, leads: Leads) -> Tensor:
     """Return how much of leads is there that the stick missed from end to end, solder apart."""
-    missed = share(leads.lead, 49) < chance.sometimes(len(leads.lead), 0.4, 0.0, 0.05)
+    missed = share(leads.lead, 49) < chance.sometimes(len(leads.lead), 0.5, 0.0, 0.08)
     return torch.where(missed & ~leads.border, 0.4 * share(leads.lead, 50) ** 3, 1.0)
 
 
@@ -179,6 +179,15 @@ def _low(chance: Chance, leads: Leads) -> Tensor:
     crown = (0.2 + 0.5 * share(leads.lead, 53)) * leads.half_mm
     line = torch.sigmoid((crown - leads.away_mm) / 0.2)
     return torch.where(chosen & ~leads.border, line, 1.0)
+
+
+def _parted(chance: Chance, leads: Leads) -> Tensor:
+    """Leave a pale seam along the middle of some broad leads: two flat cames side by side."""
+    n = len(leads.lead)
+    chosen = share(leads.lead, 54) < chance.sometimes(n, 0.2, 0.1, 1.0)
+    seam = torch.exp(-((leads.away_mm / chance.uniform(n, 0.2, 0.9)) ** 2))
+    broad = chosen & (leads.half_mm > 2.5)
+    return 1 - broad * chance.uniform(n, 0.4, 1.0) * seam
 
 
 @fused

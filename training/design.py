@@ -177,7 +177,7 @@ def _stiffened(
     n = len(x)
     _, v = turned(x, y, chance.pick(n, (0.0, 0.0, 0.0, 1.5708)) + chance.normal(n, 0.02))
     row = torch.floor((v - chance.uniform(n, -200, 200)) / chance.spread(n, 60, 400)).long()
-    there = chance.yes(n, 0.25)
+    there = chance.yes(n, 0.33)
     label = torch.where(there, mix(label, row), label)
     return label, torch.where(there, zone + STIFF * (row & 1), zone)
 

@@ -78,7 +78,7 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
     dense = pigment + fold + seam + tape + marks.smudges(chance, hand.worn, x, y)
     dense = (
         dense
-        + marks.bars(chance, hand.worn, (leads.piece != 0).float(), x, y)
+        + marks.bars(chance, hand.worn, (leads.piece != 0).float(), x, y) * chance.yes(n, 0.5)
         + marks.printed(chance, x, y)
     )
     written = writing.words(chance, glyphs, x, y, 14, leads.joint_mm)

@@ -15,6 +15,8 @@ OUTPUTS = ("leaf", "centre", "joint", "border", "inside", "cosine", "sine", "wid
 READ = ("leaf", "centre", "inside", "width")
 """The maps that the program reads; the others only help to learn these."""
 LOGITS = 5
+CHANNELS = (16, 40, 72, 128)
+"""At half, a quarter, an eighth and a sixteenth of the grid."""
 PARTS = ("entry", "body", "outlet")
 """What the network is exported in."""
 CLOSE = 25
@@ -55,14 +57,13 @@ def _more(channels: int, wide: tuple[int, ...]) -> nn.Sequential:
 class LeadNetwork(nn.Module):
     """Maps (n, 2, H, W) to (n, 8 * 4, H / 2, W / 2); H and W are multiples of 16.
 
-    A `deep` network has more blocks; it starts from the weights of a plain one and says the same.
+    A `deep` network has more blocks where it sees far, a `fine` one more where it sees detail, in
+    time to tell a figure from a lead; both start from a plain network's weights and say the same.
     """
 
-    def __init__(
-        self, channels: tuple[int, int, int, int] = (16, 40, 72, 128), *, deep: bool = False
-    ) -> None:
+    def __init__(self, *, deep: bool = False, fine: bool = False) -> None:
         super().__init__()
-        a, b, c, d = channels
+        a, b, c, d = CHANNELS
         self.stem = _conv(2, a, 5, 2)
         self.fourth = nn.Sequential(_conv(a, b, step=2), Residual(b))
         self.eighth = nn.Sequential(_conv(b, c, step=2), Residual(c), Residual(c, 2))
@@ -78,28 +79,30 @@ class LeadNetwork(nn.Module):
         self.more_bottom = _more(d, (1, 4, 1, 2) if deep else ())
         self.more_at_eighth = _more(c, (1,) if deep else ())
         self.more_at_fourth = _more(b, (1,) if deep else ())
+        self.more_stem = _more(a, (1, 1) if fine else ())
+        self.more_fourth = _more(b, (1, 2) if fine else ())
 
     @classmethod
     def trained(cls, folder: Path, device: str = "cpu") -> LeadNetwork:
         """Return the network of a run, ready to be used."""
         state = torch.load(folder / "weights.pt", map_location=device, weights_only=True)
-        network = cls(deep=is_deep(state)).to(device, memory_format=torch.channels_last)
+        network = cls(**blocks_of(state)).to(device, memory_format=torch.channels_last)
         network.load_state_dict(state)
         return network.eval()
 
     def forward(self, x: Tensor) -> Tensor:
         """Return the folded maps."""
         half = self.stem(x)
-        return self._outer(half, self.body(self.fourth[0](half)))
+        return self._outer(half, self.body(self.fourth[0](self.more_stem(half))))
 
     def entry(self, x: Tensor) -> Tensor:
-        """Return the first layer at a quarter of the grid; it sees 8 cells of the grid around."""
-        out: Tensor = self.fourth[0](self.stem(x))
+        """Return the first layer at a quarter of the grid; it sees 12 cells of the grid around."""
+        out: Tensor = self.fourth[0](self.more_stem(self.stem(x)))
         return out
 
     def body(self, fourth: Tensor) -> Tensor:
         """Return what is known at a quarter of the grid; it sees far."""
-        fourth = self.fourth[1](fourth)
+        fourth = self.more_fourth(self.fourth[1](fourth))
         eighth = self.more_eighth(self.eighth(fourth))
         bottom = self.more_bottom(self.bottom(eighth))
         eighth = self.more_at_eighth(self.at_eighth(eighth + self.to_eighth(bottom)))
@@ -116,9 +119,12 @@ class LeadNetwork(nn.Module):
         return out
 
 
-def is_deep(state: Mapping[str, Tensor]) -> bool:
-    """Return whether weights are those of a deep network."""
-    return any(name.startswith("more_") for name in state)
+def blocks_of(state: Mapping[str, Tensor]) -> dict[str, bool]:
+    """Return whether weights are those of a deep and of a fine network."""
+    return {
+        "deep": any(name.startswith("more_bottom") for name in state),
+        "fine": any(name.startswith("more_stem") for name in state),
+    }
 
 
 def unfolded(folded: Tensor) -> Tensor:

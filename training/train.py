@@ -20,10 +20,12 @@ import torch.distributed as dist
 from training import validate
 from training.chance import Chance, fuse
 from training.generator import Batch, Pool, render
-from training.network import LOGITS, LeadNetwork, is_deep, loss_of, unfolded
+from training.network import LOGITS, OUTPUTS, LeadNetwork, blocks_of, loss_of, unfolded
 from training.writing import atlas
 
 DECAY = 0.01
+WRITTEN = 1.0
+"""So much more a cell counts beside writing, which is what a map mistakes most."""
 KEPT = 0.998
 """Share of the averaged weights that each step keeps."""
 
@@ -55,11 +57,12 @@ def main() -> None:
 
 
 def _begun(args: argparse.Namespace, device: str) -> LeadNetwork:
-    """Return the network that training goes on from; a deep one may go on from a plain one."""
+    """Return the network that training goes on from; more blocks may go on from fewer."""
     state = {}
     if args.resume:
         state = torch.load(args.resume / "weights.pt", map_location=device, weights_only=True)
-    network = LeadNetwork(deep=args.deep or is_deep(state))
+    had = blocks_of(state)
+    network = LeadNetwork(deep=args.deep or had["deep"], fine=args.fine or had["fine"])
     if state:
         more = {n: v for n, v in network.state_dict().items() if n.startswith("more_")}
         network.load_state_dict({**more, **state})
@@ -100,6 +103,7 @@ def _run(
         given, targets = batch.given, batch.targets()
         if teachers:
             targets = taught(batch, teachers, args.belief, device)
+        targets = torch.cat((targets, 1.0 + WRITTEN * batch.written[:, None]), dim=1)
         for again in range(args.times):
             loss = _stepped(model, optimiser, given, targets, device)
             averaged.update_parameters(network)
@@ -125,7 +129,8 @@ def _stepped(
     given = given.contiguous(memory_format=torch.channels_last)
     with _mixed(device):
         folded = model(given)
-    loss = loss_of(unfolded(folded).float(), targets, given[:, 1])
+    maps, weight = targets[:, : len(OUTPUTS)], targets[:, len(OUTPUTS)] * given[:, 1]
+    loss = loss_of(unfolded(folded).float(), maps, weight)
     optimiser.zero_grad(set_to_none=True)
     loss.backward()
     torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
@@ -203,7 +208,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--fresh", type=int, default=16, help="designs drawn anew at a time")
     parser.add_argument("--each", type=int, default=4, help="steps between fresh designs")
     parser.add_argument("--validation", type=int, default=128, help="rubbings of the fixed set")
-    parser.add_argument("--deep", action="store_true", help="train a network of more blocks")
+    parser.add_argument("--deep", action="store_true", help="with more blocks that see far")
+    parser.add_argument("--fine", action="store_true", help="with more blocks for detail")
     parser.add_argument("--eager", action="store_true", help="compile nothing")
     parser.add_argument("--device", default="")
     return parser.parse_args()

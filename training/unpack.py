@@ -8,7 +8,9 @@ come back as ones that shift only; training moves them on.
 from __future__ import annotations
 
 import argparse
+import itertools
 import lzma
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +41,7 @@ def unpacked(graphs: list[bytes]) -> LeadNetwork:
     """Return the network that graphs were exported from: convolutions in the order they run."""
     entry, body, (_stem, *outlet) = (_convolutions(graph) for graph in graphs)
     found = [*entry, *body, *outlet]
-    network = LeadNetwork(deep=len(found) > len(_in_order(LeadNetwork().eval()))).eval()
+    network = next(n for n in _every_kind() if len(_in_order(n)) == len(found))
     with torch.no_grad():
         for (module, norm), values in zip(_in_order(network), found, strict=True):
             module.weight.copy_(values[0])
@@ -51,6 +53,11 @@ def unpacked(graphs: list[bytes]) -> LeadNetwork:
             norm.weight.fill_(1.0)
             norm.bias.copy_(values[1])
     return network
+
+
+def _every_kind() -> Iterator[LeadNetwork]:
+    for deep, fine in itertools.product((False, True), repeat=2):
+        yield LeadNetwork(deep=deep, fine=fine).eval()
 
 
 def _parted(packed: bytes) -> list[bytes]:

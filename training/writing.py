@@ -253,16 +253,23 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     high = torch.maximum(fills, torch.minimum(most, chance.spread(n, 3, 9, 1)))[..., None]
     digits = torch.where(chance.yes(n, 0.75, _PIECES), 2, chance.whole(n, 1, 4, _PIECES))
     wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
+    # Some hands fill a narrow piece from lead to lead, in strokes that look like lead.
+    alike = chance.yes(n, 0.3, 1, 1)
+    narrow = alike & (room[..., None] < 9.0)
+    across = 2 * room[..., None] * chance.uniform(n, 0.75, 1.3, _PIECES, 1)
+    wide = torch.where(narrow, across / digits[..., None], wide)
+    high = torch.where(narrow, (wide / chance.uniform(n, 0.5, 0.9, 1, 1)).clamp(3, 12), high)
     angle = chance.normal(n, 0.07, 1, 1) + chance.normal(n, 0.05, _PIECES, 1)
     upended = chance.yes(n, chance.sometimes(n, 0.3, 0.2, 1.0), _PIECES, 1)
     angle = angle + 1.5708 * upended
     ring = chance.yes(n, 0.15, 1, 1)
     pen = torch.minimum(high * chance.uniform(n, 0.06, 0.3, 1, 1), chance.spread(n, 0.5, 3.2, 1, 1))
+    pen = torch.where(narrow, high * chance.uniform(n, 0.12, 0.28, 1, 1), pen)
     solid = leads.away_mm < leads.half_mm
     usual = (pigment * solid).sum(dim=(1, 2)) / solid.sum(dim=(1, 2)).clamp_min(1)
     usual = usual[:, None, None] * chance.uniform(n, 0.6, 1.6)
-    dark = torch.where(chance.yes(n, 0.5), usual, chance.uniform(n, 0.2, 2.0))
-    dark = dark * chance.yes(n, 0.65) * (kept[..., None] > 0)
+    dark = torch.where(alike | chance.yes(n, 0.5), usual, chance.uniform(n, 0.2, 2.0))
+    dark = dark * (alike | chance.yes(n, 0.6)) * (kept[..., None] > 0)
     soft = chance.uniform(n, 0.1, 0.4, 1, 1)
     hand = chance.whole(n, 0, HANDS, 1, 1) * len(_STROKES)
 
@@ -281,9 +288,16 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     far = torch.where(ring, torch.minimum(far, (torch.hypot(u, v) - 0.8 * high).abs()), far)
     ink = torch.sigmoid((pen / 2 - far) / soft) * dark * on
     ink = ink * (1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.rand(ink.shape, device=ink.device))
-    total = torch.zeros_like(depth).flatten(1)
+    coarse = torch.exp(chance.sometimes(n, 0.5, 0.2, 1.2) * _tooth(depth)).flatten(1)
     spots = (row.clamp(0, side - 1) * side + column.clamp(0, side - 1)).flatten(1)
-    return total.scatter_reduce(1, spots, ink.flatten(1), "amax").reshape(depth.shape)
+    total = torch.zeros_like(coarse).scatter_reduce(1, spots, ink.flatten(1), "amax")
+    return (total * coarse.clamp_max(1.5)).reshape(depth.shape)
+
+
+def _tooth(like: Tensor) -> Tensor:
+    """Return noise of deviation 1 and a cell or two in size: paper that a pencil does not fill."""
+    white = torch.randn(like.shape, device=like.device)
+    return 3.0 * nnf.avg_pool2d(white[:, None], 3, 1, 1)[:, 0]
 
 
 def _anywhere(chance: Chance, n: int) -> tuple[Tensor, Tensor]:
