@@ -20,7 +20,7 @@ class TidyOptions(Checked):
         "So much beyond a leaf a boundary is not judged, nor dark reported as left out.")
     gap_mm: float = value(9.0, 3.0, 40.0, "the map bridges shorter drop-outs on its own",
         "In a careful rubbing a boundary is cut where it is not seen over this length.")
-    end_gap_mm: float = value(4.0, 1.0, 40.0, "a stump always faces a lead, two ends seldom each other",
+    end_gap_mm: float = value(4.0, 1.0, 40.0, "a stump always faces a lead, seldom another end",
         "The same between the end of a lead and another lead.")
     bare_ink: float = value(0.25, 0.05, 0.6, "of the local strength; grain keeps more",
         "A place on a lead line with less ink counts as bare.")
