@@ -99,6 +99,15 @@ for _command in (
     main.add_command(_command)
 
 
+class Interrupted(KeyboardInterrupt):
+    """A signal asks the program to end.
+
+    Python remembers that a plain KeyboardInterrupt has left code compiled by `exec`, such as the
+    methods of every dataclass, and then ends as killed by SIGINT although `told` has handled it.
+    An exception of another type is not remembered, so the exit code is always the same.
+    """
+
+
 def entry() -> None:
     """Run the program as its own process: signals, streams and libraries are set up first."""
     if not sys.warnoptions:
@@ -109,9 +118,11 @@ def entry() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     # Ending a run from outside is an interruption like any other: nothing half-written stays.
-    for name in ("SIGTERM", "SIGHUP"):
+    # What the caller has set up, such as a signal that is ignored, stays as it is.
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
-        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+        untouched = (signal.SIG_DFL, signal.default_int_handler)
+        if number is not None and signal.getsignal(number) in untouched:
             signal.signal(number, _interrupt)
     try:
         main(prog_name="rubbing2pattern")
@@ -120,4 +131,4 @@ def entry() -> None:
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+    raise Interrupted
