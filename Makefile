@@ -1,6 +1,7 @@
 # Needs Python 3.11 or newer and make; everything else is installed into $(VENV).
 #   make demo   reads the shipped rubbing and tells where its pattern lies
 #   make test   runs the tests
+#   make quick ROOM=laying  runs the tests of one room and those of the structure of the house
 #   make lint   runs the checks of style and types
 #   make docs   writes the pages and the picture of docs/ that are made with the program
 #   make wheel  builds the wheel, dist/rubbing2pattern-VERSION-py3-none-any.whl
@@ -11,13 +12,25 @@ BIN := $(VENV)/bin
 DEMO_FOLDER ?= demo-output
 WORKERS ?= auto
 
-.PHONY: demo test lint docs wheel clean
+# The tests of a room lie where the room lies; a room within a room, or one module, is named with a
+# stroke: ROOM=stages/rectify, ROOM=workflows/batch, ROOM=units.
+ROOM ?=
+OF_ROOM = $(if $(ROOM),$(wildcard tests/$(ROOM) $(dir tests/$(ROOM))test_$(notdir $(ROOM)).py))
+# A worker takes a whole file of tests, so that what they share is read and drawn once.
+PYTEST = $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
+
+.PHONY: demo test quick lint docs wheel clean
 
 demo: $(VENV)/installed
 	$(BIN)/rubbing2pattern demo --overwrite -o $(DEMO_FOLDER)
 
 test: $(VENV)/installed-dev
-	$(BIN)/python -m pytest -n $(WORKERS)
+	$(PYTEST)
+
+quick: $(VENV)/installed-dev
+	@test -n "$(OF_ROOM)" || \
+	  { echo "no tests of the room '$(ROOM)'; say which of tests/: make quick ROOM=laying" >&2; exit 1; }
+	$(PYTEST) tests/structure $(OF_ROOM)
 
 lint: $(VENV)/installed-dev
 	$(BIN)/ruff check .

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.cases import ROOT
-from tests.collecting import DPI, contents, listed, picture
+from tests.workflows.collecting import DPI, contents, listed, picture
 
 BROKEN = (
     ("gone", 3),

@@ -42,8 +42,8 @@ from rubbing2pattern.stages.rectify.plane import centres_of_squares, rectangle
 from rubbing2pattern.stages.rectify.printed_targets import lay_out
 from rubbing2pattern.stages.rectify.sheet import Sheet
 from rubbing2pattern.stages.rectify.sheet_search import CORNERS
-from tests.camera import Camera
 from tests.rendering.render import Case, render, write
+from tests.stages.rectify.camera import Camera
 
 Array = npt.NDArray[np.float64]
 

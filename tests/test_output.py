@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import stat
-import subprocess
 import sys
 import time
 from pathlib import Path
@@ -14,8 +13,8 @@ import pytest
 from rubbing2pattern import output
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.output import check_folder, whole_folder, write_whole
+from tests.running import ended, started
 
-ROOT = Path(__file__).parents[1]
 OWN = ("panel.json", "pattern*.svg", "cames.csv")
 
 
@@ -228,14 +227,14 @@ def test_killed_at_any_moment_the_folder_is_the_old_one_or_the_new_one(tmp_path:
     make_results(folder, "one")
     (folder / "notes.txt").write_text("mine")
     for k in range(12):
-        process = subprocess.Popen([sys.executable, "-c", _SWAPPING, str(folder)], cwd=ROOT)
         begun = (folder / "panel.json").stat().st_ino
-        deadline = time.monotonic() + 30.0
-        while time.monotonic() < deadline and (folder / "panel.json").stat().st_ino == begun:
+        process = started(folder, code=_SWAPPING)
+        while (folder / "panel.json").stat().st_ino == begun and process.poll() is None:
             time.sleep(0.001)
+        assert process.poll() is None, ended(process)
         time.sleep(0.003 * k)
         process.kill()
-        process.wait()
+        ended(process)
         assert names(folder) == ["cames.csv", "notes.txt", "panel.json", "pattern.svg"]
         written = {(folder / name).read_text() for name in names(folder) if name != "notes.txt"}
         assert len(written) == 1

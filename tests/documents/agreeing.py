@@ -33,10 +33,10 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.paper import PaperOptions
 from rubbing2pattern.units import Unit, parse_length
 from tests import panels
-from tests.correcting import HEAD
-from tests.documents.test_templates import cut_on, numbers_on
+from tests.correcting.making import HEAD
+from tests.documents.templated import cut_on, numbers_on
 from tests.glazing.sheets import type_in_folder
-from tests.test_cli import listing
+from tests.running import listing
 
 SVG = "{http://www.w3.org/2000/svg}"
 CAPITALS = 0.718  # of the size of Helvetica (Adobe font metrics)

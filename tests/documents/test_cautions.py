@@ -17,8 +17,9 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade import cautions
 from rubbing2pattern.trade.cautions import CAUTIONS, KEEPING
 from tests import panels
+from tests.running import ROOT
 
-PACKAGE = Path(__file__).parents[2] / "rubbing2pattern"
+PACKAGE = ROOT / "rubbing2pattern"
 HAZARDS = {
     "poison": r"gloves.*mask.*clean wet.*wash hands",
     "asbestos": r"tested.*licensed",

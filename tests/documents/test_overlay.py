@@ -27,29 +27,14 @@ from rubbing2pattern.findings import Code, Finding, Kind, Severity, finding_of
 from rubbing2pattern.geometry.frame import Frame, Placement, Warp
 from rubbing2pattern.model import Corrected, Panel
 from rubbing2pattern.options.documents import DocumentOptions
-from rubbing2pattern.reading import Photograph, Rubbing
+from rubbing2pattern.reading import Rubbing
 from rubbing2pattern.units import Unit
 from tests import panels
+from tests.documents.photographed import photograph
 
 OPTIONS = DocumentOptions(overlay_px_per_mm=4.0)
 TURNED = Placement(3.0, -40.0, -30.0)
 TILTED = Warp((3.0, 0.15, 60.0, -0.1, -3.0, 1450.0, 1e-4, 5e-5, 1.0), 0.03, (600.0, 750.0), 960.0)
-
-
-def photograph(panel: Panel, warp: Warp, width_px: int, height_px: int) -> Rubbing:
-    """Return a picture with dark leads on light paper, each pixel looked up through the warp."""
-    bodies = [
-        LineString(c.path).buffer(c.face_width_mm / 2, cap_style="square") for c in panel.cames
-    ]
-    leads = shapely.union_all(bodies)
-    shapely.prepare(leads)
-    rows, columns = np.mgrid[:height_px, :width_px]
-    pixels = np.column_stack((columns.ravel(), rows.ravel()))
-    mm = panel.placement.apply(warp.to_mm(pixels))
-    dark = shapely.contains_xy(leads, mm[:, 0], mm[:, 1]).reshape(height_px, width_px)
-    grey = np.where(dark, 60, 230).astype(np.uint8)
-    bounds = (0.0, 0.0, 400.0, 480.0)
-    return Rubbing(Photograph(grey, "n4 3b.png", "0" * 64), warp, bounds, None, panel.scale)
 
 
 def overlay_png(rubbing: Rubbing, panel: Panel, options: DocumentOptions) -> bytes:

@@ -22,7 +22,7 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.glass import GlassOptions
 from tests import nets
-from tests.correcting import panel_from
+from tests.correcting.making import panel_from
 
 METRIC = DocumentOptions()
 INCHES = DocumentOptions(units="in")
