@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, is_dataclass
 from itertools import combinations
 from pathlib import Path
@@ -21,23 +21,30 @@ from openpyxl import load_workbook
 
 from rubbing2pattern import model
 from rubbing2pattern.documents.describe import FOLDERS
+from rubbing2pattern.documents.document import Document
 from rubbing2pattern.documents.registry import DOCUMENTS
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.glazing.columns import of_heading
 from rubbing2pattern.glazing.entries import TYPED, Action, Decoration, State
 from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.inputs.collection_list import COLUMNS as COLLECTION, read_rows
-from rubbing2pattern.inputs.corrections import Table
+from rubbing2pattern.inputs.corrections import Corrections, Table
 from rubbing2pattern.inputs.reference import parse_reference
+from rubbing2pattern.leading.strips import EndCut
 from rubbing2pattern.matching.known import read_known
+from rubbing2pattern.model import Corrected
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import with_settings
+from rubbing2pattern.record.panel import record_of
+from rubbing2pattern.units import Unit
+from tests import panels
 from tests.glazing.sheets import documents
 from tests.running import ROOT
 
 DOCS = ROOT / "docs"
 PAGES = [ROOT / "README.md", *sorted(DOCS.glob("*.md"))]
-UNITS = ("mm", "in")
+UNITS: tuple[Unit, ...] = ("mm", "in")
 NAMED = re.compile(r"`([a-z][a-z0-9_]*)`")
 OF_A_UNIT = re.compile(r"\w_(?:mm|mm2|in|in2|kg|lb|deg|px|F|C)\Z")
 OPTION = re.compile(r"(?<![\w/.-])([a-z]+\.[a-z][a-z0-9_]+)(?:=(\S*[^\s`.,;)\"]))?")
@@ -55,16 +62,20 @@ def on_pages(pattern: re.Pattern[str], pages: list[Path] = PAGES) -> Iterator[tu
 
 
 def table(page: str, heading: str) -> dict[str, str]:
-    """Return the rows of the first table below a heading of a page: names, and the second cell."""
+    """Return the rows of the tables below a heading of a page: names, and the second cell."""
     part = (DOCS / page).read_text(encoding="utf-8").split(f"## {heading}\n")[1].split("\n## ")[0]
-    rows = re.findall(r"^\| (`.+?) \| (.+?) \|$", part, re.MULTILINE)
+    rows = re.findall(r"^\| (`.+?) \| (.+?) \|", part, re.MULTILINE)
     return {name: said for cell, said in rows for name in re.findall(r"`([^`]+)`", cell)}
 
 
-def written() -> set[str]:
-    """Return the headings of all lists that the program writes, in both units."""
-    lists = [document for _, table in FOLDERS for document in table]
-    return {c.heading(unit) for unit in UNITS for document in lists for c in document.columns}
+ALL_DOCUMENTS = [document for _, table in FOLDERS for document in table]
+
+
+def headings(documents: Iterable[Document[Any]]) -> set[str]:
+    """Return the headings of lists that the program writes, in both units and without them."""
+    columns = [column for document in documents for column in document.columns]
+    with_unit = {column.heading(unit) for unit in UNITS for column in columns}
+    return with_unit | {column.name for column in columns}
 
 
 def in_schemas() -> set[str]:
@@ -90,15 +101,17 @@ def in_python() -> set[str]:
     return {f.name for kind in types if is_dataclass(kind) for f in fields(kind)}
 
 
-def known_names() -> set[str]:
+def of_no_list() -> set[str]:
+    """Return the names of fields of the record and of corrections, of options and of forms."""
     options = {name.split(".")[1] for name in Options().values()}
-    corrections = {name for kind in Table.__subclasses__() for name in kind.model_fields}
+    kinds = (Corrections, *Table.__subclasses__())
+    corrections = {name for kind in kinds for name in kind.model_fields}
     forms = {name for form in FORMS for name in form.split(",")}
-    return written() | in_schemas() | in_python() | options | corrections | forms
+    return in_schemas() | in_python() | options | corrections | forms | {*COLLECTION}
 
 
 def test_every_name_with_a_unit_is_a_column_a_field_or_an_option() -> None:
-    known = known_names()
+    known = headings(ALL_DOCUMENTS) | of_no_list()
     wrong = [
         f"{where} names `{match[1]}`, which no file has"
         for match, where in on_pages(NAMED)
@@ -107,9 +120,37 @@ def test_every_name_with_a_unit_is_a_column_a_field_or_an_option() -> None:
     assert not wrong, "\n".join(["", *wrong])
 
 
+def test_a_column_on_a_page_is_one_of_the_lists_that_the_page_is_about() -> None:
+    """A page is about the lists that send their readers to it and about those that it names."""
+    anywhere, elsewhere = headings(ALL_DOCUMENTS), of_no_list()
+    wrong, seen = [], 0
+    for page in PAGES:
+        said = page.read_text(encoding="utf-8")
+        about = [d for d in ALL_DOCUMENTS if d.page == page.name or f"`{d.name}`" in said]
+        here = headings(about)
+        for match, where in on_pages(NAMED, [page]):
+            seen += match[1] in here
+            if match[1] in anywhere - here - elsewhere - {kind.value for kind in Corrected}:
+                wrong.append(f"{where} names `{match[1]}`, a column of a list that it is not about")
+    assert not wrong, "\n".join(["", *wrong])
+    assert seen > 200
+
+
+def test_the_cuts_of_an_end_are_those_on_the_page() -> None:
+    assert [*table("lead-to-cut.md", "How an end is cut")] == ["cut", *EndCut]
+
+
+def test_the_parts_of_the_record_are_those_on_the_page() -> None:
+    record = record_of(panels.two_by_two(), {}).model_dump()
+    form = {"format", "version", "units"}  # which are the same in every record
+    assert {*table("figures.md", "The record")} == {*record} - form
+    of_a_finding = {*table("figures.md", "Findings")} - {*Code} - {*Severity}
+    assert of_a_finding == {*record["findings"][0]}
+
+
 def test_every_option_on_a_page_is_one_and_takes_the_value_shown() -> None:
     groups = {name.split(".")[0] for name in Options().values()}
-    files = {document.name for _, table in FOLDERS for document in table}
+    files = {document.name for document in ALL_DOCUMENTS}
     wrong, seen = [], 0
     for match, where in on_pages(OPTION):
         name, value = match.groups()
@@ -128,7 +169,7 @@ def test_every_option_on_a_page_is_one_and_takes_the_value_shown() -> None:
 
 
 def test_every_list_that_a_page_names_is_written_or_read() -> None:
-    lists = {document.name for _, table in FOLDERS for document in table}
+    lists = {document.name for document in ALL_DOCUMENTS}
     lists |= {document.former for document in DOCUMENTS}
     given = {"marks.csv", "targets.csv", "drawer.csv", "calipers.csv", "known.csv"}
     named = {match[1]: where for match, where in on_pages(LIST)}

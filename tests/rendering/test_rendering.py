@@ -5,7 +5,9 @@ from __future__ import annotations
 import ast
 import csv
 import io
+import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -37,6 +39,7 @@ from tests.rendering.tiers import TIERS, faults_of
 SMALL = Case("strap", "clean", 3, "scan", dpi=50)
 
 
+@cache
 def _drawn(name: str, seed: int) -> tuple[Design, Truth]:
     return draw(name, np.random.default_rng(seed))
 
@@ -158,6 +161,17 @@ def test_the_same_case_gives_the_same_picture() -> None:
     assert first.truth == again.truth
     assert first.reference == again.reference
     assert first.truth["joints"] != other.truth["joints"]
+
+
+def test_what_the_page_says_of_the_truth_is_in_it() -> None:
+    page = (Path(__file__).parent / "README.md").read_text(encoding="utf-8")
+    part = page.split("\n## The truth\n")[1].split("\n## ")[0]
+    truth = render(SMALL).truth
+    named = {*re.findall(r"`(\w+)`", part)} - {"null"}
+    assert named and named <= {*truth} | {*truth["cames"][0]}
+    kinds = re.findall(r"^Joint kinds: ([\w, ]+);", part, re.MULTILINE)[0].split(", ")
+    found = {joint.kind for name in DESIGNS for joint in _drawn(name, 11)[1].joints}
+    assert found == {*kinds}
 
 
 @pytest.mark.parametrize("tier", TIERS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from functools import cache
 from pathlib import Path
 
@@ -100,6 +101,15 @@ def test_the_same_arguments_give_the_same_bytes(tmp_path: Path) -> None:
     assert "reference.txt" in names
     for name in names:
         assert (first.parent / name).read_bytes() == (second.parent / name).read_bytes()
+
+
+def test_what_the_page_says_of_the_truth_is_in_it() -> None:
+    page = (Path(__file__).parent / "README.md").read_text(encoding="utf-8")
+    part = page.split("\n## The truth\n")[1].split("\n## ")[0]
+    truth = small().truth
+    kinds = {"ring", "corner"}  # of joints; a test above has both
+    named = {*re.findall(r"`(\w+)`", part)} - {"null"}
+    assert kinds < named <= {*truth} | {*truth["cames"][0]} | kinds
 
 
 def test_another_seed_is_another_panel() -> None:
