@@ -103,8 +103,8 @@ class Interrupted(KeyboardInterrupt):
     """A signal asks the program to end.
 
     Python remembers that a plain KeyboardInterrupt has left code compiled by `exec`, such as the
-    methods of every dataclass, and then ends as killed by SIGINT although `told` has handled it.
-    An exception of another type is not remembered, so the exit code is always the same.
+    methods of every dataclass, and then ends as killed by SIGINT although `report_fault` has
+    handled it. An exception of another type is not remembered, so the exit code is the same.
     """
 
 
