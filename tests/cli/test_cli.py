@@ -30,6 +30,7 @@ from tests.running import (
     python,
     refused,
     run,
+    run_here,
     settings,
     started,
 )
@@ -136,26 +137,26 @@ def test_blank_paper_holds_no_lead(tmp_path: Path) -> None:
 def test_wrong_use(tmp_path: Path, arguments: list[str]) -> None:
     Image.new("L", (600, 500), 235).save(tmp_path / "a.png")
     before = listing(tmp_path)
-    result = run("trace", tmp_path / "a.png", *arguments, "-o", tmp_path / "out")
+    result = run_here("trace", tmp_path / "a.png", *arguments, "-o", tmp_path / "out")
     refused(result, errors.UsageFault.exit_code)
     assert listing(tmp_path) == before
 
 
 def test_help_instead_of_a_setting_lists_what_the_command_takes() -> None:
     """Before anything is read: no picture, reference or folder is needed."""
-    every = run("trace", "--set", "help")
+    every = run_here("trace", "--set", "help")
     assert (every.returncode, every.stderr) == (0, "")
     assert "  tidy.gap_mm=9  [3 to 40]" in every.stdout
     assert "  paper.overlap_mm=12  [8 to 60]" in every.stdout
-    printed = run("redraw", "--set", "help")
+    printed = run_here("redraw", "--set", "help")
     assert (printed.returncode, printed.stderr) == (0, "")
     assert "  paper.overlap_mm=12  [8 to 60]" in printed.stdout
     assert "tidy.gap_mm" not in printed.stdout
-    one = run("batch", "--set", "lead.help")
+    one = run_here("batch", "--set", "lead.help")
     assert {line.split(".")[0].strip() for line in one.stdout.splitlines() if "=" in line} == {
         "lead"
     }
-    refused(run("compare", "--set", "tidy.help"), 2, "'tidy'", "compare, documents")
+    refused(run_here("compare", "--set", "tidy.help"), 2, "'tidy'", "compare, documents")
 
 
 CSV_FAULTS = {
@@ -177,7 +178,7 @@ def test_a_bad_file_of_marks_or_targets(tmp_path: Path, kind: str, fault: str) -
         file.mkdir()
     elif fault == "binary":
         file.write_bytes(grey_jpeg())
-    result = run("trace", tmp_path / "a.png", f"--{kind}", file, "-o", tmp_path / "out")
+    result = run_here("trace", tmp_path / "a.png", f"--{kind}", file, "-o", tmp_path / "out")
     assert result.returncode in (2, 3, 4), result.stderr
     refused(result, result.returncode, "places.csv")
     assert not (tmp_path / "out").exists()

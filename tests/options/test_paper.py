@@ -12,7 +12,7 @@ from rubbing2pattern.options.paper import PaperOptions, parse_papers, parse_prin
 from rubbing2pattern.options.setting import with_settings
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.provenance import plain
-from tests.running import refused, run
+from tests.running import refused, run_here
 
 
 @pytest.mark.parametrize(
@@ -110,6 +110,6 @@ def test_the_command_refuses_them_before_the_picture_is_read(
     tmp_path: Path, arguments: tuple[str, str], said: str
 ) -> None:
     folder = tmp_path / "out"
-    result = run("trace", tmp_path / "no.jpg", "--sheet", "A1", "-o", folder, *arguments)
+    result = run_here("trace", tmp_path / "no.jpg", "--sheet", "A1", "-o", folder, *arguments)
     refused(result, 2, said)
     assert not folder.exists()
