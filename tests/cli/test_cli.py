@@ -299,24 +299,15 @@ def test_targets_are_written_and_not_overwritten(tmp_path: Path) -> None:
     assert str(file) in result.stdout
     content = file.read_bytes()
     assert content.startswith(b"%PDF-")
-    refused(run("targets", "-o", file), 6, "--overwrite")
-    assert run("targets", "-o", file, "--overwrite").returncode == 0
+    refused(run_here("targets", "-o", file), 6, "--overwrite")
+    assert run_here("targets", "-o", file, "--overwrite").returncode == 0
     assert file.read_bytes() == content
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Run, dict[str, bytes]]:
-    """Run the demo once: its folder, what it said, and what it wrote."""
-    folder = tmp_path_factory.mktemp("demo") / "Wendlemere, Fenster für n4"
+def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
+    folder = tmp_path / "Wendlemere, Fenster für n4"
     result = run("demo", "-o", folder)
-    return folder, result, listing(folder)
-
-
-Demo = tuple[Path, Run, dict[str, bytes]]
-
-
-def test_demo_shows_where_the_pattern_lies(demo: Demo) -> None:
-    folder, result, first = demo
+    first = listing(folder)
     assert result.returncode == 0, result.stderr
     assert f"The pattern lies in {folder}" in result.stdout
     names = {p.name for p in folder.iterdir()}
@@ -325,33 +316,41 @@ def test_demo_shows_where_the_pattern_lies(demo: Demo) -> None:
     assert "Traceback" not in result.stderr
     said = [line for line in result.stderr.splitlines() if is_progress(line)]
     assert [line.split()[1] for line in said] == [f"{k}/10" for k in range(1, 11)]
-    again = run("demo", "-o", folder, "--overwrite", "--json", "--quiet", "--strict")
-    assert again.stderr == ""
+    again = traced(folder, "mm")
     assert listing(folder) == first, "the same input must give the same bytes"
-    summary = json.loads(again.stdout)
-    assert again.returncode == (8 if summary["findings"] else 0)
+    summed_up(again, folder, "mm")
+
+
+def test_demo_does_what_its_page_says_in_inches_too(tmp_path: Path) -> None:
+    traced(tmp_path / "n4 3b", "in")
+    first = listing(tmp_path / "n4 3b")
+    given = ["--units", "in", "--overwrite", "--json", "--quiet", "--strict"]
+    result = run("demo", "-o", tmp_path / "n4 3b", *given)
+    assert listing(tmp_path / "n4 3b") == first
+    summed_up(result, tmp_path / "n4 3b", "in")
+
+
+def traced(folder: Path, units: str) -> Run:
+    """Read the rubbing of the demo with the command that the demo's page shows."""
+    image = ROOT / "rubbing2pattern" / "demo" / "rubbing.jpg"
+    given = ["--sheet", "381x513mm", "--panel", "n4 3b", "--seen-from", "inside", "--units", units]
+    flags = ["--overwrite", "--json", "--quiet", "--strict"]
+    return run("trace", image, *given, "-o", folder, *flags)
+
+
+def summed_up(result: Run, folder: Path, units: str) -> None:
+    """Check that a strict and quiet run gave the sums of what is in the folder as JSON."""
+    assert result.stderr == ""
+    summary = json.loads(result.stdout)
+    assert result.returncode == (8 if summary["findings"] else 0)
     record = json.loads((folder / "panel.json").read_text(encoding="utf-8"))
     assert summary["pieces"] == len(record["pieces"]) > 0
-    assert summary["files"] == sorted(names)
+    assert summary["files"] == sorted(p.name for p in folder.iterdir())
     assert len(summary["findings"]) == len(record["findings"])
     lengths_mm = sum(row["length_mm"] for row in summary["widths"])
     assert lengths_mm > 2 * (summary["width_mm"] + summary["height_mm"])
-    assert all(row["stock"].endswith(" mm") for row in summary["widths"])
-
-
-def test_demo_does_what_its_page_says_and_may_be_strict(demo: Demo, tmp_path: Path) -> None:
-    image = ROOT / "rubbing2pattern" / "demo" / "rubbing.jpg"
-    given = ["--sheet", "381x513mm", "--panel", "n4 3b", "--seen-from", "inside"]
-    strict = run("demo", "-o", tmp_path / "demo in", "--units", "in", "--quiet", "--strict")
-    shown = {"mm": demo[2], "in": listing(tmp_path / "demo in")}
-    for units, first in shown.items():
-        traced = tmp_path / f"traced {units}"
-        result = run("trace", image, *given, "-o", traced, "--units", units, "--quiet", "--json")
-        assert first == listing(traced)
-        summary = json.loads(result.stdout)
-        assert units == "mm" or strict.returncode == (8 if summary["findings"] else 0)
-        stocks = {row["stock"] for row in summary["widths"]}
-        assert stocks and all(stock.endswith(f" {units}") for stock in stocks)
+    stocks = {row["stock"] for row in summary["widths"]}
+    assert stocks and all(stock.endswith(f" {units}") for stock in stocks)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="streams of this kind are POSIX")
