@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.structure import house
 from tests.structure.house import (
@@ -82,11 +83,18 @@ def looks_at_a_clock(path: Path) -> Iterator[str]:
             limit = ast.unparse(argument.value)
             if argument.arg == "timeout" and limit != "PATIENCE_S":
                 yield f"{shown(path)}:{call.lineno} gives {name} {limit} seconds"
+            if argument.arg == "deadline" and limit != "None":
+                yield f"{shown(path)}:{call.lineno} gives each example of {name} a time limit"
 
 
 @each_room
 def test_no_test_looks_at_a_clock(room: str) -> None:
     no_faults(looks_at_a_clock, files_of(room))
+
+
+def test_no_example_has_a_time_limit() -> None:
+    assert settings.default.deadline is None
+    assert HealthCheck.too_slow in settings.default.suppress_health_check
 
 
 def children_of_their_own(path: Path) -> Iterator[str]:
@@ -112,6 +120,7 @@ import time
 begun = time.monotonic()
 process.wait(timeout=5.0)
 ended(process, timeout=PATIENCE_S)
+settings(deadline=200)
 subprocess.run(["x"], **more, **settings())
 subprocess.Popen(["x"], env={})
 """
@@ -121,7 +130,7 @@ def test_every_rule_sees_what_breaks_it(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setattr(house, "text_of", lambda path: SPOILT)
     path = TESTS / "spoilt" / "test_spoilt.py"
     assert lines_of(imports_of_tests(path)) == [1]
-    assert lines_of(looks_at_a_clock(path)) == [2, 4, 5]
-    assert lines_of(children_of_their_own(path)) == [8]
+    assert lines_of(looks_at_a_clock(path)) == [2, 4, 5, 7]
+    assert lines_of(children_of_their_own(path)) == [9]
     assert lines_of(out_of_place(path)) == [1]
     assert lines_of(out_of_place(TESTS / "test_spoilt.py")) == [1]
