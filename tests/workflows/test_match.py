@@ -26,6 +26,7 @@ from rubbing2pattern.inputs.reference import Dpi
 from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
 from rubbing2pattern.matching.loose import LoosePiece, Verdict
 from rubbing2pattern.matching.panel_openings import openings_of
+from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.glass import GlassOptions
@@ -101,6 +102,12 @@ def matched(tmp_path_factory: pytest.TempPathFactory, bench: Path, panel: Path) 
     return place
 
 
+@pytest.fixture(scope="module")
+def again(bench: Path, panel: Path) -> Matching:
+    """Match the bench a second time, from Python."""
+    return match_pieces([bench], SCAN, panel)
+
+
 def command(photo: Path, panel: Path, place: Path, *more: str | Path) -> list[str | Path]:
     dpi = str(SCAN.dpi)
     return ["match", photo, "--dpi", dpi, "--results", panel, "-o", place, "--quiet", *more]
@@ -142,9 +149,8 @@ def test_each_piece_finds_its_number_and_lies_where_it_came_from(matched: Path) 
 
 
 def test_the_same_photograph_gives_the_same_bytes(
-    bench: Path, panel: Path, matched: Path, tmp_path: Path
+    again: Matching, matched: Path, tmp_path: Path
 ) -> None:
-    again = match_pieces([bench], SCAN, panel)
     write_matches(again, tmp_path / "again")
     assert listing(tmp_path / "again") == listing(matched)
 
@@ -201,10 +207,10 @@ def test_pieces_of_several_photographs_are_numbered_on(
 
 
 def test_a_known_number_is_kept_and_one_is_found_by_its_place(
-    bench: Path, panel: Path, tmp_path: Path
+    again: Matching, bench: Path, panel: Path, tmp_path: Path
 ) -> None:
     given = tmp_path / "known.csv"
-    names = {m.piece.id: m for m in match_pieces([bench], SCAN, panel).matches.matches}
+    names = {m.piece.id: m for m in again.matches.matches}
     at = Warp.similarity(PX_PER_MM, round(HIGH_MM * PX_PER_MM))
     inside = {name: m.piece.outline.representative_point() for name, m in names.items()}
     lines = ["pixel_x,pixel_y,number"]
