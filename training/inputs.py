@@ -1,6 +1,6 @@
 """What the network is given: the same figures as `rubbing2pattern` prepares, here in torch.
 
-`tests/test_training.py` holds both to each other.
+`tests/structure/test_training.py` holds both to each other.
 """
 
 from __future__ import annotations

@@ -102,7 +102,7 @@ class JoiningOptions(Checked):
         5.0, 0.0, 20.0, "how far from the seam on the map a step is looked for",
         "How far from the map's seam the step of a lead is looked for.",
     )
-    evidence: float = value(7.5, 3.0, 100.0, "logarithm of the odds that the papers slipped",
+    evidence: float = value(8.5, 3.0, 100.0, "logarithm of the odds that the papers slipped",
         "A slip with less evidence is not believed, and the papers stay as they lie.")
     least_mm: float = value(0.4, 0.1, 3.0, "less is the play of paper and lead",
         "A smaller slip of the papers is left as it is.")

@@ -62,8 +62,6 @@ def test_every_link_leads_somewhere(room: str) -> None:
 
 
 TEST_FILE = re.compile(r"\btests/[\w/.-]+")
-APART = ROOT / "training"
-"""It is changed by itself; its account of past trainings names tests by the places of its time."""
 
 
 def named_but_gone(path: Path) -> Iterator[str]:
@@ -73,10 +71,10 @@ def named_but_gone(path: Path) -> Iterator[str]:
             yield f"{shown(path)}:{line} names {named.group()}"
 
 
-@pytest.mark.parametrize("room", sorted({*PAGES, *by_room()} - {APART.name}))
+@pytest.mark.parametrize("room", sorted({*PAGES, *by_room()}))
 def test_every_test_that_is_named_is_there(room: str) -> None:
     paths = PAGES.get(room, ()) or files_of(room)
-    no_faults(named_but_gone, [path for path in paths if not path.is_relative_to(APART)])
+    no_faults(named_but_gone, paths)
 
 
 def anchors(page: Path) -> set[str]:

@@ -1,0 +1,216 @@
+"""Fit how likely a boundary is lead: ``python -m benchmarks.boundary_fit FOLDER [--write]``.
+
+The folder holds rubbings of the training's validation set, which no training saw
+(``python -m training.validate FOLDER 96``). The program reads them up to its boundaries and weighs
+them. Printed are the weights of `rubbing2pattern.fitting.fitted_weights`, how they judge
+against those that the program has, and the stated chances against the share that is lead, every
+picture foretold by the others. ``--write`` writes them into the program's file.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize
+from scipy.special import expit
+from shapely.geometry import Polygon
+
+from rubbing2pattern.errors import RubbingError
+from rubbing2pattern.fitting import fitted_weights
+from rubbing2pattern.fitting.fitted_weights import BOUNDARY_FIGURES, FILE_NAME, refitted
+from rubbing2pattern.geometry.frame import Warp
+from rubbing2pattern.imaging.lead_network import CELL_MM, VERSION
+from rubbing2pattern.imaging.profiles import evenly
+from rubbing2pattern.options import Options
+from rubbing2pattern.parting.evidence import evidence_of, highest_near
+from rubbing2pattern.parting.splitting import split_at_gaps
+from rubbing2pattern.reading import Photograph, Rubbing, Scale
+from rubbing2pattern.stages.lead import find_lead
+from rubbing2pattern.stages.skeleton import skeletonize
+from rubbing2pattern.stages.trace import trace
+
+Array = npt.NDArray[np.float64]
+
+HALF, LINE = 127, 204
+"""Bytes of the files, 0 to 255: from the first on a cell is sheet, from the second a lead line."""
+NEAR_MM = 1.5
+"""A place so near to a true lead line lies on it."""
+LEAD, NONE = 0.8, 0.3
+"""A boundary with this share of its length on lead lines is lead; with the second it is none. What
+lies between is neither and is left out."""
+RIM_MM = 4.0
+"""A boundary along the edge of the picture, where the truth is cut off, is left out."""
+PULL = 1.0
+"""Pull of the weights, of figures with unit variance, towards 0."""
+FOLDS = 8
+EDGES = (0.0, 0.1, 0.2, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Boundaries:
+    """The boundaries of one rubbing: figures (N, 4) in the order of `BOUNDARY_FIGURES`, truth."""
+
+    figures: Array
+    lead: npt.NDArray[np.bool_]
+
+
+def main() -> None:
+    """Read the command line, read the rubbings, fit and print."""
+    args = _arguments()
+    files = sorted(args.folder.glob("validation-*.npz"))
+    read = [b for file in files for b in _of(file)]
+    if not read:
+        raise SystemExit(f"{args.folder} holds no validation-*.npz with a rubbing that can be read")
+    figures, lead = (np.concatenate([getattr(b, n) for b in read]) for n in ("figures", "lead"))
+    weights = fitted(figures, lead)
+    kept = np.array(fitted_weights.fitted_weights().boundary)
+    foretold = np.concatenate(list(_foretold(read)))
+    for name, value, had in zip(BOUNDARY_FIGURES, weights, kept, strict=True):
+        print(f"{name:>12} {value:7.3f} (was {had:.3f})")
+    truth = np.concatenate([b.lead for part in _folds(read) for b in part])
+    print(f"{len(lead)} boundaries of {len(read)} rubbings, {lead.mean():.1%} lead")
+    for name, odds, true in (
+        ("foretold", foretold, truth),
+        ("as the program has it", _odds(kept, figures), lead),
+    ):
+        cost = np.logaddexp(0.0, np.where(true, -odds, odds)).mean()
+        print(f"{name}: cross-entropy {cost:.4f}, wrong {np.mean((odds > 0) != true):.2%}")
+    print(reliability(expit(foretold), truth))
+    if args.write:
+        _write([round(float(w), 3) for w in weights], len(lead), len(read))
+
+
+def fitted(figures: Array, lead: npt.NDArray[np.bool_]) -> Array:
+    """Return the constant and the weights of a logistic regression, (5,)."""
+    middle, spread = figures.mean(axis=0), figures.std(axis=0)
+    rows = np.column_stack((np.ones(len(figures)), (figures - middle) / spread))
+    pull = PULL * np.array([0.0, *np.ones(figures.shape[1])])
+
+    def cost(b: Array) -> tuple[float, Array]:
+        odds = rows @ b
+        total = np.logaddexp(0.0, np.where(lead, -odds, odds)).sum() + 0.5 * (pull * b * b).sum()
+        return float(total), rows.T @ (expit(odds) - lead) + pull * b
+
+    b = minimize(cost, np.zeros(rows.shape[1]), jac=True).x
+    slopes = b[1:] / spread
+    return np.array([b[0] - slopes @ middle, *slopes])
+
+
+def reliability(stated: Array, lead: npt.NDArray[np.bool_]) -> str:
+    """Return a table in Markdown: stated chance, how many, the share that is lead."""
+    lines = ["| stated | boundaries | lead |", "| --- | --- | --- |"]
+    for low, high in pairwise(EDGES):
+        here = (stated >= low) & (stated < high if high < 1.0 else stated <= 1.0)
+        share = f"{lead[here].mean():.2f}" if here.any() else ""
+        lines.append(f"| {low:.1f} to {high:.1f} | {here.sum()} | {share} |")
+    return "\n".join(lines)
+
+
+def _foretold(read: list[Boundaries]) -> Iterator[Array]:
+    """Yield the log odds of every fold by weights fitted on the others."""
+    parts = _folds(read)
+    for k, part in enumerate(parts):
+        rest = [b for j, other in enumerate(parts) if j != k for b in other]
+        weights = fitted(
+            np.concatenate([b.figures for b in rest]), np.concatenate([b.lead for b in rest])
+        )
+        for b in part:
+            yield _odds(weights, b.figures)
+
+
+def _folds(read: list[Boundaries]) -> list[list[Boundaries]]:
+    return [read[k::FOLDS] for k in range(min(FOLDS, len(read)))]
+
+
+def _odds(weights: Array, figures: Array) -> Array:
+    return np.asarray(weights[0] + figures @ weights[1:])
+
+
+def _of(file: Path) -> Iterator[Boundaries]:
+    """Yield the boundaries of every rubbing of a file that the program reads at all."""
+    held = np.load(file)
+    for grey, mask, centre in zip(held["grey"], held["mask"], held["centre"], strict=True):
+        try:
+            found = _boundaries(grey, mask > HALF, centre)
+        except RubbingError:
+            continue
+        if len(found.lead):
+            yield found
+
+
+def _boundaries(
+    grey: npt.NDArray[np.uint8], sheet: npt.NDArray[np.bool_], centre: npt.NDArray[np.uint8]
+) -> Boundaries:
+    options = Options()
+    lead = find_lead(_rubbing(grey, sheet), options.lead)
+    net = trace(skeletonize(lead, options.skeleton), options.trace)
+    line = highest_near(lead, options.tidy)
+    whole = split_at_gaps(net, line, lead, options.tidy)
+    seen = evidence_of(whole, line, lead, options.tidy)
+    figures = np.column_stack((seen.mean, seen.leaf, seen.ink, np.log(seen.length_mm)))
+    cells = round(NEAR_MM / CELL_MM)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * cells + 1, 2 * cells + 1))
+    near = cv2.dilate((centre > LINE).astype(np.uint8), disc) > 0
+    rim = round(RIM_MM / CELL_MM)
+    known = np.zeros_like(sheet)
+    known[rim:-rim, rim:-rim] = sheet[rim:-rim, rim:-rim]
+    share, inside = (
+        np.array([_share(grid, path, grey.shape[0]) for path in whole.paths])
+        for grid in (near, known)
+    )
+    counts = (inside > 0.9) & ((share > LEAD) | (share < NONE))
+    return Boundaries(figures[counts], share[counts] > LEAD)
+
+
+def _rubbing(grey: npt.NDArray[np.uint8], sheet: npt.NDArray[np.bool_]) -> Rubbing:
+    """Return a picture of the generator as if it had been loaded and rectified."""
+    height, width = grey.shape
+    warp = Warp.similarity(1.0 / CELL_MM, height)
+    outlines, _ = cv2.findContours(
+        sheet.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+    )
+    ring = max(outlines, key=cv2.contourArea)[:, 0].astype(np.float64)
+    low, high = warp.to_mm([(0, height - 1), (width - 1, 0)])
+    return Rubbing(
+        Photograph(grey, "generated", ""),
+        warp,
+        (low[0], low[1], high[0], high[1]),
+        Polygon(warp.to_mm(ring)).buffer(0) if len(ring) > 3 else None,
+        Scale("generated", 1.0 / CELL_MM, 0.0),
+    )
+
+
+def _share(grid: npt.NDArray[np.bool_], path: Array, height: int) -> float:
+    """Return the share of a path, in mm, on cells that are true."""
+    at = np.rint(evenly(path, CELL_MM) / CELL_MM).astype(int)
+    columns = at[:, 0].clip(0, grid.shape[1] - 1)
+    rows = (height - 1 - at[:, 1]).clip(0, grid.shape[0] - 1)
+    return float(grid[rows, columns].mean())
+
+
+def _write(weights: list[float], boundaries: int, rubbings: int) -> None:
+    said = (
+        f"{boundaries:,} boundaries of {rubbings} rubbings of the training's own validation set, "
+        f"read with map version {VERSION}"
+    )
+    file = Path(fitted_weights.__file__).with_name(FILE_NAME)
+    file.write_text(refitted("boundary", weights, "benchmarks.boundary_fit", said), "utf-8")
+    print(f"written: {file.name}")
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.boundary_fit", description=__doc__)
+    parser.add_argument("folder", type=Path, help="of validation-*.npz files")
+    parser.add_argument("--write", action="store_true", help="write the weights into the program")
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    main()
