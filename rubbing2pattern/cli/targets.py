@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import click
 
+from rubbing2pattern.cli.run import show
+from rubbing2pattern.cli.shared import json_option, silent_option
+from rubbing2pattern.errors import EXIT_DONE
 from rubbing2pattern.output import write_whole
 
 
@@ -20,10 +24,23 @@ from rubbing2pattern.output import write_whole
     help="PDF to write.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace an existing file.")
-def targets(file: Path, overwrite: bool) -> int:
+@json_option
+@silent_option
+def targets(file: Path, overwrite: bool, as_json: bool) -> int:
     """Write the page of four targets to print and lay on the sheet."""
-    from rubbing2pattern.documents.targets import targets_pdf
+    from rubbing2pattern.documents.targets import CHECK_MM, IDS, SIDE_MM, targets_pdf
 
     write_whole(file, targets_pdf(), overwrite=overwrite)
-    click.echo(f"The targets are in {file}; print at 100 % and measure the check length.")
-    return 0
+    if as_json:
+        summary = {
+            "targets": list(IDS),
+            "units": "mm",
+            "side_mm": SIDE_MM,
+            "check_length_mm": CHECK_MM,
+            "file": str(file),
+        }
+        text = json.dumps(summary, indent=2, ensure_ascii=False)
+    else:
+        text = f"The targets are in {file}; print at 100 % and measure the check length."
+    show(text, f"the targets are in {file}, but the summary cannot be shown")
+    return EXIT_DONE

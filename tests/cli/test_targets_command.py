@@ -1,0 +1,65 @@
+"""The command `targets` sums up as the other commands do."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from rubbing2pattern.cli.main import main
+from rubbing2pattern.documents.targets import CHECK_MM, IDS, SIDE_MM, targets_pdf
+from tests.running import refused, run_here as run, settings
+
+
+@pytest.mark.parametrize("flag", ["--json", "--quiet"])
+def test_the_flag_has_one_meaning(flag: str) -> None:
+    here, model = (
+        next(p for p in main.commands[name].params if flag in p.opts)
+        for name in ("targets", "trace")
+    )
+    assert isinstance(here, click.Option) and isinstance(model, click.Option)
+    assert here.help == model.help and here.is_flag
+
+
+def test_the_summary_for_programs(tmp_path: Path) -> None:
+    file = tmp_path / "the targets für n4.pdf"
+    result = run("targets", "-o", file, "--json", "--quiet")
+    assert result.returncode == 0 and result.stderr == ""
+    assert json.loads(result.stdout) == {
+        "targets": list(IDS),
+        "units": "mm",
+        "side_mm": SIDE_MM,
+        "check_length_mm": CHECK_MM,
+        "file": str(file),
+    }
+    assert file.read_bytes() == targets_pdf()
+    refused(run("targets", "-o", file, "--json"), 6, "--overwrite")
+
+
+def test_quiet_leaves_the_summary(tmp_path: Path) -> None:
+    said = [
+        run("targets", "-o", tmp_path / "t.pdf", "--overwrite", *flag) for flag in ([], ["--quiet"])
+    ]
+    assert said[0].stdout == said[1].stdout and "The targets are in" in said[1].stdout
+    assert said[1].stderr == ""
+
+
+def test_a_summary_that_cannot_be_shown_says_where_the_page_is(tmp_path: Path) -> None:
+    if not Path("/dev/full").exists():
+        pytest.skip("this system has no device that is always full")
+    file = tmp_path / "t.pdf"
+    with Path("/dev/full").open("w") as full:
+        result = subprocess.run(
+            [sys.executable, "-m", "rubbing2pattern", "targets", "-o", file],
+            **settings(),
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+        )
+    assert result.returncode == 6
+    assert f"the targets are in {file}, but the summary cannot be shown" in result.stderr
+    assert file.read_bytes() == targets_pdf()
