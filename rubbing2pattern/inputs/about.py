@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
-from rubbing2pattern.inputs.toml_forms import why_unreadable
+from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 
 ELEMENTS = (
     "title",
@@ -80,7 +80,7 @@ def read_about(path: Path) -> About:
             f"{path} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
         ) from fault
     try:
-        about = About.model_validate(tomllib.loads(content))
+        about = About.model_validate(toml_table(content))
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
         raise InputUnreadable(f"{path}, {why_unreadable(fault, content)}") from fault
     except ValidationError as fault:

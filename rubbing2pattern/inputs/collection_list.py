@@ -18,7 +18,7 @@ from pathlib import Path
 from rubbing2pattern.errors import InputUnreadable, RubbingError, UsageFault
 from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.inputs.reference import REFERENCES, Reference, parse_reference
-from rubbing2pattern.inputs.toml_forms import why_unreadable
+from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.model import SIDES
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import with_settings
@@ -157,7 +157,7 @@ def _job(place: Path) -> dict[str, str]:
     """Return the cells of a job file; one that cannot be read is a row that says so."""
     try:
         text = _text(place)
-        table = tomllib.loads(text)
+        table = toml_table(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
         return {"file": place.name, "": f"{place}, {why_unreadable(fault, text)}"}
     except RubbingError as fault:

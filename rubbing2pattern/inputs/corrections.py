@@ -27,11 +27,15 @@ from pydantic import (
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
-from rubbing2pattern.inputs.toml_forms import why_unreadable
+from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
 """Bytes of a file of corrections at most: a wrong file must not fill the memory."""
+_SHOWN = 40
+"""Most letters of a wrong value that a message shows."""
+_MOST_DIGITS = 6
+"""Digits of an id or a number at most, as `Number` has."""
 
 
 def _length(given: Any) -> Any:
@@ -43,7 +47,10 @@ def _length(given: Any) -> Any:
         except UsageFault as fault:
             raise ValueError(str(fault)) from fault
     if isinstance(given, int) and not isinstance(given, bool):
-        return float(given)
+        try:
+            return float(given)
+        except OverflowError:
+            raise ValueError("the number is too large for a length") from None
     return given
 
 
@@ -66,7 +73,7 @@ def _day(given: Any) -> Any:
 
 def _code(given: Any) -> Any:
     if isinstance(given, str) and given not in {code.value for code in Code}:
-        raise ValueError(f"there is no finding {given!r}; {see('figures')} lists them")
+        raise ValueError(f"there is no finding {given[:_SHOWN]!r}; {see('figures')} lists them")
     return Code(given) if isinstance(given, str) else given
 
 
@@ -298,7 +305,7 @@ def corrections_from(content: bytes, name: str = "the corrections") -> Correctio
             f"{name} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
         ) from fault
     try:
-        datum = tomllib.loads(text)
+        datum = toml_table(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
         raise UsageFault(f"{name}, {why_unreadable(fault, text, _PLACES)}") from fault
     try:
@@ -341,9 +348,17 @@ def _cure(kind: str, steps: Sequence[str], given: Any) -> str:
     letter = _ID_LETTERS.get(steps[-1], "") if steps else ""
     if not letter:
         return ""
-    number = re.fullmatch(rf"\s*{letter}?\s*([1-9]\d*)\s*", str(given), re.IGNORECASE)
+    # Python writes no integer of thousands of digits as text.
+    text = str(given) if isinstance(given, str) or 0 < _whole(given) < 10**_MOST_DIGITS else ""
+    form = rf"\s*{letter}?\s*([1-9][0-9]{{0,{_MOST_DIGITS - 1}}})\s*"
+    number = re.fullmatch(form, text, re.IGNORECASE)
     form = f"{letter}{number[1]}" if number else _ID_FORMS[steps[-1]]
     return f'; write {steps[-1]} = "{form}"'
+
+
+def _whole(given: Any) -> int:
+    """Return a whole number as it is, and 0 for anything else."""
+    return given if isinstance(given, int) else 0
 
 
 def _where(steps: Sequence[str], text: str) -> tuple[int, str]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import sys
 import tomllib
 from collections.abc import Iterator
+from typing import Any
 
 _SHOWN = 200
 """Most letters of a value or a reason that a message shows."""
@@ -17,6 +19,27 @@ _PLACE = re.compile(r"[\[(]?\s*(-?[0-9.]+)\s*[,; ]\s*(-?[0-9.]+)\s*[\])]?")
 _COMMA_NUMBER = re.compile(r"-?[0-9]+,[0-9]+")
 _DAY = re.compile(r"(\d{1,2})[./](\d{1,2})[./](\d{4})")
 _YEAR_FIRST = re.compile(r"(\d{4})[./](\d{1,2})[./](\d{1,2})")
+
+
+def toml_table(text: str) -> dict[str, Any]:
+    """Read a file of TOML.
+
+    Raises
+    ------
+    tomllib.TOMLDecodeError, RecursionError
+        It is not TOML, or a number in it has more digits than Python reads.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise
+    except ValueError as fault:
+        most = sys.get_int_max_str_digits()
+        long = re.search(rf"[0-9_]{{{most},}}", text)
+        line = text.count("\n", 0, long.start()) + 1 if long else 1
+        raise tomllib.TOMLDecodeError(
+            f"a number has more than {most} digits; write a shorter one (at line {line}, column 1)"
+        ) from fault
 
 
 def why_unreadable(
