@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import place_text
+from rubbing2pattern.correcting.one_lead import id_number, place_text
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.findings.names import same_doubt
@@ -25,6 +25,8 @@ _OF_GAPS = (Code.POSSIBLE_LEAD,)
 """Findings about a lead that may be missing are dropped when one is drawn there."""
 _SAME_LINE_MM = 0.1
 """How far from a line a place still lies on it."""
+_MOST_NAMES, _NEAREST = 12, 3
+"""Names of findings that a message lists at most; of more, how many of the nearest it lists."""
 _GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)
 
 
@@ -122,17 +124,62 @@ def without_dismissed(
 
 
 def meant(
-    table: Dismiss, before: Sequence[Finding], after: Sequence[Finding], reach_mm: float
-) -> list[Finding]:
+    table: Dismiss, panel: Panel, after: Sequence[Finding], reach_mm: float
+) -> tuple[Finding, ...]:
     """Return the findings that a person dismisses: of the panel before, else of the corrected one.
+
+    A name means the panel before alone, for nobody knows the names of new findings.
+
+    Parameters
+    ----------
+    panel : before the file.
+    after : findings of the corrected panel.
 
     Raises
     ------
     UsageFault
         When there is none.
     """
-    for findings in (before, after):
-        found = [f for f in findings if f.code is table.code]
+    if table.name is not None:
+        return (_of_name(table.name, panel),)
+    assert table.code is not None
+    return _of_code(table, table.code, (panel.findings, after), reach_mm)
+
+
+def _of_name(name: str, panel: Panel) -> Finding:
+    """Return the finding of a name; where there is none, say what became of it or which there are.
+
+    One that was dismissed and became graver is open again under its name.
+    """
+    for finding in panel.findings:
+        if finding.id == name:
+            return finding
+    for dismissal in panel.dismissed:
+        if dismissal.finding.id == name:
+            when = f"by {dismissal.by} on {dismissal.date}"
+            raise UsageFault(f"finding {name} was dismissed already, {when}; leave this table out")
+    for file in panel.corrections:
+        if name in file.findings_gone:
+            when = f"by the corrections of {file.by} on {file.date} ({file.file})"
+            raise UsageFault(f"finding {name} was settled already, {when}; leave this table out")
+    names = sorted((finding.id for finding in panel.findings), key=id_number)
+    if not names:
+        raise UsageFault(f"there is no finding {name}: the panel has none; leave this table out")
+    if len(names) <= _MOST_NAMES:
+        raise UsageFault(f"there is no finding {name}; this panel has {', '.join(names)}")
+    near = sorted(names, key=lambda own: abs(id_number(own) - id_number(name)))[:_NEAREST]
+    listed = ", ".join(sorted(near, key=id_number))
+    raise UsageFault(
+        f"there is no finding {name}; of the {len(names)} of this panel the nearest are {listed}"
+    )
+
+
+def _of_code(
+    table: Dismiss, code: Code, panels: Sequence[Sequence[Finding]], reach_mm: float
+) -> tuple[Finding, ...]:
+    """Return the findings of a code that a table means, in the first panel that has some."""
+    for findings in panels:
+        found = [f for f in findings if f.code is code]
         if table.at is not None:
             at = table.at
             placed = [f for f in found if f.at is not None and math.dist(f.at, at) <= reach_mm]
@@ -143,15 +190,15 @@ def meant(
         else:
             found = [f for f in found if f.at is None]
         if found:
-            return found
+            return tuple(found)
     where = (
         f"within {reach_mm:g} mm of {place_text(table.at)}" if table.at else "of the whole panel"
     )
     if table.piece is not None:
         where = f"at piece {table.piece}"
-    elsewhere = [f.at for f in (*before, *after) if f.code is table.code and f.at]
+    elsewhere = [f.at for findings in panels for f in findings if f.code is code and f.at]
     hint = f"; there is one at {place_text(elsewhere[0])}" if elsewhere else ""
-    raise UsageFault(f"there is no finding {table.code.value} {where}{hint}")
+    raise UsageFault(f"there is no finding {code.value} {where}{hint}")
 
 
 def _away_mm(lines: Sequence[shapely.LineString], at: tuple[float, float]) -> float:

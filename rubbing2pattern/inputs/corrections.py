@@ -36,6 +36,7 @@ _SHOWN = 40
 """Most letters of a wrong value that a message shows."""
 _MOST_DIGITS = 6
 """Digits of an id or a number at most, as `Number` has."""
+_FINDING_NAME = re.compile(rf"F[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}")
 
 
 def _length(given: Any) -> Any:
@@ -77,6 +78,15 @@ def _code(given: Any) -> Any:
     return Code(given) if isinstance(given, str) else given
 
 
+def _finding_name(given: Any) -> Any:
+    if not isinstance(given, str) or not _FINDING_NAME.fullmatch(given):
+        raise ValueError(
+            f"is not the name of a finding: the letter F and a number of {_MOST_DIGITS} digits at "
+            "most"
+        )
+    return given
+
+
 Length = Annotated[float, BeforeValidator(_length)]
 Place = Annotated[tuple[Length, Length], BeforeValidator(_pair)]
 Width = Annotated[float, BeforeValidator(_length), Field(ge=1.0, le=60.0)]
@@ -84,6 +94,7 @@ Number = Annotated[int, Field(ge=1, le=999_999)]
 Words = Annotated[str, Field(min_length=1, max_length=500, pattern=r"\S")]
 CameId = Annotated[str, Field(pattern=r"^C[1-9]\d*$")]
 JointId = Annotated[str, Field(pattern=r"^J[1-9]\d*$")]
+FindingName = Annotated[str, BeforeValidator(_finding_name)]
 
 
 class _Strict(BaseModel):
@@ -182,15 +193,25 @@ class SplitPiece(Table):
 
 
 class Dismiss(Table):
-    """A finding that was looked at and needs no change."""
+    """A finding that was looked at and needs no change, by its name or by code and place."""
 
-    code: Annotated[Code, BeforeValidator(_code)]
+    name: FindingName | None = None
+    code: Annotated[Code | None, BeforeValidator(_code)] = None
     at: Place | None = None
     piece: Number | None = None
     why: Words
 
     @model_validator(mode="after")
-    def _at_or_piece(self) -> Dismiss:
+    def _name_or_code(self) -> Dismiss:
+        others = [field for field in ("code", "at", "piece") if getattr(self, field) is not None]
+        if self.name is not None and others:
+            given = " and ".join(others)
+            raise ValueError(
+                f'name = "{self.name}" is given together with {given}, but a name alone says '
+                f"which finding is meant; leave out {given}, or the name"
+            )
+        if self.name is None and self.code is None:
+            raise ValueError('give a name, as in name = "F14", or a code')
         if self.at is not None and self.piece is not None:
             raise ValueError("give at or piece, not both")
         return self
@@ -254,8 +275,8 @@ TABLES = (
 
 _PLACES = frozenset({"at", "from", "to", "by"})
 """Fields that hold a place ``[x, y]``; `by` does so in `move_lead`."""
-_ID_FORMS = {"came": "C12", "joint": "J5"}
-_ID_LETTERS = {"came": "C", "joint": "J"}
+_ID_FORMS = {"came": "C12", "joint": "J5", "name": "F14"}
+_ID_LETTERS = {"came": "C", "joint": "J", "name": "F"}
 
 
 @dataclass(frozen=True, slots=True)

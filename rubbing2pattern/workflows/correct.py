@@ -254,10 +254,15 @@ def _dismissed(
             if f.at and math.dist(f.at, place) < _AT_END_MM
         ]
 
+    names: dict[str, str] = {}
+
     def dismiss(label: str, table: Dismiss) -> str:
-        found = meant(table, before.findings, corrected.findings, options.correct.reach_mm)
-        dismissed.extend(Dismissal(f, *who, table.why) for f in found)
-        return f"{', '.join(f.id for f in found)} {table.code.value} dismissed"
+        found = meant(table, before, corrected.findings, options.correct.reach_mm)
+        if table.name is not None and table.name in names:
+            raise UsageFault(f"finding {table.name} is dismissed already by {names[table.name]}")
+        dismissed.extend(Dismissal(f, *who, table.why) for f in found if f.id not in names)
+        names.update({f.id: label for f in found})
+        return f"{', '.join(f.id for f in found)} {found[0].code.value} dismissed"
 
     for index, table in enumerate(corrections.dismiss, start=1):
         work.try_one("dismiss", index, table, dismiss)
