@@ -18,18 +18,17 @@ from pathlib import Path
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import minimize
 from scipy.special import expit
 from shapely.geometry import Polygon
 
+from benchmarks.fits import FILE, logistic, write_fitted
 from rubbing2pattern.errors import RubbingError
-from rubbing2pattern.fitting import fitted_weights
-from rubbing2pattern.fitting.fitted_weights import BOUNDARY_FIGURES, FILE_NAME, refitted
+from rubbing2pattern.fitting.fitted_weights import BOUNDARY_FIGURES, fitted_weights
 from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.imaging.lead_network import CELL_MM, VERSION
 from rubbing2pattern.imaging.profiles import evenly
 from rubbing2pattern.options import Options
-from rubbing2pattern.parting.evidence import evidence_of, highest_near
+from rubbing2pattern.parting.evidence import evidence_of, highest_near, smooth_ink
 from rubbing2pattern.parting.splitting import split_at_gaps
 from rubbing2pattern.reading import Photograph, Rubbing, Scale
 from rubbing2pattern.stages.lead import find_lead
@@ -61,20 +60,22 @@ class Boundaries:
     lead: npt.NDArray[np.bool_]
 
 
+_PARTS = ("figures", "lead")
+
+
 def main() -> None:
     """Read the command line, read the rubbings, fit and print."""
     args = _arguments()
     files = sorted(args.folder.glob("validation-*.npz"))
-    read = [b for file in files for b in _of(file)]
+    read = [b for file in files for b in boundaries_of(file)]
     if not read:
         raise SystemExit(f"{args.folder} holds no validation-*.npz with a rubbing that can be read")
-    figures, lead = (np.concatenate([getattr(b, n) for b in read]) for n in ("figures", "lead"))
-    weights = fitted(figures, lead)
-    kept = np.array(fitted_weights.fitted_weights().boundary)
-    foretold = np.concatenate(list(_foretold(read)))
+    figures, lead = (np.concatenate([getattr(b, n) for b in read]) for n in _PARTS)
+    weights = logistic(figures, lead, PULL)
+    kept = np.array(fitted_weights().boundary)
+    foretold, truth = (np.concatenate(part) for part in zip(*_foretold(read), strict=True))
     for name, value, had in zip(BOUNDARY_FIGURES, weights, kept, strict=True):
         print(f"{name:>12} {value:7.3f} (was {had:.3f})")
-    truth = np.concatenate([b.lead for part in _folds(read) for b in part])
     print(f"{len(lead)} boundaries of {len(read)} rubbings, {lead.mean():.1%} lead")
     for name, odds, true in (
         ("foretold", foretold, truth),
@@ -87,22 +88,6 @@ def main() -> None:
         _write([round(float(w), 3) for w in weights], len(lead), len(read))
 
 
-def fitted(figures: Array, lead: npt.NDArray[np.bool_]) -> Array:
-    """Return the constant and the weights of a logistic regression, (5,)."""
-    middle, spread = figures.mean(axis=0), figures.std(axis=0)
-    rows = np.column_stack((np.ones(len(figures)), (figures - middle) / spread))
-    pull = PULL * np.array([0.0, *np.ones(figures.shape[1])])
-
-    def cost(b: Array) -> tuple[float, Array]:
-        odds = rows @ b
-        total = np.logaddexp(0.0, np.where(lead, -odds, odds)).sum() + 0.5 * (pull * b * b).sum()
-        return float(total), rows.T @ (expit(odds) - lead) + pull * b
-
-    b = minimize(cost, np.zeros(rows.shape[1]), jac=True).x
-    slopes = b[1:] / spread
-    return np.array([b[0] - slopes @ middle, *slopes])
-
-
 def reliability(stated: Array, lead: npt.NDArray[np.bool_]) -> str:
     """Return a table in Markdown: stated chance, how many, the share that is lead."""
     lines = ["| stated | boundaries | lead |", "| --- | --- | --- |"]
@@ -113,27 +98,20 @@ def reliability(stated: Array, lead: npt.NDArray[np.bool_]) -> str:
     return "\n".join(lines)
 
 
-def _foretold(read: list[Boundaries]) -> Iterator[Array]:
-    """Yield the log odds of every fold by weights fitted on the others."""
-    parts = _folds(read)
-    for k, part in enumerate(parts):
-        rest = [b for j, other in enumerate(parts) if j != k for b in other]
-        weights = fitted(
-            np.concatenate([b.figures for b in rest]), np.concatenate([b.lead for b in rest])
-        )
-        for b in part:
-            yield _odds(weights, b.figures)
-
-
-def _folds(read: list[Boundaries]) -> list[list[Boundaries]]:
-    return [read[k::FOLDS] for k in range(min(FOLDS, len(read)))]
+def _foretold(read: list[Boundaries]) -> Iterator[tuple[Array, npt.NDArray[np.bool_]]]:
+    """Yield the log odds of every rubbing by weights fitted without its fold, and the truth."""
+    for fold in range(FOLDS):
+        rest = [b for k, b in enumerate(read) if k % FOLDS != fold]
+        figures, lead = (np.concatenate([getattr(b, n) for b in rest]) for n in _PARTS)
+        weights = logistic(figures, lead, PULL)
+        yield from ((_odds(weights, b.figures), b.lead) for b in read[fold::FOLDS])
 
 
 def _odds(weights: Array, figures: Array) -> Array:
     return np.asarray(weights[0] + figures @ weights[1:])
 
 
-def _of(file: Path) -> Iterator[Boundaries]:
+def boundaries_of(file: Path) -> Iterator[Boundaries]:
     """Yield the boundaries of every rubbing of a file that the program reads at all."""
     held = np.load(file)
     for grey, mask, centre in zip(held["grey"], held["mask"], held["centre"], strict=True):
@@ -149,12 +127,12 @@ def _boundaries(
     grey: npt.NDArray[np.uint8], sheet: npt.NDArray[np.bool_], centre: npt.NDArray[np.uint8]
 ) -> Boundaries:
     options = Options()
-    lead = find_lead(_rubbing(grey, sheet), options.lead)
+    rubbing = _rubbing(grey, sheet)
+    lead = find_lead(rubbing, options.lead)
     net = trace(skeletonize(lead, options.skeleton), options.trace)
-    line = highest_near(lead, options.tidy)
-    whole = split_at_gaps(net, line, lead, options.tidy)
-    seen = evidence_of(whole, line, lead, options.tidy)
-    figures = np.column_stack((seen.mean, seen.leaf, seen.ink, np.log(seen.length_mm)))
+    line, ink = highest_near(lead, options.tidy), smooth_ink(lead)
+    whole = split_at_gaps(net, line, ink, lead, options.tidy)
+    seen = evidence_of(whole, line, ink, lead, options.tidy)
     cells = round(NEAR_MM / CELL_MM)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * cells + 1, 2 * cells + 1))
     near = cv2.dilate((centre > LINE).astype(np.uint8), disc) > 0
@@ -162,11 +140,11 @@ def _boundaries(
     known = np.zeros_like(sheet)
     known[rim:-rim, rim:-rim] = sheet[rim:-rim, rim:-rim]
     share, inside = (
-        np.array([_share(grid, path, grey.shape[0]) for path in whole.paths])
+        np.array([_share(grid, path, rubbing.warp) for path in whole.paths])
         for grid in (near, known)
     )
     counts = (inside > 0.9) & ((share > LEAD) | (share < NONE))
-    return Boundaries(figures[counts], share[counts] > LEAD)
+    return Boundaries(seen.figures[counts], share[counts] > LEAD)
 
 
 def _rubbing(grey: npt.NDArray[np.uint8], sheet: npt.NDArray[np.bool_]) -> Rubbing:
@@ -187,12 +165,11 @@ def _rubbing(grey: npt.NDArray[np.uint8], sheet: npt.NDArray[np.bool_]) -> Rubbi
     )
 
 
-def _share(grid: npt.NDArray[np.bool_], path: Array, height: int) -> float:
+def _share(grid: npt.NDArray[np.bool_], path: Array, warp: Warp) -> float:
     """Return the share of a path, in mm, on cells that are true."""
-    at = np.rint(evenly(path, CELL_MM) / CELL_MM).astype(int)
-    columns = at[:, 0].clip(0, grid.shape[1] - 1)
-    rows = (height - 1 - at[:, 1]).clip(0, grid.shape[0] - 1)
-    return float(grid[rows, columns].mean())
+    column, row = np.rint(warp.to_px(evenly(path, CELL_MM))).astype(int).T
+    height, width = grid.shape
+    return float(grid[row.clip(0, height - 1), column.clip(0, width - 1)].mean())
 
 
 def _write(weights: list[float], boundaries: int, rubbings: int) -> None:
@@ -200,9 +177,8 @@ def _write(weights: list[float], boundaries: int, rubbings: int) -> None:
         f"{boundaries:,} boundaries of {rubbings} rubbings of the training's own validation set, "
         f"read with map version {VERSION}"
     )
-    file = Path(fitted_weights.__file__).with_name(FILE_NAME)
-    file.write_text(refitted("boundary", weights, "benchmarks.boundary_fit", said), "utf-8")
-    print(f"written: {file.name}")
+    write_fitted(FILE, "boundary", weights, "benchmarks.boundary_fit", said)
+    print(f"written: {FILE.name}")
 
 
 def _arguments() -> argparse.Namespace:

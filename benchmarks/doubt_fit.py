@@ -21,19 +21,18 @@ from unittest.mock import patch
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.optimize import minimize
 from scipy.special import expit
 from shapely.geometry import LineString
 
 from benchmarks.alignment import sample
 from benchmarks.cases import case_arguments, cases, designs_of, fingerprint, rendered
+from benchmarks.fits import FILE, logistic, write_fitted
 from benchmarks.laying import to_sheet
 from benchmarks.straying import Leads
 from rubbing2pattern.cli.shared import options_of, reference_of
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import RubbingError
-from rubbing2pattern.fitting import fitted_weights
-from rubbing2pattern.fitting.fitted_weights import FILE_NAME, STRAY_FIGURES, refitted
+from rubbing2pattern.fitting.fitted_weights import STRAY_FIGURES
 from rubbing2pattern.imaging.lead_network import VERSION
 from rubbing2pattern.laying import leads
 from rubbing2pattern.laying.doubt import Doubts
@@ -131,26 +130,11 @@ def fitted(figures: Array, off_mm: Array) -> Array:
     """Return constant, weights and fall with log distance: logistic regression, all distances."""
     rows = np.vstack([_with_distance(figures, d) for d in DISTANCES_MM])
     off = np.concatenate([off_mm > d for d in DISTANCES_MM]).astype(np.float64)
-    mean, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-9
-    x = np.column_stack((np.ones(len(rows)), (rows - mean) / spread))
-    pull = np.diag([1e-6, *[PULL] * rows.shape[1]])
-    start = np.zeros(x.shape[1])
-    b = minimize(_cost, start, (x, off, pull), jac=_slope).x
-    weights = b[1:] / spread
-    return np.concatenate(([b[0] - weights @ mean], weights))
+    return logistic(rows, off, PULL)
 
 
 def _with_distance(figures: Array, mm: float) -> Array:
     return np.column_stack((figures, np.full(len(figures), -np.log(mm))))
-
-
-def _cost(b: Array, x: Array, off: Array, pull: Array) -> float:
-    odds = x @ b
-    return float((np.logaddexp(0.0, odds) - off * odds).sum() + 0.5 * b @ pull @ b)
-
-
-def _slope(b: Array, x: Array, off: Array, pull: Array) -> Array:
-    return np.asarray(x.T @ (expit(x @ b) - off) + pull @ b)
 
 
 def reliability(cames: list[Cames]) -> str:
@@ -194,7 +178,7 @@ def main() -> None:
         print(f"{weight:8.3f} {name}")
     print(reliability(flat))
     if args.write:
-        write_weights(Path(fitted_weights.__file__).with_name(FILE_NAME), weights, flat, args)
+        write_weights(FILE, weights, flat, args)
 
 
 def write_weights(
@@ -206,8 +190,7 @@ def write_weights(
         f"{cames:,} cames of {len(flat)} rubbings: {args.captures} of seeds {args.seeds}, "
         f"{args.tiers}; lead map version {VERSION}"
     )
-    text = refitted("stray", weights, "benchmarks.doubt_fit", fitted_on)
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_fitted(path, "stray", weights, "benchmarks.doubt_fit", fitted_on)
 
 
 def _read_all(args: argparse.Namespace) -> list[Cames]:

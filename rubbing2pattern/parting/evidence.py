@@ -41,6 +41,15 @@ class Evidence:
     odds: Array
     alone: Array
 
+    @property
+    def figures(self) -> Array:
+        """What is weighed, (E, 4) in the order of `BOUNDARY_FIGURES` without the constant."""
+        return _figures(self.mean, self.leaf, self.ink, self.length_mm)
+
+
+def _figures(mean: Array, leaf: Array, ink: Array, length_mm: Array) -> Array:
+    return np.column_stack((mean, leaf, ink, np.log(length_mm)))
+
 
 def highest_near(lead: LeadMap, options: TidyOptions) -> Grid:
     """Return the lead line at its highest within `stray_mm` of every cell, for paths waver."""
@@ -55,7 +64,9 @@ def smooth_ink(lead: LeadMap) -> Grid:
     return np.asarray(ink, dtype=np.float32)
 
 
-def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> Evidence:
+def evidence_of(
+    net: RawNet, line: Grid, ink: Grid, lead: LeadMap, options: TidyOptions
+) -> Evidence:
     """Weigh every boundary of a net.
 
     Rules:
@@ -77,14 +88,14 @@ def evidence_of(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) ->
     places = np.vstack(rows)
     first = np.concatenate(([0], np.cumsum([len(r) for r in rows])[:-1])).astype(np.int64)
     logit = _logit(grid_values(line, lead, places))
-    dark = grid_values(smooth_ink(lead), lead, places)
+    dark = grid_values(ink, lead, places)
     count = np.diff(np.append(first, len(places)))
     mean = np.add.reduceat(logit, first) / count
     inked = np.add.reduceat(dark, first) / count
     leaf = np.add.reduceat(grid_values(lead.maps.leaf, lead, places).astype(float), first) / count
     length = count * options.evidence_step_mm
     constant, *weights = fitted_weights().boundary
-    alone = constant + np.column_stack((mean, leaf, inked, np.log(length))) @ np.array(weights)
+    alone = constant + _figures(mean, leaf, inked, length) @ np.array(weights)
     odds = alone * np.minimum(length / options.telling_mm, 1.0)  # rule 4
     none = (alone < -options.ends_odds) & (inked < options.none_ink) & (length > options.none_mm)
     odds, alone = (np.where(none, options.no_lead, v) for v in (odds, alone))  # rule 5

@@ -7,14 +7,15 @@ import numpy.typing as npt
 
 from rubbing2pattern.imaging.profiles import evenly, grid_values
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.parting.evidence import smooth_ink
 from rubbing2pattern.reading import Grid, LeadMap, RawNet
 
 _SURE = 0.6
 """Of the map: there runs a lead, whether ink shows or not."""
 
 
-def split_at_gaps(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) -> RawNet:
+def split_at_gaps(
+    net: RawNet, line: Grid, ink: Grid, lead: LeadMap, options: TidyOptions
+) -> RawNet:
     """Return the net with every boundary cut at both ends of a gap in the lead line.
 
     Rules:
@@ -29,7 +30,7 @@ def split_at_gaps(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) 
     nodes = [tuple(p) for p in net.nodes.tolist()]
     ends, paths, sides = [], [], []
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes) + options.covered_mm
-    longer = longer_gap(lead, options)
+    longer = longer_gap(ink, lead, options)
     for k, path in enumerate(net.paths):
         places = evenly(path, options.evidence_step_mm)
         a, b = (int(n) for n in net.ends[k])
@@ -50,10 +51,10 @@ def split_at_gaps(net: RawNet, line: Grid, lead: LeadMap, options: TidyOptions) 
     )
 
 
-def longer_gap(lead: LeadMap, options: TidyOptions) -> float:
+def longer_gap(ink: Grid, lead: LeadMap, options: TidyOptions) -> float:
     """Return by how much gaps must be longer in this rubbing, whose drop-outs are longer, mm."""
     sure = lead.maps.centre > _SURE
-    bare = float(np.mean(smooth_ink(lead)[sure] < options.bare_ink)) if sure.any() else 0.0
+    bare = float(np.mean(ink[sure] < options.bare_ink)) if sure.any() else 0.0
     return options.bare_gap_mm * max(0.0, bare - options.bare_usual)
 
 

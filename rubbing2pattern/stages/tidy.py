@@ -12,7 +12,7 @@ from rubbing2pattern.laying import laying
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.denied import denied_lead
-from rubbing2pattern.parting.evidence import evidence_of, highest_near
+from rubbing2pattern.parting.evidence import evidence_of, highest_near, smooth_ink
 from rubbing2pattern.parting.landing import landed
 from rubbing2pattern.parting.partition import likeliest, reduced
 from rubbing2pattern.parting.parts import beyond, main_part
@@ -50,9 +50,9 @@ def tidy(
         when nothing is left, or next to nothing of all that looks like lead.
     """
     options = options or TidyOptions()
-    line = highest_near(lead, options)
-    whole = split_at_gaps(net, line, lead, options)  # rule 1
-    seen = evidence_of(whole, line, lead, options)
+    line, ink = highest_near(lead, options), smooth_ink(lead)
+    whole = split_at_gaps(net, line, ink, lead, options)  # rule 1
+    seen = evidence_of(whole, line, ink, lead, options)
     stays, sure = likeliest(whole, seen.odds, options)  # rule 2
     kept, kept_odds = reduced(whole, stays, np.maximum(sure, seen.alone))  # rule 5
     kept, kept_odds = main_part(kept, kept_odds)  # rule 3

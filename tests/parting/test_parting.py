@@ -11,7 +11,7 @@ import pytest
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.fitting.fitted_weights import fitted_weights
 from rubbing2pattern.options.tidy import TidyOptions
-from rubbing2pattern.parting.evidence import Evidence, evidence_of, highest_near
+from rubbing2pattern.parting.evidence import Evidence, evidence_of, highest_near, smooth_ink
 from rubbing2pattern.parting.parts import beyond, main_part
 from rubbing2pattern.parting.splitting import longer_gap, split_at_gaps
 from rubbing2pattern.reading import LeadMap, RawNet
@@ -46,7 +46,7 @@ def ring() -> RawNet:
 
 
 def split(net: RawNet, lead: LeadMap) -> RawNet:
-    return split_at_gaps(net, highest_near(lead, OPTIONS), lead, OPTIONS)
+    return split_at_gaps(net, highest_near(lead, OPTIONS), smooth_ink(lead), lead, OPTIONS)
 
 
 def test_a_boundary_is_cut_at_both_ends_of_a_gap() -> None:
@@ -77,7 +77,7 @@ def test_a_rubbing_with_more_bare_leads_needs_longer_gaps(bare: float) -> None:
     without = columns < 20 + round(bare * len(np.unique(columns)))
     density[rows[without], columns[without]] = 0.0
     worn = replace(lead, density=density)
-    longer = longer_gap(worn, OPTIONS)
+    longer = longer_gap(smooth_ink(worn), worn, OPTIONS)
     assert longer == pytest.approx(OPTIONS.bare_gap_mm * max(0.0, bare - 0.02), abs=1.0)
     assert (longer == 0.0) == (bare < OPTIONS.bare_usual)
     # The gap of 18 mm is cut as long as 9 mm and what this rubbing adds are less.
@@ -120,7 +120,7 @@ def test_a_ring_is_not_cut() -> None:
 
 
 def weighed(net: RawNet, lead: LeadMap) -> Evidence:
-    return evidence_of(net, highest_near(lead, OPTIONS), lead, OPTIONS)
+    return evidence_of(net, highest_near(lead, OPTIONS), smooth_ink(lead), lead, OPTIONS)
 
 
 def logit(share: float) -> float:
