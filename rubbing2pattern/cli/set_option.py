@@ -61,6 +61,6 @@ def _text(command: str | None, group: str) -> str:
     taken = SETTABLE[command] if command else tuple(Options.__dataclass_fields__)
     if group and group not in taken:
         raise UsageFault(
-            f"there is no group of options {group!r} here; the groups are {', '.join(taken)}"
+            f"unknown group of options: {group!r}; this command takes {', '.join(taken)}"
         )
     return options_text([group] if group else taken)

@@ -181,7 +181,7 @@ class Changes:
             self.loosened.update(dict.fromkeys(self.net.remove(name)))
 
     def _settle(self) -> None:
-        """Remove points that are no longer joints, once all removed leads are gone."""
+        """Settle the joints that removed leads left, once all of them are out."""
         for joint in self.loosened:
             self.net.settle(joint)
         self.loosened.clear()

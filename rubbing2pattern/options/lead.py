@@ -9,7 +9,7 @@ from rubbing2pattern.options.base import Checked, value
 
 @dataclass(frozen=True)
 class LeadOptions(Checked):
-    """Steps beside the learned map: even out the light, and decide that there is no lead."""
+    """Steps beside the learned map: even out the light, and refuse a picture without lead."""
 
     # fmt: off
     paper_grid_mm: float = value(1.0, 0.5, 2.0, "paper changes slowly",

@@ -54,6 +54,11 @@ def single(panel: Panel, options: DocumentOptions, paper: PaperOptions) -> Page:
     return page
 
 
+def said_on(*made: Page) -> str:
+    """Give all words of pages, in one line."""
+    return " ".join(text for page in made for text, _ in page.words)
+
+
 def furthest(lines: npt.NDArray[np.object_], others: npt.NDArray[np.object_]) -> float:
     """Return how far any point of the lines is from the nearest of the others."""
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(lines, 4.0)))
@@ -183,7 +188,7 @@ def test_the_map_names_every_tile_and_the_pages_follow_row_by_row() -> None:
     names = [tile.name for tile in tiles]
     assert names == ["A1", "A2", "B1", "B2"]
     assert set(names) <= {text for text, _ in first.words}
-    said = " ".join(text for text, _ in first.words)
+    said = said_on(first)
     for needed in ("Map of the tiles", "4 tiles on A3", "register marks", "never fitted", "mosaic",
                    "460.0 × 640.0 mm", "Leads", "Lead dust"):  # fmt: skip
         assert needed in said, needed
@@ -206,18 +211,14 @@ def test_a_window_that_shows_nothing_gets_no_page() -> None:
 
 def test_what_the_pages_make_up_for_is_written_on_each() -> None:
     for page in read("mosaic", INCHES, OFF):
-        said = " ".join(text for text, _ in page.words)
-        assert "made for a printer that prints 1.013 across x 0.991 up" in said
-    said = " ".join(text for page in read("mosaic", METRIC, A3) for text, _ in page.words)
-    assert "made for a printer" not in said
+        assert "made for a printer that prints 1.013 across x 0.991 up" in said_on(page)
+    assert "made for a printer" not in said_on(*read("mosaic", METRIC, A3))
 
 
 def test_mirrored_is_marked_on_every_page() -> None:
     for page in read("mosaic", INCHES, MIRRORED):
-        said = " ".join(text for text, _ in page.words)
-        assert "MIRRORED: seen from the other side (outside)" in said
-    said = " ".join(text for page in read("mosaic", INCHES, OFF) for text, _ in page.words)
-    assert "MIRRORED" not in said
+        assert "MIRRORED: seen from the other side (outside)" in said_on(page)
+    assert "MIRRORED" not in said_on(*read("mosaic", INCHES, OFF))
 
 
 def test_paper_of_any_size_holds_the_longest_title_block() -> None:
