@@ -135,7 +135,7 @@ def _read(
     if not windows.size:
         return _Reading(math.nan, math.nan, length, share, mean, gaps)
     shown = float(np.median(windows))
-    whole = band_width(np.median(density[rows], axis=0), off, shown)
+    whole = band_width(density[rows].mean(axis=0), off, shown)
     shown = 0.5 * (shown + whole) if math.isfinite(whole) else shown
     spread = 1.4826 * float(np.median(np.abs(windows - np.median(windows))))
     spread = max(spread, 0.25) / math.sqrt(windows.size)

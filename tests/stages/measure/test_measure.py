@@ -112,6 +112,17 @@ def test_a_hollow_band_is_read_like_a_full_one() -> None:
     assert band_width(hollow, OFF, 7.5) == pytest.approx(8.0, abs=0.08)
 
 
+@pytest.mark.parametrize("soft_mm", [1.0, 2.0, 3.0])
+@pytest.mark.parametrize("evenness", [1.0, 8.0])
+def test_grain_reads_no_narrower_than_even_ink(soft_mm: float, evenness: float) -> None:
+    """The darkest grains stand out above the lead, but they are not how dark the lead is."""
+    rng = np.random.default_rng(3)
+    band = soft_band(6.0, soft_mm)
+    grainy = [band * rng.gamma(evenness, 1.0 / evenness, band.shape) for _ in range(60)]
+    widths = [band_width(profile, OFF, 6.0) for profile in grainy]
+    assert float(np.mean(widths)) == pytest.approx(6.0, abs=0.15)
+
+
 def test_a_smudge_on_one_side_moves_that_edge_only_within_its_softness() -> None:
     smudged = np.maximum(soft_band(6.0), np.where(OFF > 0, 0.3, 0.0))
     assert band_width(smudged, OFF, 6.0) == pytest.approx(6.0, abs=0.25)
