@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry import LineString
 
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.rows import Ints
@@ -32,12 +33,14 @@ class Knot:
     inner : edges between them that show no lead alone.
     pairs : ends in which one lead runs through.
     alone : ends that butt, or meet here.
+    crossed : inner edges in which two leads lie on each other while they cross.
     """
 
     nodes: tuple[int, ...]
     inner: tuple[int, ...]
     pairs: tuple[Pair, ...]
     alone: tuple[int, ...]
+    crossed: frozenset[int] = frozenset()
 
 
 def knots_of(
@@ -50,7 +53,8 @@ def knots_of(
 ) -> list[Knot]:
     """Group the nodes and pair the ends that come out of every group.
 
-    1. an edge no longer than `fused_mm` of which less than `clear_mm` is clean is hidden;
+    1. an edge no longer than `fused_mm` of which less than `clear_mm` is clean is hidden, and
+       one in which two leads cross: at a flat angle they lie on each other and look like one;
     2. nodes tied by hidden edges are one knot, unless these enclose glass;
     3. the pairing with the least cost is taken; an end left over costs `alone_cost`.
 
@@ -73,12 +77,50 @@ def knots_of(
         and not {a, b} & plain
         and min(len(at[a]), len(at[b])) > 1
     }
+    crossed = {
+        k
+        for k, (a, b) in enumerate(ends.tolist())
+        if k not in hidden
+        and lengths_mm[k] <= options.fused_mm
+        and len(at[a]) == len(at[b]) == 3
+        and a != b
+        and not {a, b} & plain
+        and _cross(_others(at[a], k), _others(at[b], k), stubs, options)
+    }
     out: list[Knot] = []
-    for nodes, inner in _groups(ends, at, hidden, lengths_mm, options.least_round_mm):
+    for nodes, inner in _groups(ends, at, hidden | crossed, lengths_mm, options.least_round_mm):
         out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
         pairs, alone = paired(out_of, stubs, options)
-        out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone)))
+        lying = frozenset(inner & crossed)
+        out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone), lying))
     return out
+
+
+def _others(out_of: list[int], edge: int) -> list[int]:
+    return [e for e in out_of if e // 2 != edge]
+
+
+def _cross(here: list[int], there: list[int], stubs: Stubs, options: LayingOptions) -> bool:
+    """Say whether two ends at either node go on in the two at the other, and cross on the way.
+
+    Only leads that bend less on that way than they cross: two arcs that touch look the same.
+    """
+    if len(here) != 2 or len(there) != 2 or min(stubs.seen_mm[[*here, *there]]) <= 0:
+        return False
+    (a, b), (c, d) = here, there
+    found = []
+    for pairs in (((a, c), (b, d)), ((a, d), (b, c))):
+        costs = [through_cost(stubs, *pair, options) for pair in pairs]
+        found.append((sum(costs), max(costs), pairs))
+    _, worst, pairs = min(found)
+    if worst >= options.alone_cost:
+        return False
+    ways = [stubs.tip[list(pair)] for pair in pairs]
+    u, v = (way[1] - way[0] for way in ways)
+    turn = math.acos(min(1.0, float(abs(u @ v)) / math.hypot(*u) / math.hypot(*v)))
+    bend = float(np.abs(stubs.bend[[a, b, c, d]]).max()) * max(math.hypot(*u), math.hypot(*v))
+    crosses = LineString(ways[0]).crosses(LineString(ways[1]))
+    return crosses and bend < turn
 
 
 def _groups(

@@ -89,11 +89,14 @@ def laying(
 
 
 def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: float) -> set[int]:
-    """Return the nodes of knots in which the ridge shows lead that is not drawn."""
+    """Return the nodes of knots in which the ridge shows lead that is not drawn.
+
+    Where two leads cross at a flat angle there is one ridge between them, and none is drawn there.
+    """
     lines = shapely.STRtree([shapely.linestrings(trimmed(net, k)) for k in range(len(net.runs))])
     out: set[int] = set()
     for knot in knots:
-        places = [shown[k] for k in knot.inner if len(shown[k])]
+        places = [shown[k] for k in knot.inner if len(shown[k]) and k not in knot.crossed]
         if places:
             found = lines.query_nearest(shapely.points(np.vstack(places)), return_distance=True)
             if float(found[1].max()) > undrawn_mm:

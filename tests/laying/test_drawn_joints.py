@@ -43,7 +43,8 @@ def test_a_lead_that_runs_through_its_joints_is_one_run_and_one_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("angle_deg", "solder_mm"), [(13.0, 5.0), (25.0, 5.0), (30.0, 9.0), (60.0, 10.0)]
+    ("angle_deg", "solder_mm"),
+    [(11.0, 5.0), (13.0, 5.0), (25.0, 5.0), (30.0, 9.0), (60.0, 10.0)],
 )
 def test_leads_that_cross_under_solder_make_one_joint_of_four(
     angle_deg: float, solder_mm: float
