@@ -169,7 +169,7 @@ def _lost(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor, edge: 
 
 def _skipped(chance: Chance, leads: Leads) -> Tensor:
     """Return how much of leads is there that the stick missed from end to end, solder apart."""
-    missed = share(leads.lead, 49) < chance.sometimes(len(leads.lead), 0.5, 0.0, 0.08)
+    missed = share(leads.lead, 49) < chance.sometimes(len(leads.lead), 0.4, 0.0, 0.05)
     return torch.where(missed & ~leads.border, 0.4 * share(leads.lead, 50) ** 3, 1.0)
 
 

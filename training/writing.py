@@ -254,7 +254,7 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     digits = torch.where(chance.yes(n, 0.75, _PIECES), 2, chance.whole(n, 1, 4, _PIECES))
     wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
     # Some hands fill a narrow piece from lead to lead, in strokes that look like lead.
-    alike = chance.yes(n, 0.3, 1, 1)
+    alike = chance.yes(n, 0.4, 1, 1)
     narrow = alike & (room[..., None] < 9.0)
     across = 2 * room[..., None] * chance.uniform(n, 0.75, 1.3, _PIECES, 1)
     wide = torch.where(narrow, across / digits[..., None], wide)
@@ -287,8 +287,8 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     far = torch.where(inside, _far(glyphs, which, place - slot, v / high) * high, 9.0)
     far = torch.where(ring, torch.minimum(far, (torch.hypot(u, v) - 0.8 * high).abs()), far)
     ink = torch.sigmoid((pen / 2 - far) / soft) * dark * on
-    ink = ink * (1 - chance.sometimes(n, 0.5, 0.1, 0.8) * torch.rand(ink.shape, device=ink.device))
-    coarse = torch.exp(chance.sometimes(n, 0.5, 0.2, 1.2) * _tooth(depth)).flatten(1)
+    ink = ink * (1 - chance.sometimes(n, 0.4, 0.1, 0.8) * torch.rand(ink.shape, device=ink.device))
+    coarse = torch.exp(chance.sometimes(n, 0.4, 0.2, 1.2) * _tooth(depth)).flatten(1)
     spots = (row.clamp(0, side - 1) * side + column.clamp(0, side - 1)).flatten(1)
     total = torch.zeros_like(coarse).scatter_reduce(1, spots, ink.flatten(1), "amax")
     return (total * coarse.clamp_max(1.5)).reshape(depth.shape)
