@@ -17,6 +17,13 @@ from rubbing2pattern.geometry.curves import running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
+LEAST_SMOOTH = 8
+"""Places that a smooth curve asks for."""
+HOOK_MM = 2.0
+"""So much before such a turn is left out with it."""
+HOOK_WIDTHS = 2.5
+"""So near its end, in widths of the lead, a run is not believed to turn sharply."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shape:
@@ -94,10 +101,34 @@ def shape_of(places: Places, closed: bool, width_mm: float, options: LayingOptio
         return _drawn(line, places, closed, sigma, options)
     if circle is not None and as_circle is not None and as_circle.will_do:
         return _drawn(circle, places, closed, sigma, options)
-    if len(p) < 8:
+    if len(p) < LEAST_SMOOTH:
         return _drawn(fit_line(p, weights), places, closed, sigma, options)
-    whole = _wrapped(places) if closed else places
-    return _drawn(fit_smooth(whole, options.knot_mm), places, closed, sigma, options)
+    if closed:
+        return _drawn(fit_smooth(_wrapped(places), options.knot_mm), places, closed, sigma, options)
+    smooth = fit_smooth(places, options.knot_mm)
+    while (less := _unhooked(smooth, places, width_mm, options.step_mm)) is not None:
+        places, smooth = less, fit_smooth(less, options.knot_mm)
+    return _drawn(smooth, places, closed, sigma, options)
+
+
+def _unhooked(fit: SmoothFit, places: Places, width_mm: float, step_mm: float) -> Places | None:
+    """Leave out the ends of a run that turn tighter than the lead is wide; None if neither does.
+
+    No glazier bends lead so. There the ridge runs into solder or along another lead.
+    """
+    t = _even(fit.first, fit.last, step_mm)
+    _, along, _ = fit.at(t)
+    turn = np.abs(np.diff(np.unwrap(np.arctan2(along[:, 1], along[:, 0]))) / np.diff(t))
+    tight = np.flatnonzero(turn > 1.0 / width_mm)
+    near = HOOK_WIDTHS * width_mm
+    head, tail = t[1:][tight], t[:-1][tight]
+    first = float(head[head < fit.first + near].max(initial=-math.inf)) + HOOK_MM
+    last = float(tail[tail > fit.last - near].min(initial=math.inf)) - HOOK_MM
+    used = np.isfinite(places.sigma_mm)
+    kept = used & (places.t_mm >= first) & (places.t_mm <= last)
+    if (kept == used).all() or int(kept.sum()) < LEAST_SMOOTH:
+        return None
+    return replace(places, sigma_mm=np.where(kept, places.sigma_mm, np.inf))
 
 
 class Verdict(NamedTuple):

@@ -96,3 +96,16 @@ def test_places_that_are_less_sure_still_tell_a_bend() -> None:
     assert not isinstance(chosen(noisy(points), sigma).fit, LineFit)
     doubtful = np.where(t < 45.0, 0.12, 8.0)
     assert isinstance(chosen(noisy(points), doubtful).fit, LineFit)
+
+
+@pytest.mark.parametrize("radius_mm", [3.0, 3.5, 4.0])
+def test_a_hook_at_the_end_of_a_run_is_not_carried_on(radius_mm: float) -> None:
+    """Where a lead ends under another's solder its ridge may turn back within a few mm."""
+    lead, leaves = s_curve(), math.atan(12.0 * 2.0 * math.pi / 120.0)
+    ahead = np.array([math.cos(leaves), math.sin(leaves)])
+    turn = np.linspace(0.0, 3.0, round(4.0 * radius_mm))[1:]
+    hook = lead[-1] + radius_mm * (
+        np.outer(np.sin(turn), ahead) + np.outer(1.0 - np.cos(turn), (-ahead[1], ahead[0]))
+    )
+    shape = chosen(noisy(np.vstack((lead, hook)), 0.05))
+    assert float(shape.at(shape.last_mm)[1] @ ahead) > 0.9
