@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from rubbing2pattern.findings import Code
@@ -32,13 +34,13 @@ def test_a_lead_carried_over_bare_paper_says_where(bare_mm: float) -> None:
 def test_less_ink_makes_less_sure() -> None:
     """A lead bare for ever longer about its middle, between ends that are well rubbed."""
     stated = []
-    for bare_mm in (0.0, 30.0, 40.0, 50.0):
+    for bare_mm in (0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0):
         drawing = Drawing().frame().band((80, 20), (80, 140))
         net, _, _ = tidied(drawing.worn((80, 80), bare_mm / 2) if bare_mm else drawing)
         (came,) = cames_at(net, (80.0, 80.0))
         stated.append(came.confidence)
-    assert stated == sorted(stated, reverse=True)
-    assert stated[0] > stated[-1] + 0.02
+    assert all(more > less for more, less in pairwise(stated))
+    assert stated[0] > stated[-1] + 0.03
 
 
 def test_a_second_panel_on_the_sheet_is_told_and_left_out() -> None:
