@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import shutil
 import sys
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Final
 
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.texts import printable
 
 RECORD_NAME = "panel.json"
 """The file that marks a folder of results."""
@@ -155,17 +157,51 @@ def whole_folder(
         raise OutputNotWritten(message.replace(str(partial), str(folder))) from fault
 
 
+def inside(folder: Path, name: str) -> Path:
+    """Return the path of a file in a folder, proved to lie inside it; every writer asks for it.
+
+    Parameters
+    ----------
+    folder : an existing folder.
+    name : of the file, with / between folders in it.
+
+    Raises
+    ------
+    OutputNotWritten
+        The name is empty, absolute, leads upward, has a drive or a sign that Windows takes for a
+        separator of folders, or a link leads out of the folder.
+    """
+    parts = name.split("/")
+    plain = not any(part in ("", ".", "..") for part in parts) and not re.search(r"[\\\0]", name)
+    path = folder / name
+    if (
+        not plain
+        or PureWindowsPath(name).drive
+        or not _resolved(path).is_relative_to(_resolved(folder))
+    ):
+        raise OutputNotWritten(
+            f"{printable(name)!r} is not written: it would not lie inside {folder}"
+        )
+    return path
+
+
+def _resolved(path: Path) -> Path:
+    return Path(os.path.realpath(path))
+
+
 def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:
     """Write files into an existing folder; `place` is where a fault says that it lies.
 
     Raises
     ------
     OutputNotWritten
-        When the disk refuses a file.
+        When a name leads out of the folder, see `inside`, or the disk refuses a file.
     """
     for name, content in files.items():
         try:
-            (folder / name).write_bytes(content)
+            path = inside(folder, name)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
         except OSError as fault:
             reason = fault.strerror or fault
             raise OutputNotWritten(f"cannot write {place / name}: {reason}") from fault

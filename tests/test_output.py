@@ -12,7 +12,7 @@ import pytest
 
 from rubbing2pattern import output
 from rubbing2pattern.errors import OutputNotWritten
-from rubbing2pattern.output import check_folder, whole_folder, write_whole
+from rubbing2pattern.output import check_folder, inside, whole_folder, write_files, write_whole
 from tests.running import ended, started
 
 OWN = ("panel.json", "pattern*.svg", "cames.csv")
@@ -276,3 +276,25 @@ def test_a_single_file_in_no_folder_or_in_place_of_one(tmp_path: Path) -> None:
     with pytest.raises(OutputNotWritten, match="is a folder"):
         write_whole(tmp_path, b"one", overwrite=True)
     assert names(tmp_path) == []
+
+
+OUTWARD = ["../x", "a/../../x", "/x", "", "a//b", ".", "..", "a\\b", "..\\x", "c:x", "c:/x", "a\0b"]
+
+
+@pytest.mark.parametrize("name", OUTWARD)
+def test_no_name_leads_a_file_out_of_its_folder(tmp_path: Path, name: str) -> None:
+    folder = tmp_path / "a"
+    folder.mkdir()
+    with pytest.raises(OutputNotWritten, match="would not lie inside"):
+        write_files({name: b"x"}, folder, folder)
+    assert names(tmp_path) == ["a"] and names(folder) == []
+
+
+def test_no_link_leads_a_file_out_of_its_folder(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "a" / "link").symlink_to(tmp_path / "out")
+    with pytest.raises(OutputNotWritten, match="would not lie inside"):
+        write_files({"link/x": b"x"}, tmp_path / "a", tmp_path / "a")
+    assert names(tmp_path / "out") == []
+    assert inside(tmp_path / "a", "b/c.txt") == tmp_path / "a" / "b" / "c.txt"

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 
 from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.output import write_files
 
 DECLARATION = "bagit.txt"
 INFO = "bag-info.txt"
@@ -28,7 +29,9 @@ _LONGEST_LIST = 64 << 20
 _ALGORITHMS = ("sha512", "sha256")
 
 
-def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str]) -> None:
+def write_bag(
+    folder: Path, files: Mapping[str, bytes], info: Mapping[str, str], place: Path | None = None
+) -> None:
     """Write a bag into an empty folder.
 
     Parameters
@@ -36,12 +39,16 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
     folder : where the bag is to be.
     files : content by path under ``data/``, with / between the parts.
     info : labels and values of ``bag-info.txt``, in order; the size of the payload is added.
+    place : where a fault says that the bag lies, if not in `folder`.
+
+    Raises
+    ------
+    OutputNotWritten
+        A name leads out of the bag, or the disk refuses a file.
     """
+    place = folder if place is None else place
     sums = {}
     for name in sorted(files):
-        path = folder / PAYLOAD / PurePosixPath(name)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(files[name])
         sums[f"{PAYLOAD}/{name}"] = hashlib.sha512(files[name]).hexdigest()
     size = sum(len(content) for content in files.values())
     labels = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
@@ -54,8 +61,8 @@ def write_bag(folder: Path, files: Mapping[str, bytes], info: Mapping[str, str])
     encoded[TAG_MANIFEST] = _manifest(
         {name: hashlib.sha512(content).hexdigest() for name, content in sorted(encoded.items())}
     ).encode()
-    for name, content in encoded.items():
-        (folder / name).write_bytes(content)
+    write_files({f"{PAYLOAD}/{name}": files[name] for name in sorted(files)}, folder, place)
+    write_files(encoded, folder, place)
 
 
 def faults_of(folder: Path) -> list[str]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 from rubbing2pattern.archiving.picture import rubbing_tiff
 from rubbing2pattern.documents.document import Document, When
+from rubbing2pattern.documents.formats.cells import separated
 from rubbing2pattern.documents.formats.columns import Column, headings
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Grey
@@ -71,16 +70,15 @@ ARCHIVE_DOCUMENTS: Final[tuple[Document[Packing], ...]] = (
 
 def changes_csv(panel: Panel) -> str:
     """List what persons changed and which findings they settled, one a row."""
-    held = io.StringIO()
-    table = csv.writer(held, lineterminator="\n")
-    table.writerow(headings(CHANGE_COLUMNS, "mm"))
-    for done in panel.corrections:
-        for change in done.changes:
-            table.writerow((done.date, done.by, done.file, change.did, done.remark))
+    rows = [
+        (done.date, done.by, done.file, change.did, done.remark)
+        for done in panel.corrections
+        for change in done.changes
+    ]
     for dismissed in panel.dismissed:
         what = f"settled: {dismissed.finding.id} {dismissed.finding.code}"
-        table.writerow((dismissed.date, dismissed.by, "", what, dismissed.why))
-    return held.getvalue()
+        rows.append((dismissed.date, dismissed.by, "", what, dismissed.why))
+    return separated(headings(CHANGE_COLUMNS, "mm"), rows)
 
 
 def _tiff(packing: Packing) -> bytes:

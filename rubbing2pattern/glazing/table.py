@@ -19,6 +19,7 @@ from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
 
 from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.texts import without_marks
 
 PIECES = "pieces"
 VANISHED = "vanished"
@@ -206,13 +207,11 @@ def text_cell(text: str) -> Cell:
 def plain_text(text: str) -> str:
     """Bring a text to the form in which it is kept.
 
-    Spaces around it go, ends of lines become one sign, and so does the apostrophe that lists put
-    before what a spreadsheet would take for a formula.
+    Spaces around it go, ends of lines become one sign, and the apostrophes go that lists put before
+    what a spreadsheet would take for a formula.
     """
     plain = re.sub(r"\r\n?|_x000D_\n?", "\n", text).strip()
-    while re.match(r"'[=+\-@]", plain):
-        plain = plain[1:].strip()
-    return plain
+    return without_marks(plain).strip()
 
 
 def _separated(content: bytes, source: str) -> Table:

@@ -125,11 +125,7 @@ def archive_folders(
     if overwrite:
         _check_replaceable(place)
     with whole_folder(place, ("*",), overwrite=overwrite, record=DECLARATION) as partial:
-        try:
-            write_bag(partial, files, _info(about, names))
-        except OSError as fault:
-            reason = fault.strerror or fault
-            raise OutputNotWritten(f"cannot write {place}: {reason}") from fault
+        write_bag(partial, files, _info(about, names), place)
     findings = sum(len(k.panel.findings) for k in kept)
     warnings = tuple(f"{one.panel.name}: {said}" for one in kept for said in one.warnings)
     return Archived(place, tuple(names), len(files), tuple(notes), findings, warnings)

@@ -51,7 +51,7 @@ from rubbing2pattern.findings import Severity
 from rubbing2pattern.inputs.collection_list import Row
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import RECORD_NAME, write_whole
+from rubbing2pattern.output import RECORD_NAME, inside, write_whole
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
@@ -195,10 +195,10 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
     try:
         home.mkdir(parents=True, exist_ok=True)
         for name in (_LOCK, MARKER, *own_names(COLLECTION_DOCUMENTS)):
-            _check_no_link(home / name)
+            _check_inside(home, home / name)
         with filelock.FileLock(home / _LOCK, timeout=0):
             for name in (PANELS, STAMPS, PICTURES):
-                _own_folder(home / name)
+                _own_folder(home, home / name)
             if not marker.is_file():
                 write_whole(marker, (json.dumps(_WORDS) + "\n").encode(), overwrite=True)
             yield
@@ -210,14 +210,16 @@ def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         raise OutputNotWritten(f"cannot write {shown}: {fault.strerror or fault}") from fault
 
 
-def _check_no_link(place: Path) -> None:
+def _check_inside(home: Path, place: Path) -> None:
+    """Refuse a place that is a link, or that does not lie in the folder of the collection."""
     if place.is_symlink():
         raise OutputNotWritten(f"{place} is a link, which may lead out of the folder")
+    inside(home, place.relative_to(home).as_posix())
 
 
-def _own_folder(place: Path) -> None:
+def _own_folder(home: Path, place: Path) -> None:
     """Make a folder inside, clear what a killed run left in it; a link would lead outside."""
-    _check_no_link(place)
+    _check_inside(home, place)
     place.mkdir(exist_ok=True)
     for left in place.glob(".rubbing2pattern-*"):
         if not left.name.endswith("-old"):
@@ -297,7 +299,7 @@ def _traced(work: _Work) -> Outcome:
         if kept is not None:
             return kept
         for place in (work.folder, work.stamp, work.picture):
-            _check_no_link(place)
+            _check_inside(work.home, place)
         work.begun.touch()
         outcome = Outcome(work.row.number, work.row.name, _done(work, key))
     except Exception as fault:
@@ -311,7 +313,7 @@ def _traced(work: _Work) -> Outcome:
 def _remembered(work: _Work, outcome: Outcome) -> Outcome:
     """Write down how a row went; it has failed where that cannot be done."""
     try:
-        _check_no_link(work.stamp)
+        _check_inside(work.home, work.stamp)
         write_stamp(work.stamp, outcome.stamp)
     except RubbingError as fault:
         return work.failed(outcome.stamp.key, *explained(fault))

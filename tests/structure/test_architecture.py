@@ -28,7 +28,7 @@ from tests.structure.house import (
 # From the bottom up; a module imports only from lower storeys or its own. The options of all stages
 # stand on the tables of the trade (stock), so that a default may be taken from there.
 STOREYS: tuple[tuple[str, ...], ...] = (
-    ("errors", "_version", ""),
+    ("errors", "texts", "_version", ""),
     ("units",),
     ("geometry",),
     ("reading", "model", "findings", "trade", "guide"),
@@ -196,6 +196,41 @@ def test_no_clock_and_no_chance_in_results(room: str) -> None:
     no_faults(clock_and_chance, files_of(room))
 
 
+ONE_WRITER = {
+    ("csv.writer", "csv.DictWriter"): "documents/formats/cells.py",
+    (".write_bytes", ".write_text"): "output.py",
+}
+"""What writes cells of lists and files, by the module that alone may: it keeps out what does harm.
+"""
+
+
+def other_writers(path: Path) -> Iterator[str]:
+    for name, call in called(path):
+        for ends, where in ONE_WRITER.items():
+            if name.endswith(ends) and inside(path) != where:
+                yield f"{shown(path)}:{call.lineno} calls {name}; only {where} may"
+
+
+def cells_past_the_writer(path: Path) -> Iterator[str]:
+    """Find cells of workbooks that get a value past `put`, which keeps formulas out of them."""
+    if inside(path) == "documents/formats/workbook.py":
+        return
+    for node in nodes(path):
+        for target in node.targets if isinstance(node, ast.Assign) else ():
+            if ast.unparse(target).endswith("cell.value"):
+                yield f"{shown(path)}:{node.lineno} gives a cell its value; use `put`"
+    for name, call in called(path):
+        gives = len(call.args) > 2 or any(word.arg == "value" for word in call.keywords)
+        if name == "sheet.append" or (name == "sheet.cell" and gives):
+            yield f"{shown(path)}:{call.lineno} gives a cell its value; use `put`"
+
+
+@each_room
+def test_one_module_writes_cells_and_one_writes_files(room: str) -> None:
+    no_faults(other_writers, files_of(room))
+    no_faults(cells_past_the_writer, files_of(room))
+
+
 WORKBENCHES = (
     "imaging",
     "fitting",
@@ -231,6 +266,10 @@ import os
 @dataclass(slots=True)
 class Changing: ...
 print(os.environ, np.random.default_rng())
+csv.writer(stream)
+Path("x").write_text("y")
+sheet.append([1])
+cell.value = "=1"
 """
 
 
@@ -244,3 +283,5 @@ def test_every_rule_sees_what_breaks_it(monkeypatch: pytest.MonkeyPatch) -> None
     assert lines_of(only_for_the_command_line(path)) == [8, 8]
     assert lines_of(clock_and_chance(path)) == [1, 8]
     assert lines_of(types_that_can_change(path)) == [7]
+    assert lines_of(other_writers(path)) == [9, 10]
+    assert sorted(lines_of(cells_past_the_writer(path))) == [11, 12]

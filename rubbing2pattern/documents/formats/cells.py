@@ -4,28 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Sequence
 
 from rubbing2pattern.options.documents import DocumentOptions
+from rubbing2pattern.texts import harmless
 from rubbing2pattern.units import decimal, in_inches, in_mass_unit, in_square_inches, inch_fraction
-
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def separated(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Write rows under their headings (RFC 4180)."""
+    """Write rows under their headings (RFC 4180); nothing else writes separated values."""
     stream = io.StringIO()
     writer = csv.writer(stream)
     writer.writerow(heads)
-    writer.writerows([_harmless(cell) for cell in row] for row in rows)
+    writer.writerows(
+        [harmless(cell) if isinstance(cell, str) else cell for cell in row] for row in rows
+    )
     return stream.getvalue()
-
-
-def formula_like(text: str) -> bool:
-    """Return whether a spreadsheet would take a text for a formula."""
-    number = re.fullmatch(r"[-+]?[0-9]+(\.[0-9]+)?( [0-9]+/[0-9]+)?", text)
-    return text.startswith(_FORMULA_SIGNS) and not number
 
 
 def length_cell(length_mm: float, options: DocumentOptions) -> str:
@@ -55,8 +49,3 @@ def weight_cell(weight_kg: float, options: DocumentOptions) -> str:
 def yes_or_no(fact: bool) -> str:
     """Write whether something is so."""
     return "yes" if fact else "no"
-
-
-def _harmless(cell: object) -> object:
-    """Keep a spreadsheet from taking a text for a formula."""
-    return f"'{cell}" if isinstance(cell, str) and formula_like(cell) else cell

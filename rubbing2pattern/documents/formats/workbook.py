@@ -13,7 +13,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 
-from rubbing2pattern.documents.formats.cells import formula_like
+from rubbing2pattern.texts import formula_like
 
 _NO_TIME = (1980, 1, 1, 0, 0, 0)
 """The earliest time that a ZIP archive can hold."""

@@ -1,0 +1,117 @@
+"""Texts that people write: which characters they may hold, and how they are shown and listed."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from typing import Any
+
+_OVERRIDES = "\u202a-\u202e\u2066-\u2069"
+"""Unicode's controls of direction: what follows them is shown in another order than it is kept."""
+_UNFIT = re.compile(
+    rf"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff{_OVERRIDES}\ufdd0-\ufdef\ufffe\uffff]"
+)
+"""What XML 1.0 does not allow, or what no page shows; line ends and tabs are allowed."""
+_LINE_ENDS = re.compile(r"[\t\n\u2028\u2029]")
+_REPLACEMENT = "\ufffd"
+
+_SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
+"""Signs that begin a formula, and their full-width forms; for a pattern's set of characters."""
+_BEGUN = rf"(?:[^\S\t\r\n]|\")*[{_SIGNS}]"
+"""The beginning of a formula: spaces and quotation marks before it do not matter."""
+_FORMULA = re.compile(rf"[\t\r\n]|{_BEGUN}")
+_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?( [0-9]+/[0-9]+)?")
+_INNER = re.compile(rf"(?<=[;\t\r\n])(?={_BEGUN})")
+"""Where a cell begins for a spreadsheet that separates cells by semicolons, tabs or ends of lines,
+because it is set to another language than the list."""
+_MARKED = re.compile(rf"(?:\A|(?<=[;\t\r\n]))'+(?={_BEGUN})")
+
+
+def unfit(text: str, *, lines: bool = True) -> str:
+    """Say which character a text may not hold, and the cure; nothing when the text is fit.
+
+    A text is free of control characters, of controls of direction, and of what is no character.
+
+    Parameters
+    ----------
+    text : what a person wrote.
+    lines : whether it may have ends of lines and tabs.
+
+    Examples
+    --------
+    >>> unfit("a\u0007b")
+    'character 2 is U+0007 (control character), which no text may hold; delete it'
+    >>> unfit("a window")
+    ''
+    """
+    found = _UNFIT.search(text) or (None if lines else _LINE_ENDS.search(text))
+    if found is None:
+        return ""
+    sign = found[0]
+    name = unicodedata.name(sign, "control character").lower()
+    where = f"character {found.start() + 1} is U+{ord(sign):04X} ({name})"
+    if _UNFIT.match(sign):
+        return f"{where}, which no text may hold; delete it"
+    return f"{where}, but the text must be one line; write a space"
+
+
+def unfit_parts(datum: Any, at: tuple[str | int, ...] = ()) -> Iterator[tuple[list[str], str]]:
+    """Yield the way to every unfit text in nested tables and lists, and what is wrong with it.
+
+    Keys are checked as values are. The steps of the way are names, and indices from 0.
+    """
+    if isinstance(datum, str):
+        fault = unfit(datum)
+        if fault:
+            yield [printable(str(step)) for step in at], fault
+    elif isinstance(datum, dict):
+        for key, item in datum.items():
+            fault = unfit(str(key))
+            if fault:
+                yield [printable(str(step)) for step in (*at, key)], f"in the name, {fault}"
+            yield from unfit_parts(item, (*at, key))
+    elif isinstance(datum, list | tuple):
+        for k, item in enumerate(datum):
+            if not isinstance(item, float):  # A record has a hundred thousand of them.
+                yield from unfit_parts(item, (*at, k))
+
+
+def printable(text: str) -> str:
+    r"""Return a text with what would not be shown written out, for a message.
+
+    Examples
+    --------
+    >>> printable("a\u001b[2Jb")
+    'a\\x1b[2Jb'
+    """
+    return _UNFIT.sub(lambda found: ascii(found[0])[1:-1], text)
+
+
+def replaced(text: str) -> str:
+    """Return a text with U+FFFD for each character that no text may hold, as of a file's name."""
+    return _UNFIT.sub(_REPLACEMENT, text)
+
+
+def formula_like(text: str) -> bool:
+    """Return whether a spreadsheet would take a text for a formula."""
+    return _FORMULA.match(text) is not None and not _NUMBER.fullmatch(text)
+
+
+def harmless(text: str) -> str:
+    """Return a text with an apostrophe wherever a spreadsheet would find a formula in a list.
+
+    Examples
+    --------
+    >>> harmless("=1+1")
+    "'=1+1"
+    >>> harmless("a;=1+1")
+    "a;'=1+1"
+    """
+    inner = _INNER.sub("'", text)
+    return f"'{inner}" if formula_like(text) else inner
+
+
+def without_marks(text: str) -> str:
+    """Take away the apostrophes that `harmless` put there."""
+    return _MARKED.sub("", text)
