@@ -9,6 +9,8 @@ from __future__ import annotations
 import traceback
 from typing import ClassVar
 
+from rubbing2pattern.texts import printable
+
 EXIT_DONE = 0
 """Exit codes are a contract with scripts; the page about the command line lists them."""
 EXIT_DEFECT = 1
@@ -22,9 +24,15 @@ EXIT_INTERRUPTED = 130
 
 
 class RubbingError(Exception):
-    """Base of all errors that a user can cause and cure."""
+    """Base of all errors that a user can cause and cure.
+
+    The message may quote what a file holds: what no terminal shows is written out in it.
+    """
 
     exit_code: ClassVar[int] = EXIT_DEFECT
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(printable(message))
 
 
 class UsageFault(RubbingError):
@@ -85,5 +93,5 @@ def explained(fault: BaseException) -> tuple[str, int]:
             return "not enough memory for this picture; give a smaller one", EXIT_DEFECT
     where = traceback.extract_tb(fault.__traceback__)  # rule 3
     place = f" at {where[-1].name}:{where[-1].lineno}" if where else ""
-    what = f"{type(fault).__name__}: {' '.join(str(fault).split())[:200]}"
+    what = f"{type(fault).__name__}: {' '.join(printable(str(fault)).split())[:200]}"
     return f"this is a defect of the program, please report it: {what}{place}", EXIT_DEFECT

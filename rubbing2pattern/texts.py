@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 import unicodedata
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ _UNFIT = re.compile(
 """What XML 1.0 does not allow, or what no page shows; line ends and tabs are allowed."""
 _LINE_ENDS = re.compile(r"[\t\n\u2028\u2029]")
 _REPLACEMENT = "\ufffd"
+_DATE = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?")
 
 _SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
 """Signs that begin a formula, and their full-width forms; for a pattern's set of characters."""
@@ -56,6 +58,13 @@ def unfit(text: str, *, lines: bool = True) -> str:
     return f"{where}, but the text must be one line; write a space"
 
 
+def name_fault(name: str) -> str:
+    """Say what is wrong with the name of a panel; nothing when it can have it."""
+    if name.strip() and name.isprintable():
+        return ""
+    return f"a panel needs a name of printable characters, not {name!r}"
+
+
 def unfit_parts(datum: Any, at: tuple[str | int, ...] = ()) -> Iterator[tuple[list[str], str]]:
     """Yield the way to every unfit text in nested tables and lists, and what is wrong with it.
 
@@ -77,20 +86,35 @@ def unfit_parts(datum: Any, at: tuple[str | int, ...] = ()) -> Iterator[tuple[li
                 yield from unfit_parts(item, (*at, k))
 
 
-def printable(text: str) -> str:
+def printable(text: str, *, lines: bool = True) -> str:
     r"""Return a text with what would not be shown written out, for a message.
+
+    Without `lines` this is also done with ends of lines and tabs.
 
     Examples
     --------
     >>> printable("a\u001b[2Jb")
     'a\\x1b[2Jb'
     """
-    return _UNFIT.sub(lambda found: ascii(found[0])[1:-1], text)
+    shown = _UNFIT.sub(_written_out, text)
+    return shown if lines else _LINE_ENDS.sub(_written_out, shown)
+
+
+def _written_out(found: re.Match[str]) -> str:
+    return ascii(found[0])[1:-1]
 
 
 def replaced(text: str) -> str:
     """Return a text with U+FFFD for each character that no text may hold, as of a file's name."""
     return _UNFIT.sub(_REPLACEMENT, text)
+
+
+def is_date(text: str) -> bool:
+    """Return whether a text is a year, a month or a day that there is (ISO 8601-1)."""
+    if not _DATE.fullmatch(text):
+        return False
+    year, month, day = (int(part) for part in f"{text}-1-1".split("-")[:3])
+    return year > 0 and day <= calendar.monthrange(year, month)[1]
 
 
 def formula_like(text: str) -> bool:

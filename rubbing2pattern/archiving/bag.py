@@ -13,12 +13,15 @@ from pathlib import Path, PurePosixPath
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.output import write_files
+from rubbing2pattern.texts import printable
 
 DECLARATION = "bagit.txt"
 INFO = "bag-info.txt"
 MANIFEST = "manifest-sha512.txt"
 TAG_MANIFEST = "tagmanifest-sha512.txt"
 PAYLOAD = "data"
+_OXUM = "Payload-Oxum"
+"""Label of the size of the payload: octets and number of files."""
 AGENT_LABEL, AGENT = "Bag-Software-Agent", "rubbing2pattern"
 
 _DECLARED = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
@@ -51,7 +54,7 @@ def write_bag(
     for name in sorted(files):
         sums[f"{PAYLOAD}/{name}"] = hashlib.sha512(files[name]).hexdigest()
     size = sum(len(content) for content in files.values())
-    labels = {**info, AGENT_LABEL: AGENT, "Payload-Oxum": f"{size}.{len(files)}"}
+    labels = {**info, AGENT_LABEL: AGENT, _OXUM: f"{size}.{len(files)}"}
     tags = {
         DECLARATION: _DECLARED,
         INFO: "".join(f"{label}: {_one_line(value)}\n" for label, value in labels.items()),
@@ -102,7 +105,7 @@ def faults_of(folder: Path) -> list[str]:
         faults += _oxum_faults(folder, payload)
     except OSError as fault:
         raise InputUnreadable(f"cannot read {folder}: {fault.strerror or fault}") from fault
-    return faults
+    return [printable(fault, lines=False) for fault in faults]
 
 
 def _declaration_faults(folder: Path) -> list[str]:
@@ -160,19 +163,25 @@ def _manifest_faults(
 def is_own(folder: Path) -> bool:
     """Return whether a bag says that this program made it."""
     path = folder / INFO
-    return path.is_file() and f"{AGENT_LABEL}: {AGENT}\n" in _text(path)
+    return path.is_file() and (AGENT_LABEL.lower(), AGENT) in _labels(_text(path))
 
 
 def _oxum_faults(folder: Path, payload: set[str]) -> list[str]:
     path = folder / INFO
     if not path.is_file():
         return []
-    for line in _text(path).splitlines():
-        if line.startswith("Payload-Oxum:"):
-            size = sum((folder / name).stat().st_size for name in payload)
-            if line.partition(":")[2].strip() != f"{size}.{len(payload)}":
-                return [f"the payload is {size}.{len(payload)}, not as Payload-Oxum says"]
-    return []
+    stated = {value for label, value in _labels(_text(path)) if label == _OXUM.lower()}
+    if not stated:
+        return []
+    size = sum((folder / name).stat().st_size for name in payload)
+    found = f"{size}.{len(payload)}"
+    return [] if stated == {found} else [f"the payload is {found}, not as {_OXUM} says"]
+
+
+def _labels(text: str) -> list[tuple[str, str]]:
+    """Return labels and values of ``bag-info.txt``; case of a label has no meaning (RFC 8493)."""
+    parts = (line.partition(":") for line in text.splitlines())
+    return [(label.strip().lower(), value.strip()) for label, sign, value in parts if sign]
 
 
 def _manifest(sums: Mapping[str, str]) -> str:

@@ -8,6 +8,7 @@ import traceback
 import click
 
 from rubbing2pattern.errors import EXIT_INTERRUPTED, RubbingError, explained
+from rubbing2pattern.texts import printable
 
 DEBUG_VARIABLE = "RUBBING2PATTERN_DEBUG"
 """When set to any text, the traceback of a defect is shown."""
@@ -40,7 +41,7 @@ def report_fault(fault: BaseException) -> int:
 
 
 def _say(message: str, exit_code: int) -> int:
-    click.echo(f"rubbing2pattern: {message}", err=True)
+    click.echo(f"rubbing2pattern: {printable(message)}", err=True)
     return exit_code
 
 

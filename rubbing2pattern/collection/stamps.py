@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
 from rubbing2pattern.output import RECORD_NAME, write_whole
+from rubbing2pattern.texts import unfit_parts
 
 MARKER = "batch.json"
 """The file that marks a folder of a collection."""
@@ -85,9 +86,10 @@ class Stamp(_Part):
 def read_stamp(path: Path) -> Stamp | None:
     """Return what is remembered, or None when nothing is, or nothing that can be trusted."""
     try:
-        return Stamp.model_validate_json(path.read_bytes())
+        stamp = Stamp.model_validate_json(path.read_bytes())
     except (OSError, ValidationError):
         return None
+    return None if any(unfit_parts(stamp.model_dump(mode="json"))) else stamp
 
 
 def write_stamp(path: Path, stamp: Stamp) -> None:

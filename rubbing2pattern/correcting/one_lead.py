@@ -100,7 +100,7 @@ def _without_seam(gaps: tuple[tuple[float, float], ...]) -> tuple[tuple[float, f
 def id_number(name: str) -> int:
     """Return the number in an id: 12 of C12; ids of another kind come first."""
     digits = name.lstrip("CJF")
-    return int(digits) if digits.isdigit() else 0
+    return int(digits) if digits.isascii() and digits.isdigit() else 0
 
 
 def place_text(place: Point) -> str:

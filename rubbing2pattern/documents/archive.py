@@ -14,6 +14,8 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Grey
 from rubbing2pattern.record.panel import schema_text
 
+ORIGINALS: Final = "original"
+"""Folder of the pictures as a person gave them."""
 CHANGE_COLUMNS = (
     Column("date", "when it was settled, as the file of corrections says"),
     Column("by", "who settled it"),
@@ -59,7 +61,7 @@ ARCHIVE_DOCUMENTS: Final[tuple[Document[Packing], ...]] = (
         columns=CHANGE_COLUMNS,
     ),
     Document(
-        "original/*",
+        f"{ORIGINALS}/*",
         "the picture of the rubbing, untouched",
         lambda p: p.originals,
         When("when it is given with `--image`", lambda p: bool(p.originals)),

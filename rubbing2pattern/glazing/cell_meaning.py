@@ -12,6 +12,7 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.glazing.entries import Action, Decoration, Entry, State
 from rubbing2pattern.glazing.table import Cell, Kind
 from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.texts import unfit
 from rubbing2pattern.units import Unit, format_length, parse_length
 
 W = TypeVar("W", bound=StrEnum)
@@ -20,7 +21,6 @@ _LISTS: dict[str, type[StrEnum]] = {"state": State, "action": Action, "decoratio
 _LONGEST = {"glass": 200, "remark": 2000}
 _MOST_DEG = 360.0
 """Largest direction that is read; a whole turn."""
-_NO_CHARACTERS = "\ufffe\uffff"
 
 
 class Words:
@@ -136,8 +136,7 @@ def _text(column: str, text: str) -> str:
     plain = text if column == "remark" else " ".join(text.split())
     if len(plain) > longest:
         raise ValueError(f"has {len(plain)} characters, but the limit is {longest}")
-    for character in plain:
-        control = unicodedata.category(character) in ("Cc", "Cs") and character not in "\n\t"
-        if control or character in _NO_CHARACTERS:
-            raise ValueError(f"holds a character that cannot be shown, U+{ord(character):04X}")
+    fault = unfit(plain)
+    if fault:
+        raise ValueError(fault)
     return plain

@@ -114,6 +114,10 @@ def read_book(content: bytes, source: str) -> Book:
             f"{source} has {len(content) / 1e6:.0f} MB, but no sheet of pieces is over "
             f"{_LARGEST_BYTES / 1e6:.0f} MB"
         )
+    if not content.strip():
+        raise InputUnreadable(
+            f"{source} is empty: give the sheet that lies beside the pattern, filled in"
+        )
     if content.startswith(_OLD_OR_LOCKED):
         raise InputUnreadable(
             f"{source} has a password or the old format (.xls): save it as .xlsx without a password"

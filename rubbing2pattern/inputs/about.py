@@ -5,17 +5,16 @@ The words are those of Dublin Core (ISO 15836-1:2017, the fifteen elements; from
 
 from __future__ import annotations
 
-import calendar
-import re
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
+from rubbing2pattern.texts import is_date, unfit
 
 ELEMENTS = (
     "title",
@@ -34,7 +33,6 @@ ELEMENTS = (
     "coverage",
     "rights",
 )
-_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 _LARGEST = 1_000_000
 """Bytes of a file at most; a description in words is shorter."""
 
@@ -54,6 +52,14 @@ class About(BaseModel):
     condition: str = ""
     language: str = ""
     packed: str = Field(default="", description="date of packing; no clock is asked")
+
+    @field_validator("*")
+    @classmethod
+    def _is_fit(cls, text: str) -> str:
+        fault = unfit(text)
+        if fault:
+            raise ValueError(fault)
+        return text
 
 
 NOTHING_SAID = About()
@@ -86,26 +92,19 @@ def read_about(path: Path) -> About:
     except ValidationError as fault:
         first = fault.errors()[0]
         name = ".".join(str(step) for step in first["loc"])
+        where = f"{path}, field {name[:60]!r}"
+        if first["type"] == "value_error":
+            raise UsageFault(f"{where}: {first['msg'].removeprefix('Value error, ')}") from fault
         known = ", ".join(About.model_fields)
-        raise UsageFault(
-            f"{path}, field {name[:60]!r}: {first['msg'].lower()}; the fields are {known}"
-        ) from fault
+        raise UsageFault(f"{where}: {first['msg'].lower()}; the fields are {known}") from fault
     for name in ("date", "packed"):
         given = getattr(about, name)
-        if given and not _is_date(given):
+        if given and not is_date(given):
             raise UsageFault(
                 f"{path}, field {name}: {given[:40]!r} is not a date; write 2026, 2026-11 or "
                 "2026-11-25"
             )
     return about
-
-
-def _is_date(text: str) -> bool:
-    """Return whether a text is a year, a month or a day that there is (ISO 8601-1)."""
-    if not _DATE.fullmatch(text):
-        return False
-    year, month, day = (int(part) for part in f"{text}-1-1".split("-")[:3])
-    return day <= calendar.monthrange(year, month)[1]
 
 
 def dublin_core(about: About, names: Sequence[str], sides: Sequence[str]) -> bytes:

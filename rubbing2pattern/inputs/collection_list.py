@@ -22,6 +22,7 @@ from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.model import SIDES
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import with_settings
+from rubbing2pattern.texts import name_fault, unfit
 from rubbing2pattern.units import parse_length
 
 COLUMNS = (
@@ -37,6 +38,8 @@ _MOST_ROWS = 100_000
 """Rows of a list at most; a larger collection is given in parts."""
 _LONGEST_NAME = 80
 """Letters of a folder's name at most; paths have limits on some systems."""
+_LARGEST_NUMBER = 10**9
+"""Of a whole number in a job file; Python writes no number of thousands of digits as text."""
 _SUFFIX = ".toml"
 
 
@@ -163,12 +166,16 @@ def _job(place: Path) -> dict[str, str]:
     except RubbingError as fault:
         return {"file": place.name, "": f"{place} cannot be read: {fault}"}
     cells = {str(name).lower(): given for name, given in table.items()}
+    fault_text = "" if "file" in cells else f"{place} names no file"
     for name, given in cells.items():
         if name not in COLUMNS or not isinstance(given, str | int | float):
             fault_text = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
-            return {"file": place.name, "": fault_text}
-    if "file" not in cells:
-        return {"file": place.name, "": f"{place} names no file"}
+            break
+        if isinstance(given, int) and abs(given) > _LARGEST_NUMBER:
+            fault_text = f"{place}, {name}: the number is larger than {_LARGEST_NUMBER}"
+            break
+    if fault_text:
+        return {"file": place.name, "": fault_text}
     return {name: str(given).strip() for name, given in cells.items()}
 
 
@@ -202,8 +209,12 @@ def _filled(row: Row, cells: Mapping[str, str], home: Path, common: Common) -> R
         raise InputUnreadable(cells[""])
     if not cells.get("file"):
         raise UsageFault("the row names no file")
-    if not row.panel.isprintable():
-        raise UsageFault(f"a panel needs a name of printable characters, not {row.panel!r}")
+    for column, text in cells.items():
+        fault = unfit(text, lines=False)
+        if fault:
+            raise UsageFault(f"the column {column}: {fault}")
+    if name_fault(row.panel):
+        raise UsageFault(name_fault(row.panel))
     side = cells.get("seen_from", common.seen_from)
     if side not in SIDES:
         raise UsageFault(f"seen_from is {side!r}, but must be one of {', '.join(SIDES)}")

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Annotated, Any, ClassVar, get_args
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -28,6 +29,7 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
+from rubbing2pattern.texts import is_date, unfit
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -61,14 +63,26 @@ def _pair(given: Any) -> Any:
 
 def _day(given: Any) -> Any:
     """Take a TOML date, or a text that is one."""
-    if isinstance(given, str):
-        try:
-            given = tomllib.loads(f"day = {given}")["day"]
-        except tomllib.TOMLDecodeError:
-            raise ValueError(f"{given!r} is not a date; write it like 2026-11-25") from None
-    text = given.isoformat() if hasattr(given, "isoformat") else ""
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        raise ValueError("is not a date; write it like 2026-11-25")
+    text = given if isinstance(given, str) else ""
+    if hasattr(given, "isoformat"):
+        text = given.isoformat()
+    if not is_date(text) or len(text) != len("2026-11-25"):
+        said = f"{text[:_SHOWN]!r} " if text else ""
+        raise ValueError(f"{said}is not a date; write it like 2026-11-25")
+    return text
+
+
+def _fit(text: str) -> str:
+    fault = unfit(text)
+    if fault:
+        raise ValueError(fault)
+    return text
+
+
+def _one_line(text: str) -> str:
+    fault = unfit(text, lines=False)
+    if fault:
+        raise ValueError(fault)
     return text
 
 
@@ -91,9 +105,11 @@ Length = Annotated[float, BeforeValidator(_length)]
 Place = Annotated[tuple[Length, Length], BeforeValidator(_pair)]
 Width = Annotated[float, BeforeValidator(_length), Field(ge=1.0, le=60.0)]
 Number = Annotated[int, Field(ge=1, le=999_999)]
-Words = Annotated[str, Field(min_length=1, max_length=500, pattern=r"\S")]
-CameId = Annotated[str, Field(pattern=r"^C[1-9]\d*$")]
-JointId = Annotated[str, Field(pattern=r"^J[1-9]\d*$")]
+Text = Annotated[str, AfterValidator(_fit)]
+Words = Annotated[Text, Field(min_length=1, max_length=500, pattern=r"\S")]
+Line = Annotated[Words, AfterValidator(_one_line)]
+CameId = Annotated[str, Field(pattern=rf"^C[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}$")]
+JointId = Annotated[str, Field(pattern=rf"^J[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}$")]
 FindingName = Annotated[str, BeforeValidator(_finding_name)]
 
 
@@ -229,9 +245,9 @@ class Renumber(Table):
 class Corrections(_Strict):
     """A file of corrections: who, when, and any number of tables."""
 
-    by: Words
+    by: Line
     date: Annotated[str, BeforeValidator(_day)]
-    remark: str = ""
+    remark: Text = ""
     remove_lead: tuple[RemoveLead, ...] = ()
     join_pieces: tuple[JoinPieces, ...] = ()
     move_joint: tuple[MoveJoint, ...] = ()
@@ -337,7 +353,21 @@ def corrections_from(content: bytes, name: str = "the corrections") -> Correctio
         raise UsageFault(
             f"{name} holds no correction; write tables like [[add_lead]], {see('corrections')}"
         )
+    _refuse_same(corrections, name, text)
     return CorrectionsFile(corrections, content, hashlib.sha256(content).hexdigest(), name)
+
+
+def _refuse_same(corrections: Corrections, name: str, text: str) -> None:
+    """Refuse tables that dismiss the same finding by code and place; the first two are named."""
+    first: dict[tuple[Any, ...], int] = {}
+    for k, table in enumerate(corrections.dismiss):
+        what = (table.code, table.at, table.piece)
+        if table.name is None and first.setdefault(what, k) != k:
+            line, where = _where(["dismiss", str(k)], text)
+            raise UsageFault(
+                f"{name}, line {line}, {where}: it dismisses the same as dismiss "
+                f"{first[what] + 1}; delete this table"
+            )
 
 
 def _first(fault: ValidationError, text: str) -> str:

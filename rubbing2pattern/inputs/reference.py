@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.texts import unfit
 from rubbing2pattern.units import inch_form, parse_length, parse_sheet
 
 Point = tuple[float, float]
@@ -356,6 +357,7 @@ def table_rows(
     InputUnreadable
         When the file cannot be read as text.
     """
+    _refuse_unfit_name(path)
     lines = _lines(path)
     line, head = next(lines, (0, []))
     names = tuple(name.strip().lower() for name in head)
@@ -371,8 +373,20 @@ def table_rows(
     for line, fields in lines:
         if len(fields) != len(names):
             raise UsageFault(f"{path}, line {line}: {len(fields)} fields instead of {len(names)}")
-        rows.append(Row(path, line, dict(zip(names, fields, strict=True))))
+        row = Row(path, line, dict(zip(names, fields, strict=True)))
+        for column, text in row.texts.items():
+            fault = unfit(text, lines=False)
+            if fault:
+                raise row.fault(column, fault)
+        rows.append(row)
     return known[0], rows
+
+
+def _refuse_unfit_name(path: Path) -> None:
+    """Refuse a file whose name, which the record keeps, holds what no text may hold."""
+    fault = unfit(path.name, lines=False)
+    if fault:
+        raise UsageFault(f"{path}: in the name of the file, {fault}, or give it another name")
 
 
 def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:

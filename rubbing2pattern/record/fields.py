@@ -12,20 +12,72 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, JsonValue, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue, model_validator
 
 from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.model import Corrected, JointKind, Profile
+from rubbing2pattern.texts import is_date, name_fault
 
 FORMAT: Final = "rubbing2pattern panel"
 VERSION: Final = 1
 """Of the format; it grows when an older program could misread a record."""
 
-Place = tuple[float, float]
+LARGEST_MM: Final = 1e6
+"""Of a length or a coordinate, a kilometre; no panel and no wall of panels is as large."""
+_LARGEST_RADIUS_MM = 1e9
+"""Of an arc, and of the coordinates of its centre: a lead that is all but straight."""
+_LARGEST_NUMBER = 1e15
+"""Of a number that has no unit of its own; a double has all whole numbers up to there."""
+
+
+def _real_day(text: str) -> str:
+    if not is_date(text):
+        raise ValueError(f"{text!r} is not a date")
+    return text
+
+
+def _panel_name(name: str) -> str:
+    fault = name_fault(name)
+    if fault:
+        raise ValueError(fault)
+    return name
+
+
+def _finite(datum: JsonValue) -> JsonValue:
+    """Refuse numbers that a later reader could not take, wherever they lie in a table."""
+    if isinstance(datum, dict):
+        for item in datum.values():
+            _finite(item)
+    elif isinstance(datum, list):
+        for item in datum:
+            _finite(item)
+    elif isinstance(datum, int | float) and not abs(datum) <= _LARGEST_NUMBER:
+        raise ValueError(f"a number is not finite, or larger than {_LARGEST_NUMBER:g}")
+    return datum
+
+
+Length = Annotated[float, Field(ge=-LARGEST_MM, le=LARGEST_MM)]
+"""A length with its sign, or a coordinate."""
+Size = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
+Positive = Annotated[float, Field(gt=0.0, le=LARGEST_MM)]
+Area = Annotated[float, Field(ge=0.0, le=LARGEST_MM**2)]
+Share = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
+Angle = Annotated[float, Field(ge=-3600.0, le=3600.0)]
+"""In degrees; ten turns."""
+Figure = Annotated[float, Field(ge=-_LARGEST_NUMBER, le=_LARGEST_NUMBER)]
+"""A number of any meaning."""
+Place = tuple[Length, Length]
 Ring = Annotated[list[Place], Field(min_length=4)]
-Share = Annotated[float, Field(ge=0.0)]
-Size = Annotated[float, Field(ge=0.0)]
-Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
+_Far = Annotated[float, Field(ge=-_LARGEST_RADIUS_MM, le=_LARGEST_RADIUS_MM)]
+Day = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"), AfterValidator(_real_day)]
+Number = Annotated[int, Field(ge=1, le=999_999)]
+"""Of a piece; six digits, as in a file of corrections."""
+CameName = Annotated[str, Field(pattern=r"^C[1-9][0-9]{0,5}$")]
+JointName = Annotated[str, Field(pattern=r"^J[1-9][0-9]{0,5}$")]
+FindingName = Annotated[str, Field(pattern=r"^F[1-9][0-9]{0,5}$")]
+PanelName = Annotated[str, AfterValidator(_panel_name)]
+Plain = Annotated[JsonValue, AfterValidator(_finite)]
+"""What the record carries along without reading it; its numbers are finite."""
 
 
 class Part(BaseModel):
@@ -46,15 +98,15 @@ class AreaPart(Part):
 class PlacementPart(Part):
     """Rigid motion from the rubbing sheet to the panel: turned about the origin, then shifted."""
 
-    angle_deg: float
-    dx_mm: float
-    dy_mm: float
+    angle_deg: Angle
+    dx_mm: Length
+    dy_mm: Length
 
 
 class PanelPart(Part):
     """The panel as a whole."""
 
-    name: str
+    name: PanelName
     """the panel's identifier as given"""
     seen_from: Literal["inside", "outside", "unstated"]
     """the side on which the paper lay"""
@@ -68,7 +120,7 @@ class PanelPart(Part):
     """given, never measured"""
     clearance_mm: Size
     """between heart and glass, on each side; given"""
-    level_angle_deg: float
+    level_angle_deg: Angle
     """angle taken out when the panel was levelled"""
     placement: PlacementPart
     outline: list[AreaPart]
@@ -79,7 +131,7 @@ class ResidualPart(Part):
     """How far one reference mark lies from the fit."""
 
     name: str
-    residual_mm: float
+    residual_mm: Length
     used: bool = True
 
 
@@ -87,11 +139,11 @@ class ScalePart(Part):
     """How the scale was found and how far it can be trusted."""
 
     reference: str
-    px_per_mm: Annotated[float, Field(gt=0.0)]
+    px_per_mm: Positive
     relative_uncertainty: Share
     """one standard deviation of any length, as a share of it"""
     residuals: list[ResidualPart] = []
-    lens_k1: float = 0.0
+    lens_k1: Figure = 0.0
     """radial coefficient of the lens that was taken out"""
     statement: str = ""
 
@@ -99,12 +151,12 @@ class ScalePart(Part):
 class JointPart(Part):
     """Where cames meet."""
 
-    id: str
-    x: float
-    y: float
+    id: JointName
+    x: Length
+    y: Length
     kind: JointKind
     uncertainty_mm: Size
-    cames: list[str]
+    cames: list[CameName]
 
 
 class LineCurve(Part):
@@ -117,9 +169,9 @@ class ArcCurve(Part):
     """A circular lead line; sweep positive anticlockwise, 360 or -360 for a ring."""
 
     kind: Literal["arc"]
-    centre: Place
-    radius_mm: Annotated[float, Field(gt=0.0)]
-    start_deg: float
+    centre: tuple[_Far, _Far]
+    radius_mm: Annotated[float, Field(gt=0.0, le=_LARGEST_RADIUS_MM)]
+    start_deg: Angle
     sweep_deg: Annotated[float, Field(ge=-360.0, le=360.0)]
 
 
@@ -142,24 +194,24 @@ CurvePart = Annotated[LineCurve | ArcCurve | CubicCurve, Field(discriminator="ki
 class CamePart(Part):
     """A came between two joints."""
 
-    id: str
-    start: str
-    end: str
+    id: CameName
+    start: JointName
+    end: JointName
     path: Annotated[list[Place], Field(min_length=2)]
     """the lead line as a polyline"""
     curve: CurvePart
     """the lead line exactly"""
     length_mm: Size
-    strip: int
+    strip: Annotated[int, Field(ge=0, le=999_999)]
     """number of the continuous run of lead it belongs to"""
-    face_width_mm: Annotated[float, Field(gt=0.0)]
+    face_width_mm: Positive
     face_width_uncertainty_mm: Size | None
     """one standard deviation; null when it could not be estimated"""
     shown_width_mm: Size | None
     """width of the dark band in the rubbing"""
     stock: str
     """name of the nearest stock width"""
-    stock_mm: Annotated[float, Field(gt=0.0)]
+    stock_mm: Positive
     border: bool
     profile: Profile
     seen_share: Share
@@ -169,7 +221,7 @@ class CamePart(Part):
     """probability that this lead is there"""
     gaps: list[Place] = []
     """from and to along the came [mm], bridged because the rubbing does not show it"""
-    pieces: list[int]
+    pieces: list[Number]
     """numbers of the pieces to the left and right"""
     corrected: Corrected = Corrected.NO
     """what a person settled about it; empty when nothing"""
@@ -180,13 +232,13 @@ class RectanglePart(Part):
 
     width_mm: Size
     height_mm: Size
-    angle_deg: float
+    angle_deg: Angle
 
 
 class PiecePart(Part):
     """One piece of glass."""
 
-    number: Annotated[int, Field(ge=1)]
+    number: Number
     outline: Ring
     """centre outline: to the middle of the leads"""
     holes: list[Ring] = []
@@ -199,24 +251,24 @@ class PiecePart(Part):
     """as seen between the leaves"""
     sight_holes: list[Ring] = []
     sight_parts: list[AreaPart] = []
-    centre_area_mm2: Size
-    cut_area_mm2: Size
-    sight_area_mm2: Size
-    area_uncertainty_mm2: Size
+    centre_area_mm2: Area
+    cut_area_mm2: Area
+    sight_area_mm2: Area
+    area_uncertainty_mm2: Area
     """one standard deviation of the centre area"""
     label_at: Place
     """where the number is written"""
-    label_radius_mm: float
+    label_radius_mm: Length
     """free circle there"""
     rectangle: RectanglePart
-    cames: list[str]
+    cames: list[CameName]
     """around the piece in order, then around its holes, then strap leads in it"""
 
 
 class FindingPart(Part):
     """One doubt."""
 
-    id: Annotated[str, Field(pattern=r"^(F[1-9]\d*)?$")] = ""
+    id: Annotated[str, Field(pattern=r"^(F[1-9][0-9]{0,5})?$")] = ""
     """its name, which stays through all corrections; empty for loose glass, and in records that
     were written before findings had names"""
     code: Code
@@ -224,14 +276,14 @@ class FindingPart(Part):
     message: str
     """its sentence, made from kind, ids and figures"""
     at: Place | None
-    pieces: list[int] = []
+    pieces: list[Number] = []
     """numbers of the pieces touched"""
     kind: str = ""
     """which sentence of its code; empty where only the sentence is known"""
-    cames: list[str] = []
-    joints: list[str] = []
+    cames: list[CameName] = []
+    joints: list[JointName] = []
     """ids that the sentence names, as `cames`"""
-    numbers: dict[str, float] = {}
+    numbers: dict[str, Figure] = {}
     """figures of the sentence; each name ends in its unit"""
     names: dict[str, str] = {}
     """what the sentence names besides: a mark, a file, a stock width, a side of the sheet"""
@@ -252,7 +304,7 @@ class ChangePart(Part):
     """kind of correction"""
     index: Annotated[int, Field(ge=1)]
     """which of its kind in the file"""
-    given: dict[str, JsonValue]
+    given: dict[str, Plain]
     """its fields, lengths in mm"""
     did: str
     """what it did"""
@@ -264,31 +316,31 @@ class CorrectionsPart(Part):
     by: str
     date: Day
     remark: str = ""
-    file: str
+    file: Annotated[str, Field(pattern=r"^corrections-[1-9][0-9]{0,5}\.toml$")]
     """name of the copy beside the record"""
     sha256: str
     """of the file"""
     changes: list[ChangePart]
-    pieces_new: list[int] = []
-    pieces_gone: list[int] = []
-    cames_new: list[str] = []
-    cames_gone: list[str] = []
-    joints_new: list[str] = []
-    findings_new: list[str] = []
-    findings_gone: list[str] = []
+    pieces_new: list[Number] = []
+    pieces_gone: list[Number] = []
+    cames_new: list[CameName] = []
+    cames_gone: list[CameName] = []
+    joints_new: list[JointName] = []
+    findings_new: list[FindingName] = []
+    findings_gone: list[FindingName] = []
 
 
 class RubbingPart(Part):
     """The rubbing kept beside the record: rectified, in the panel's frame, for the overlay."""
 
     file: Literal["rubbing.png"]
-    px_per_mm: Annotated[float, Field(gt=0.0)]
-    left_mm: float
+    px_per_mm: Positive
+    left_mm: Length
     """x of the centre of the first column"""
-    top_mm: float
+    top_mm: Length
     """y of the centre of the first row"""
-    width_px: Annotated[int, Field(ge=1)]
-    height_px: Annotated[int, Field(ge=1)]
+    width_px: Annotated[int, Field(ge=1, le=999_999)]
+    height_px: Annotated[int, Field(ge=1, le=999_999)]
 
 
 class PanelRecord(Part):
@@ -306,7 +358,7 @@ class PanelRecord(Part):
     dismissed: list[DismissedPart] = []
     corrections: list[CorrectionsPart] = []
     rubbing: RubbingPart | None = None
-    provenance: dict[str, JsonValue]
+    provenance: dict[str, Plain]
 
     @model_validator(mode="after")
     def _names_exist(self) -> PanelRecord:
@@ -318,6 +370,8 @@ class PanelRecord(Part):
         faults += _unknown("joints", self.joints, "cames", cames, "came")
         faults += _unknown("cames", self.cames, "pieces", pieces, "piece")
         faults += _unknown("pieces", self.pieces, "cames", cames, "came")
+        faults += _same(self.dismissed)
+        faults += _twice("corrections.file", [c.file for c in self.corrections])
         faults += _twice("findings.id", [f.id for f in self.findings if f.id])
         faults += _unknown("findings", self.findings, "pieces", pieces, "piece")
         faults += _unknown("findings", self.findings, "cames", cames, "came")
@@ -335,6 +389,16 @@ class PanelRecord(Part):
 
 def _twice(field: str, names: Sequence[str | int]) -> list[str]:
     return [f"{field}: {name!r} is listed twice" for name, n in Counter(names).items() if n > 1]
+
+
+def _same(dismissed: Sequence[DismissedPart]) -> list[str]:
+    said = [part.model_dump_json() for part in dismissed]
+    first = {text: k for k, text in reversed([*enumerate(said)])}
+    return [
+        f"dismissed.{k}: it is the same as dismissed.{first[text]}"
+        for k, text in enumerate(said)
+        if first[text] != k
+    ]
 
 
 def _unknown(

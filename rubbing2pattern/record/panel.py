@@ -17,6 +17,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
+from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line
 from rubbing2pattern.geometry.frame import Array, Placement, points_array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Rectangle
@@ -44,6 +45,8 @@ from rubbing2pattern.record.text import (
 Shape: TypeAlias = Polygon | MultiPolygon
 
 _GIVEN_PLACES = 6  # what a person states stays exact down to 1/64 in
+_LARGEST_PANEL_MM = fields.LARGEST_MM / 10.0
+"""So that margins and corrections around it can be written too."""
 _AREA_PLACES = 2
 """Decimal places of an area, a hundredth of a square millimetre."""
 _ANGLE_PLACES = 7  # a ten-thousandth of a millimetre at the end of an arc of 50 m radius
@@ -59,7 +62,13 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
     ----------
     panel : the finished panel.
     provenance : plain values that JSON can hold: program, picture, reference, options.
+
+    Raises
+    ------
+    ScaleNotFound
+        A length of the panel is larger than a record holds.
     """
+    _refuse_huge(panel)
     return PanelRecord(
         format=FORMAT,
         version=VERSION,
@@ -75,6 +84,16 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         rubbing=rubbing_part(panel.rubbing),
         provenance=plain_values(provenance),
     )
+
+
+def _refuse_huge(panel: Panel) -> None:
+    """Refuse a panel that only a wrong scale makes so large."""
+    largest_mm = max(panel.width_mm, panel.height_mm)
+    if largest_mm > _LARGEST_PANEL_MM:
+        raise ScaleNotFound(
+            f"the panel would be {largest_mm:.0f} mm long, but {_LARGEST_PANEL_MM:.0f} mm is the "
+            "limit; check the length and its unit in the reference for the scale"
+        )
 
 
 def panel_of(record: PanelRecord) -> Panel:

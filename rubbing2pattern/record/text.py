@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.texts import unfit_parts
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -43,8 +44,8 @@ def record_read(
     Raises
     ------
     InputUnreadable
-        No JSON, another format or version, a field that is missing, unknown or out of range. The
-        message names the field.
+        No JSON, another format or version, a field that is missing, unknown or out of range, or a
+        text with a character that no text may hold. The message names the field.
     """
     try:
         datum = json.loads(text)
@@ -60,6 +61,8 @@ def record_read(
             f"{source} is a {what} of version {found[1]!r}, but this program reads version "
             f"{kind[1]}: read it with the program that wrote it, or a later one"
         )
+    for way, fault_text in unfit_parts(datum):
+        raise InputUnreadable(f"{source} is a damaged {what}: {'.'.join(way)}: {fault_text}")
     try:
         return model.model_validate(datum)
     except ValidationError as fault:

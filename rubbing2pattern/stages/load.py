@@ -25,6 +25,7 @@ from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.imaging.ink_colour import LUMA, Colours, Weights, ink_weights, weighed
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.reading import Grey, Photograph
+from rubbing2pattern.texts import replaced
 
 _FORMATS = ("JPEG", "PNG", "TIFF")
 _SIGNATURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
@@ -163,7 +164,7 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
         colour.flags.writeable = False
     findings = _page_findings(path, pages)
     used = None if colour is None else weights or LUMA
-    return Photograph(upright, path.name, sha256, bits, dpi, findings, colour, used)
+    return Photograph(upright, replaced(path.name), sha256, bits, dpi, findings, colour, used)
 
 
 @contextmanager
@@ -229,7 +230,7 @@ def _pages(picture: Image.Image) -> int:
 def _page_findings(path: Path, pages: int) -> tuple[Finding, ...]:
     if pages == 1:
         return ()
-    return (finding_of(Kind.FIRST_PAGE_ONLY, file=path.name, pages=pages),)  # rule 6
+    return (finding_of(Kind.FIRST_PAGE_ONLY, file=replaced(path.name), pages=pages),)  # rule 6
 
 
 def _dpi(picture: Image.Image) -> float | None:

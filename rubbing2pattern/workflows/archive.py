@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -12,9 +12,10 @@ from typing import Any
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.archiving.bag import DECLARATION, PAYLOAD, faults_of, is_own, write_bag
+from rubbing2pattern.archiving.readable import KINDS, fault_of
 from rubbing2pattern.archiving.readme import Packed, readme_text
 from rubbing2pattern.archiving.same_drawing import same_dxf, same_svg
-from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS, Packing
+from rubbing2pattern.documents.archive import ARCHIVE_DOCUMENTS, ORIGINALS, Packing
 from rubbing2pattern.documents.document import document_of, files_of, known_columns, plain
 from rubbing2pattern.documents.drawing.pattern import panel_marks, sheet_drawing
 from rubbing2pattern.documents.formats.dxf import dxf_text
@@ -26,6 +27,7 @@ from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
 from rubbing2pattern.output import RECORD_NAME, whole_folder
 from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.texts import printable
 from rubbing2pattern.trade.window_numbers import in_order, window_number
 from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
 from rubbing2pattern.workflows.kept_options import options_of
@@ -138,7 +140,8 @@ def verify_bag(bag: Path | str) -> Verified:
 
     1. it is a whole bag, every sum as it was;
     2. every record in it can be read, by its schema, older ones too;
-    3. the record still gives the drawings that lie beside it: byte for byte when this version of
+    3. every JSON, XML and SVG file of the program's own in it can be read;
+    4. the record still gives the drawings that lie beside it: byte for byte when this version of
        the program made them, within 0.01 mm when another did.
 
     Raises
@@ -147,7 +150,7 @@ def verify_bag(bag: Path | str) -> Verified:
         There is no bag.
     """
     place = Path(bag)
-    faults = faults_of(place)
+    faults = [*faults_of(place), *_unreadable(place)]
     names, findings = [], 0
     for path in sorted((place / PAYLOAD).glob(f"*/{RECORD_NAME}")):
         inside = path.relative_to(place).as_posix()
@@ -172,6 +175,17 @@ def verify_bag(bag: Path | str) -> Verified:
     if not names and not faults:
         faults.append(f"{place} holds no record of a panel")
     return Verified(tuple(sorted(names, key=in_order)), tuple(faults), findings)
+
+
+def _unreadable(place: Path) -> Iterator[str]:
+    """Yield what is wrong with files that have a form; pictures of a person are none of ours."""
+    for path in sorted((place / PAYLOAD).rglob("*")):
+        inside = path.relative_to(place)
+        own = ORIGINALS not in inside.parts[:-1] and path.suffix in KINDS
+        if own and path.is_file() and not path.is_symlink():
+            fault = fault_of(inside.as_posix(), _content(path))
+            if fault:
+                yield printable(fault, lines=False)
 
 
 def _check_replaceable(place: Path) -> None:
@@ -269,7 +283,7 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
                 f"{image} is not the picture that {kept.panel.name} was read from: its SHA-256 sum "
                 "differs from the record's"
             )
-        originals[f"original/{_folder_name(image.name)}"] = content
+        originals[f"{ORIGINALS}/{_folder_name(image.name)}"] = content
     packing = Packing(kept.panel, straight, originals)
     return found | files_of(ARCHIVE_DOCUMENTS, packing)
 

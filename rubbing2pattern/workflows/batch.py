@@ -53,6 +53,7 @@ from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, inside, write_whole
 from rubbing2pattern.record.panel import panel_of, read_record
+from rubbing2pattern.texts import printable
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 from rubbing2pattern.workflows.provenance import made_with
@@ -110,8 +111,8 @@ class _Work:
         """Remember why the row failed."""
         stamp = Stamp(
             key=key,
-            panel=self.row.panel,
-            image=self.row.image.name,
+            panel=printable(self.row.panel, lines=False),
+            image=printable(self.row.image.name, lines=False),
             state=State.FAILED,
             exit_code=code,
             reason=reason.replace(f"{self.home}{os.sep}", ""),
@@ -335,7 +336,7 @@ def _done(work: _Work, key: str) -> Stamp:
     return Stamp(
         key=key,
         panel=row.panel,
-        image=row.image.name,
+        image=printable(row.image.name, lines=False),
         state=State.DONE,
         exit_code=0,
         files=digests(work.folder),

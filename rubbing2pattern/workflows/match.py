@@ -38,6 +38,7 @@ from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.record.text import content_of
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
+from rubbing2pattern.texts import replaced
 from rubbing2pattern.workflows.progress import Progress, Silent
 from rubbing2pattern.workflows.provenance import PARTS, plain, provenance_of
 
@@ -114,7 +115,7 @@ def match_pieces(
     total = len(places) + 2
     seen: list[LoosePhoto] = []
     for k, (place, own) in enumerate(zip(places, references, strict=True), start=1):
-        progress.stage(f"outline {place.name}", k, total)
+        progress.stage(f"outline {replaced(place.name)}", k, total)
         seen.append(_photo(place, own, sum(len(p.pieces) for p in seen), options))
     lying = tuple(piece for photo in seen for piece in photo.pieces)
     numbers = _known(known, seen, panel)
@@ -159,7 +160,7 @@ def _references(given: Reference | Sequence[Reference], photos: int) -> list[Ref
 def _check_names(places: Sequence[Path]) -> None:
     if not places:
         raise UsageFault("give at least one photograph of loose pieces")
-    names = [place.name for place in places]
+    names = [replaced(place.name) for place in places]
     for k, name in enumerate(names):
         if name in names[:k]:
             raise UsageFault(f"two photographs are named {name}; give each a name of its own")
@@ -191,7 +192,7 @@ def _photo(place: Path, reference: Reference, before: int, options: Options) -> 
     colour = load_colour(place, photograph)
     found = find_pieces(colour, rubbing, options.loose)
     pieces = tuple(
-        replace(piece, id=f"P{before + k}", photo=place.name)
+        replace(piece, id=f"P{before + k}", photo=photograph.source)
         for k, piece in enumerate(found.pieces, start=1)
     )
     names = {own.id: piece.id for own, piece in zip(found.pieces, pieces, strict=True)}

@@ -30,6 +30,7 @@ from rubbing2pattern.stages.rectify import rectify
 from rubbing2pattern.stages.skeleton import skeletonize
 from rubbing2pattern.stages.tidy import tidy
 from rubbing2pattern.stages.trace import trace
+from rubbing2pattern.texts import name_fault
 from rubbing2pattern.workflows.folders import carried_to, typed_in
 from rubbing2pattern.workflows.progress import Progress, Silent
 from rubbing2pattern.workflows.provenance import provenance_of
@@ -189,7 +190,8 @@ def _traced(watch: _Watch, rubbing: Rubbing, options: Options) -> tuple[LeadMap,
 
 
 def _check_name(name: str, seen_from: str) -> None:
-    if not name.strip() or not name.isprintable():
-        raise UsageFault(f"a panel needs a name of printable characters, not {name!r} (--panel)")
+    fault = name_fault(name)
+    if fault:
+        raise UsageFault(f"{fault} (--panel)")
     if seen_from not in SIDES:
         raise UsageFault(f"seen_from is one of {', '.join(SIDES)}, not {seen_from!r}")

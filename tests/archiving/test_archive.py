@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
+from hypothesis import given, settings, strategies as st
 from PIL import Image
 
 from rubbing2pattern.archiving.bag import faults_of, write_bag
@@ -29,11 +30,13 @@ from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.geometry.frame import Frame
-from rubbing2pattern.inputs.about import ELEMENTS, About, read_about
+from rubbing2pattern.inputs.about import ELEMENTS, About, dublin_core, read_about
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.workflows.archive import DRAWINGS, archive_folders, verify_bag
 from tests import panels
+from tests.damage import damaged, returned_or_told
+from tests.running import run_here
 
 PICTURE = b"not really a picture, but bytes"
 PROVENANCE = {
@@ -183,6 +186,79 @@ def test_a_record_that_gives_another_drawing_is_told(bag: Path, tmp_path: Path) 
     write_bag(place, payload, {})
     faults = verify_bag(place).faults
     assert any("does not give pattern.svg" in fault for fault in faults)
+
+
+UNREADABLE = [
+    ("dublin-core.xml", b"b</dc:title>", b"b\x07</dc:title>", "XML"),
+    ("dublin-core.xml", b"</metadata>", b"", "XML"),
+    ("dublin-core.xml", b"?>", b"?><!DOCTYPE m [<!ENTITY a 'b'>]>", "DTD"),
+    ("n4 3b/pattern.svg", b"<svg", b"<svg x='\x1b'", "SVG"),
+    ("n4 3b/panel.schema.json", b"{", b"{,", "JSON"),
+    ("n4 3b/panel.schema.json", b"{", b'{"x": NaN,', "NaN is no number"),
+    ("n4 3b/panel.schema.json", b'"', b'"\xff', "JSON"),
+]
+
+
+@pytest.mark.parametrize(("name", "good", "bad", "said"), UNREADABLE)
+def test_a_file_that_no_reader_takes_is_found_though_its_sum_is_right(
+    bag: Path, tmp_path: Path, name: str, good: bytes, bad: bytes, said: str
+) -> None:
+    payload = {
+        path.relative_to(bag / "data").as_posix(): path.read_bytes()
+        for path in (bag / "data").rglob("*")
+        if path.is_file()
+    }
+    payload["dublin-core.xml"] = dublin_core(About(title="a b"), ["n4 3b"], ["inside"])
+    place = tmp_path / "bag"
+    place.mkdir()
+    assert good in payload[name]
+    payload[name] = payload[name].replace(good, bad, 1)
+    write_bag(place, payload, {})
+    assert any(f"data/{name} is not" in f and said in f for f in verify_bag(place).faults)
+
+
+def test_the_names_of_a_hostile_package_are_never_printed_raw(bag: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(bag, copy)
+    (copy / "data" / "a\x1b[2J\nb.json").write_bytes(b"\x1b")
+    done = run_here("verify", copy)
+    assert done.returncode == 3
+    assert "a\\x1b[2J\\nb.json is not" in done.stdout
+    assert "\x1b" not in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("label", ["payload-oxum", "PAYLOAD-OXUM", "Payload-oxum ", "Payload-Oxum"])
+def test_the_size_is_read_whatever_the_case_of_its_label(
+    bag: Path, tmp_path: Path, label: str
+) -> None:
+    """RFC 8493, section 2.2.2: labels are the same in any case."""
+    copy = tmp_path / "copy"
+    shutil.copytree(bag, copy)
+    info = (copy / "bag-info.txt").read_text(encoding="utf-8")
+    right = re.sub("Payload-Oxum", label, info)
+    for text, wrong in (
+        (right, False),
+        (re.sub(r"(?m)^(p.*: ).*", r"\g<1>1.1", right, flags=re.I), True),
+    ):
+        (copy / "bag-info.txt").write_text(text, encoding="utf-8")
+        assert any("not as Payload-Oxum says" in f for f in faults_of(copy)) is wrong
+
+
+@pytest.mark.parametrize(
+    "tag", ["bagit.txt", "bag-info.txt", "manifest-sha512.txt", "tagmanifest-sha512.txt"]
+)
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(data=st.data())
+def test_a_damaged_tag_file_is_a_fault_and_never_a_crash(
+    bag: Path, tmp_path_factory: pytest.TempPathFactory, tag: str, data: st.DataObject
+) -> None:
+    copy = tmp_path_factory.mktemp("bags") / "copy"
+    shutil.copytree(bag, copy)
+    good = (copy / tag).read_bytes()
+    bad = data.draw(damaged(good))
+    (copy / tag).write_bytes(bad)
+    returned_or_told(lambda: verify_bag(copy))
+    assert bad == good or faults_of(copy)
 
 
 def test_a_record_of_the_first_form_is_read(bag: Path, tmp_path: Path) -> None:

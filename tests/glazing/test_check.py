@@ -293,8 +293,8 @@ def test_a_piece_that_corrections_took_away_is_kept_as_vanished() -> None:
         (b"\x89PNG\r\n\x1a\n\0\0", "neither a workbook"),
         (b"state\0", "neither a workbook"),
         (b'number,state\n1,"open', "row"),
-        (b"", "no column 'number'"),
-        (b"\n\n", "no column 'number'"),
+        (b"", "is empty"),
+        (b"\n\n", "is empty"),
         ("größe".encode("latin-1"), "UTF-8"),
     ],
 )

@@ -22,13 +22,20 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from PIL import Image
 
-from rubbing2pattern.errors import InputUnreadable, RubbingError
+from rubbing2pattern.documents.matches import match_documents
+from rubbing2pattern.documents.matches.record import read_matches
+from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.inputs.about import read_about
 from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.inputs.reference import parse_reference, read_marks, read_targets
+from rubbing2pattern.matching.known import read_known
+from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.record.panel import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.stages.load import load
 from tests import panels
+from tests.damage import damaged, returned_or_told
+from tests.documents.matched import matching
 from tests.glazing.sheets import documents, read
 
 KEPT = Path(__file__).parent / "damaged"
@@ -55,6 +62,8 @@ MARKS = b"""pixel_x,pixel_y,x_mm,y_mm
 890,700,400,300
 12,690,0,300
 """
+KNOWN = b"piece,number,photo\nP1,6,bench.jpg\nP2,7,bench.jpg\nP13,18,other.jpg\n"
+ABOUT = b'title = "A window"\nwho = "A. Glazier"\ndate = "2026-11-25"\n'
 TARGETS = b"id_a,id_b,distance_mm\n0,1,400\n1,2,300\n2,3,400\n3,0,300\n0,2,500\n1,3,500\n"
 
 
@@ -77,40 +86,13 @@ def record() -> bytes:
 
 
 @cache
+def matches() -> bytes:
+    return match_documents(matching(), DocumentOptions())["matches.json"]
+
+
+@cache
 def workbook() -> bytes:
     return documents()["pieces.xlsx"]
-
-
-@st.composite
-def damaged(draw: st.DrawFn, content: bytes) -> bytes:
-    """Return content with up to five damages."""
-    data = bytearray(content)
-    for _ in range(draw(st.integers(1, 5))):
-        at = draw(st.integers(0, max(len(data) - 1, 0)))
-        length = draw(st.integers(1, 40))
-        match draw(st.sampled_from(("flip", "set", "cut", "double", "end", "zero"))):
-            case "flip" if data:
-                data[at] ^= 1 << draw(st.integers(0, 7))
-            case "set" if data:
-                data[at : at + 4] = draw(st.binary(min_size=1, max_size=8))
-            case "cut":
-                del data[at : at + length]
-            case "double":
-                data[at:at] = data[at : at + length]
-            case "end":
-                del data[at:]
-            case "zero":
-                data[at : at + length] = bytes(length)
-    return bytes(data)
-
-
-def returned_or_told(reader: Callable[[], Any]) -> None:
-    """Call a reader; it returns, or tells in one sentence of the program's own what is wrong."""
-    try:
-        reader()
-    except RubbingError as fault:
-        assert str(fault).strip()
-        assert len(str(fault)) < 4000
 
 
 def from_file(folder: Path, name: str, content: bytes, reader: Callable[[Path], Any]) -> None:
@@ -133,6 +115,9 @@ READERS: dict[str, Callable[[Path], Any]] = {
     "targets": read_targets,
     "record": lambda path: panel_of(record_from_text(path.read_bytes(), path.name)),
     "sheet": lambda path: read(path.read_bytes()),
+    "matches": read_matches,
+    "known": read_known,
+    "about": read_about,
 }
 
 
@@ -145,7 +130,13 @@ def test_damaged_pictures(name: str, data: st.DataObject, folder: Path) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "good"),
-    [("corrections", CORRECTIONS), ("marks", MARKS), ("targets", TARGETS)],
+    [
+        ("corrections", CORRECTIONS),
+        ("marks", MARKS),
+        ("targets", TARGETS),
+        ("known", KNOWN),
+        ("about", ABOUT),
+    ],
 )
 @EXAMPLES
 @given(data=st.data())
@@ -157,6 +148,12 @@ def test_damaged_tables(kind: str, good: bytes, data: st.DataObject, folder: Pat
 @given(data=st.data())
 def test_damaged_records(data: st.DataObject, folder: Path) -> None:
     from_file(folder, "record", data.draw(damaged(record())), READERS["record"])
+
+
+@FEW
+@given(data=st.data())
+def test_damaged_matches(data: st.DataObject, folder: Path) -> None:
+    from_file(folder, "matches", data.draw(damaged(matches())), READERS["matches"])
 
 
 @FEW
@@ -198,19 +195,30 @@ JSON = st.recursive(
 )
 
 
-@settings(EXAMPLES, max_examples=60)
-@given(seed=st.integers(0, 10**6), value=JSON)
-def test_records_with_one_value_changed(seed: int, value: Any) -> None:
-    """Whatever stands in the place of any one value: a panel comes of it, or a clear refusal."""
-    tree = json.loads(record())
+def with_one_value_changed(content: bytes, seed: int, value: Any) -> str:
+    tree = json.loads(content)
     chance, node = random.Random(seed), tree
     while True:
         key = chance.choice(list(node) if isinstance(node, dict) else range(len(node)))
         if not isinstance(node[key], dict | list) or not node[key] or chance.random() < 0.1:
             node[key] = value
-            break
+            return json.dumps(tree)
         node = node[key]
-    returned_or_told(lambda: panel_of(record_from_text(json.dumps(tree), "record")))
+
+
+@settings(EXAMPLES, max_examples=60)
+@given(seed=st.integers(0, 10**6), value=JSON)
+def test_records_with_one_value_changed(seed: int, value: Any) -> None:
+    """Whatever stands in the place of any one value: a panel comes of it, or a clear refusal."""
+    text = with_one_value_changed(record(), seed, value)
+    returned_or_told(lambda: panel_of(record_from_text(text, "record")))
+
+
+@settings(EXAMPLES, max_examples=60)
+@given(seed=st.integers(0, 10**6), value=JSON)
+def test_matches_with_one_value_changed(seed: int, value: Any, folder: Path) -> None:
+    text = with_one_value_changed(matches(), seed, value)
+    from_file(folder, "matches", text.encode(), READERS["matches"])
 
 
 @pytest.mark.parametrize("path", sorted(KEPT.glob("*-*")), ids=lambda path: path.name)

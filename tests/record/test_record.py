@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, Polygon, box
 
-from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.errors import InputUnreadable, ScaleNotFound
 from rubbing2pattern.geometry.curves import Arc, Cubic, Line
 from rubbing2pattern.model import Panel
 from rubbing2pattern.record.panel import (
@@ -181,6 +181,16 @@ def test_the_schema_in_docs_is_current() -> None:
     assert kept == schema_text(), "write it anew: make docs"
 
 
+CORRECTED = {
+    "by": "A. Glazier", "date": "2026-11-25", "file": "corrections-1.toml", "sha256": "ab" * 32,
+    "changes": [],
+}  # fmt: skip
+DISMISSED = {
+    "id": "F9", "code": "free-end", "severity": "check", "message": "a lead ends freely",
+    "at": [1.0, 2.0], "by": "A. Glazier", "date": "2026-11-25", "why": "a strap",
+}  # fmt: skip
+
+
 def damaged(change: Callable[[dict[str, Any]], object]) -> str:
     datum = copy.deepcopy(json.loads(text_of(panels.arched())))
     change(datum)
@@ -210,6 +220,33 @@ def damaged(change: Callable[[dict[str, Any]], object]) -> str:
         (lambda d: d.update(version=2), "version 2"),
         (lambda d: d.update(format="a drawing"), "format is 'a drawing'"),
         (lambda d: d["scale"].update(px_per_mm=float("nan")), "scale.px_per_mm"),
+        (lambda d: d["scale"].update(px_per_mm=1e300), "scale.px_per_mm"),
+        (lambda d: d["joints"][0].update(x=1e300), "joints.0.x"),
+        (lambda d: d["joints"][0].update(id="J" + "1" * 5000), "joints.0.id"),
+        (lambda d: d["joints"][0].update(id="J1\n"), "joints.0.id"),
+        (lambda d: d["cames"][0].update(id="C\u0661"), "cames.0.id"),
+        (lambda d: d["cames"][0]["path"].__setitem__(0, [1e7, 0.0]), "cames.0.path.0.0"),
+        (lambda d: d["cames"][0].update(strip=10**4000), "cames.0.strip"),
+        (lambda d: d["pieces"][0]["outline"].__setitem__(1, [0.0, -1e300]), "pieces.0.outline.1.1"),
+        (lambda d: d["pieces"][0].update(number=10**6), "pieces.0.number"),
+        (lambda d: d["pieces"][0].update(cut_area_mm2=1e300), "pieces.0.cut_area_mm2"),
+        (lambda d: d["panel"]["placement"].update(angle_deg=1e300), "panel.placement.angle_deg"),
+        (lambda d: d["provenance"].update(x=[{"y": 1e300}]), "provenance.x"),
+        (lambda d: d["provenance"].update(x=float("inf")), "provenance.x"),
+        (lambda d: d["provenance"].update(x=10**4000), "provenance.x"),
+        (lambda d: d.update(corrections=[CORRECTED, CORRECTED]), "corrections.file"),
+        (lambda d: d.update(corrections=[CORRECTED | {"file": "../x.toml"}]), "corrections.0.file"),
+        (
+            lambda d: d.update(corrections=[CORRECTED | {"date": "2026-11-31"}]),
+            "corrections.0.date",
+        ),
+        (
+            lambda d: d.update(corrections=[CORRECTED | {"date": "2026-11-25\n"}]),
+            "corrections.0.date",
+        ),
+        (lambda d: d.update(dismissed=[DISMISSED] * 2), "dismissed.1: it is the same"),
+        (lambda d: d.update(dismissed=[DISMISSED | {"at": [0.0, 1e9]}]), "dismissed.0.at.1"),
+        (lambda d: d.update(dismissed=[DISMISSED | {"numbers": {"a_mm": 1e300}}]), "numbers.a_mm"),
     ],
 )
 def test_a_damaged_record_is_refused_by_the_field_s_name(
@@ -248,3 +285,16 @@ def test_one_line_an_item() -> None:
         start = lines.index(f' "{kind}": [')
         assert lines[start + count + 1].startswith(" ]")
     assert not re.search(r"-0\.0\b", text_of(panel))
+
+
+def test_the_largest_panel_is_written_and_read_back_and_a_larger_one_refused() -> None:
+    panel = replace(panels.two_by_two(), width_mm=99_000.0)
+    assert panel_of(record_from_text(text_of(panel))).width_mm == 99_000.0
+    with pytest.raises(ScaleNotFound, match="101000 mm long, but 100000 mm is the limit"):
+        record_of(replace(panel, width_mm=101_000.0), {})
+
+
+def test_a_whole_record_that_was_corrected_is_read() -> None:
+    """What the cases of damage change is right before."""
+    text = damaged(lambda d: d.update(corrections=[CORRECTED], dismissed=[DISMISSED]))
+    assert len(record_from_text(text).corrections) == 1

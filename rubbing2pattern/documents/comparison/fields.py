@@ -10,21 +10,31 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Literal
 
-from pydantic import Field, JsonValue
+from pydantic import Field
 
 from rubbing2pattern.comparing.found import Fate, PieceFate, SideKind
-from rubbing2pattern.record.fields import Part, Place, PlacementPart, Share, Size
+from rubbing2pattern.record.fields import (
+    Area,
+    Figure,
+    Length,
+    Number,
+    PanelName,
+    Part,
+    Place,
+    PlacementPart,
+    Plain,
+    Share,
+    Size,
+)
 
 FORMAT: Final = "rubbing2pattern comparison"
 VERSION: Final = 1
-
-Number = Annotated[int, Field(ge=1)]
 
 
 class ComparedPanel(Part):
     """One of the two states."""
 
-    name: str
+    name: PanelName
     seen_from: Literal["inside", "outside", "unstated"]
     pieces: Annotated[int, Field(ge=0)]
     cames: Annotated[int, Field(ge=0)]
@@ -54,7 +64,7 @@ class RegistrationPart(Part):
     """weighted, of the leads that held"""
     uncertainty_mm: Size
     """one standard deviation that it brings into any place"""
-    growth: float
+    growth: Figure
     """by what share the panel after is larger; not taken out"""
     growth_uncertainty: Share | None
     """one standard deviation; null where it cannot be estimated"""
@@ -122,8 +132,8 @@ class PieceLinePart(Part):
     fate: PieceFate
     before: list[Number]
     after: list[Number]
-    area_before_mm2: Size
-    area_after_mm2: Size
+    area_before_mm2: Area
+    area_after_mm2: Area
 
 
 class BowPart(Part):
@@ -131,11 +141,11 @@ class BowPart(Part):
 
     length_mm: Size
     """of the chord; the diameter of a circle"""
-    rise_mm: float
+    rise_mm: Length
     """of an arc over its chord, positive outwards; the radius of a circle; else 0"""
-    most_mm: float
+    most_mm: Length
     """greatest deviation, positive out of the panel"""
-    along_mm: float
+    along_mm: Length
     """where, from the side's start"""
     at: Place
 
@@ -147,7 +157,7 @@ class SidePart(Part):
     kind: SideKind
     before: BowPart
     after: BowPart
-    change_mm: float
+    change_mm: Length
     """greatest change of one place against both ends, positive outwards"""
     change_at: Place
     uncertainty_mm: Size
@@ -171,4 +181,4 @@ class ComparisonRecord(Part):
     pieces: list[PieceLinePart]
     sides: list[SidePart]
     notes: list[str]
-    provenance: dict[str, JsonValue]
+    provenance: dict[str, Plain]

@@ -10,15 +10,20 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Literal
 
-from pydantic import Field, JsonValue
+from pydantic import Field
 
 from rubbing2pattern.matching.loose import Verdict
 from rubbing2pattern.record.fields import (
+    Area,
     AreaPart,
+    Figure,
     FindingPart,
+    Number,
+    PanelName,
     Part,
     Place,
     PlacementPart,
+    Plain,
     ScalePart,
     Share,
     Size,
@@ -27,13 +32,11 @@ from rubbing2pattern.record.fields import (
 FORMAT: Final = "rubbing2pattern matches"
 VERSION: Final = 1
 
-Number = Annotated[int, Field(ge=1)]
-
 
 class MatchedPanel(Part):
     """The panel whose openings were filled."""
 
-    name: str
+    name: PanelName
     seen_from: Literal["inside", "outside", "unstated"]
     pieces: Annotated[int, Field(ge=0)]
     record_sha256: str
@@ -71,7 +74,7 @@ class PlacedPart(Part):
     """of the glass in its place, in the panel's frame"""
     rms_mm: Size
     """root of the mean squared distance of its edge from the cut outline"""
-    log_likelihood: float
+    log_likelihood: Figure
     groze: list[StretchPart]
     """where it reaches over the heart"""
     short: list[StretchPart]
@@ -84,7 +87,7 @@ class PlacedPart(Part):
 class LoosePart(Part):
     """One loose piece and what was found about it."""
 
-    piece: Annotated[str, Field(pattern=r"^P[1-9]\d*$")]
+    piece: Annotated[str, Field(pattern=r"^P[1-9][0-9]{0,5}$")]
     photo: str
     verdict: Verdict
     numbers: list[Number]
@@ -103,7 +106,7 @@ class LoosePart(Part):
     outline: AreaPart
     """in the frame of its photograph"""
     uncertainty_mm: Size
-    colour: tuple[float, float, float] | None
+    colour: tuple[Figure, Figure, Figure] | None
     """mean colour of the glass as CIE L*, a*, b* by the light of the photograph"""
 
 
@@ -122,7 +125,7 @@ class OpenPart(Part):
     """An opening for which there is no glass."""
 
     number: Number
-    cut_area_mm2: Size
+    cut_area_mm2: Area
     """by which a later reader knows that the piece is still the same"""
 
 
@@ -144,4 +147,4 @@ class MatchesRecord(Part):
     groups: list[list[Number]]
     """numbers whose openings are alike"""
     findings: list[FindingPart]
-    provenance: dict[str, JsonValue]
+    provenance: dict[str, Plain]
