@@ -55,7 +55,7 @@ def check_folder(
     2. an existing folder is replaced only with `overwrite`;
     3. with `overwrite` only when it is empty or holds the file `record`;
     4. and no corrections, which a new reading would lose, unless `discard_corrections` is given;
-    5. the nearest existing folder above can be written to.
+    5. an existing folder, and the nearest existing folder above, can be written to.
     """
     place = _real(folder)
     if _stands(place):
@@ -76,6 +76,11 @@ def check_folder(
             raise OutputNotWritten(
                 f"{folder} holds corrections ({names}) that would be lost; choose another "
                 "-o FOLDER and apply them there, or give them up with --discard-corrections"
+            )
+        if not os.access(place, os.W_OK | os.X_OK):
+            raise OutputNotWritten(
+                f"cannot write {folder}: you may not write in it; allow it, or choose another -o "
+                "FOLDER"
             )
     above = next(p for p in place.parents if _stands(p))
     if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
 import sys
 import time
@@ -298,3 +299,46 @@ def test_no_link_leads_a_file_out_of_its_folder(tmp_path: Path) -> None:
         write_files({"link/x": b"x"}, tmp_path / "a", tmp_path / "a")
     assert names(tmp_path / "out") == []
     assert inside(tmp_path / "a", "b/c.txt") == tmp_path / "a" / "b" / "c.txt"
+
+
+_KILLED_BETWEEN_RENAMES = """
+import os, signal, sys
+from pathlib import Path
+from rubbing2pattern import output
+rename = Path.rename
+def killed_after(self, target):
+    rename(self, target)
+    os.kill(os.getpid(), signal.SIGKILL)
+output._exchanged = lambda one, other: False
+OWN = ("panel.json", "pattern*.svg")
+with output.whole_folder(Path(sys.argv[1]), OWN, overwrite=True) as partial:
+    (partial / "panel.json").write_text("two")
+    Path.rename = killed_after
+"""
+
+
+def test_without_a_swap_in_one_step_the_folder_is_replaced_by_two_renames(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(output, "_exchanged", lambda one, other: False)
+    make_results(tmp_path / "a", "one")
+    (tmp_path / "a" / "notes.txt").write_text("mine")
+    make_results(tmp_path / "a", "two", overwrite=True)
+    assert names(tmp_path) == ["a"]
+    assert names(tmp_path / "a") == ["notes.txt", "panel.json", "pattern-two.svg"]
+    assert (tmp_path / "a" / "panel.json").read_text() == "two"
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="the system has no such signal")
+def test_killed_between_two_renames_both_folders_lie_whole_beside_the_place(tmp_path: Path) -> None:
+    """Where the system cannot swap folders in one step, as `docs/results.md` says."""
+    make_results(tmp_path / "a", "one")
+    (tmp_path / "a" / "notes.txt").write_text("mine")
+    ended(started(tmp_path / "a", code=_KILLED_BETWEEN_RENAMES))
+    new, old = names(tmp_path)
+    assert new.startswith(".rubbing2pattern-") and old == f"{new}-old"
+    assert contents(tmp_path / old)["panel.json"] == b"one"
+    assert contents(tmp_path / old)["notes.txt"] == b"mine"
+    assert contents(tmp_path / new) == {"panel.json": b"two", "notes.txt": b"mine"}
+    make_results(tmp_path / "a", "three")
+    assert contents(tmp_path / old)["panel.json"] == b"one"

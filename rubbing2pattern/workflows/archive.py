@@ -107,7 +107,8 @@ def archive_folders(
     OutputNotWritten
         `bag` exists and is not replaced, or it cannot be written.
     """
-    kept = sorted((kept_folder(f) for f in folders), key=lambda k: in_order(k.panel.name))
+    read = (kept_folder(folder, replaced=False) for folder in folders)
+    kept = sorted(read, key=lambda k: in_order(k.panel.name))
     if not kept:
         raise UsageFault("give at least one folder of results to pack")
     pictures = {name: Path(path) for name, path in (images or {}).items()}

@@ -53,8 +53,10 @@ class KeptFolder:
     warnings: tuple[str, ...] = ()
 
 
-def kept_folder(folder: Path | str) -> KeptFolder:
+def kept_folder(folder: Path | str, *, replaced: bool = True) -> KeptFolder:
     """Read a folder of results, as `write_reading` or `rewrite` left it.
+
+    Without `replaced` it is only read, and may be one that nobody can write to.
 
     Raises
     ------
@@ -68,7 +70,8 @@ def kept_folder(folder: Path | str) -> KeptFolder:
     held = kept_options(record.provenance)
     panel = panel_of(record)
     copies = {c.file: _copy(place / c.file, c.sha256) for c in panel.corrections}
-    check_folder(place, overwrite=True, discard_corrections=True)
+    if replaced:
+        check_folder(place, overwrite=True, discard_corrections=True)
     rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
     return KeptFolder(place, record, panel, held.options, rubbing, copies, held.warnings)
 
