@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,8 @@ from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.inputs.reference import Row, table_rows
 from rubbing2pattern.matching.loose import LoosePiece
 
+_NUMBER = re.compile(r"[1-9][0-9]{0,5}")
+"""Of a piece; six digits, as everywhere."""
 _BY_NAME = ("piece", "number")
 _BY_PLACE = ("pixel_x", "pixel_y", "number")
 
@@ -97,14 +100,14 @@ def pieces_meant(
 
 def _line(row: Row, *, by_name: bool) -> KnownNumber:
     text = row.texts["number"].strip()
-    if not text.isdecimal() or int(text) < 1:
-        raise row.fault("number", "the number of a piece is a whole number from 1")
+    if not _NUMBER.fullmatch(text.lstrip("0")):
+        raise row.fault("number", "the number of a piece is a whole number from 1 to 999999")
     photo = row.texts.get("photo", "").strip()
     if not by_name:
         pixel = (row.number("pixel_x"), row.number("pixel_y"))
         return KnownNumber(row.place, int(text), pixel=pixel, photo=photo)
     piece = row.texts["piece"].strip().upper()
-    if not (piece.startswith("P") and piece[1:].isdecimal() and piece[1] != "0"):
+    if not (piece.startswith("P") and _NUMBER.fullmatch(piece[1:])):
         raise row.fault("piece", "a loose piece is named as in matches.pdf: P1, P2 ...")
     return KnownNumber(row.place, int(text), piece, photo=photo)
 

@@ -268,7 +268,8 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
         if path.is_file() and any(fnmatchcase(path.name, own) for own in OWN_NAMES):
             found[path.name] = _content(path)
         elif path.is_file() or path.is_dir():
-            notes.append(f"{kept.panel.name}: {path.name} is none of the program's own files")
+            called = printable(path.name, lines=False)
+            notes.append(f"{kept.panel.name}: {called} is none of the program's own files")
     straight = None if kept.rubbing is None else kept.rubbing.grey
     if straight is None:
         notes.append(f"{kept.panel.name}: the rubbing straight on was not kept in its folder")

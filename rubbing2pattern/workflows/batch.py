@@ -299,7 +299,7 @@ def _traced(work: _Work) -> Outcome:
         kept = _kept(work, key)
         if kept is not None:
             return kept
-        for place in (work.folder, work.stamp, work.picture):
+        for place in (work.folder, work.stamp, work.begun, work.picture):
             _check_inside(work.home, place)
         work.begun.touch()
         outcome = Outcome(work.row.number, work.row.name, _done(work, key))

@@ -217,6 +217,15 @@ def test_a_file_that_no_reader_takes_is_found_though_its_sum_is_right(
     assert any(f"data/{name} is not" in f and said in f for f in verify_bag(place).faults)
 
 
+def test_a_name_beside_the_results_is_never_written_raw(folder: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(folder, copy)
+    (copy / "a\x1b\nb.txt").write_text("a note", encoding="utf-8")
+    done = archive_folders([copy], tmp_path / "bag")
+    assert "n4 3b: a\\x1b\\nb.txt is none of the program's own files" in done.notes
+    assert b"\x1b" not in (tmp_path / "bag" / "data" / "README.txt").read_bytes()
+
+
 def test_the_names_of_a_hostile_package_are_never_printed_raw(bag: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy"
     shutil.copytree(bag, copy)

@@ -12,7 +12,9 @@ from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.inputs.about import read_about
 from rubbing2pattern.inputs.collection_list import _job
 from rubbing2pattern.inputs.corrections import corrections_from
+from rubbing2pattern.inputs.reference import read_targets
 from rubbing2pattern.inputs.toml_forms import toml_table
+from rubbing2pattern.matching.known import read_known
 from tests.correcting.making import HEAD
 
 MOST = sys.get_int_max_str_digits()
@@ -46,3 +48,27 @@ def test_a_long_value_is_refused_in_few_words(given: str, words: list[str]) -> N
     assert len(str(caught.value)) < 300
     for word in words:
         assert word in str(caught.value)
+
+
+@pytest.mark.parametrize("line", [f"P1,{'1' * 5000}", f"P{'1' * 5000},1", "P1,\u0661", "P01,1"])
+def test_a_long_number_of_a_piece_is_refused_by_line_and_column(tmp_path: Path, line: str) -> None:
+    path = tmp_path / "known.csv"
+    path.write_text(f"piece,number\n{line}\n", encoding="utf-8")
+    with pytest.raises(UsageFault, match=r"known\.csv, line 2, column (piece|number)") as caught:
+        read_known(path)
+    assert len(str(caught.value)) < 400
+
+
+def test_a_long_id_of_a_target_is_refused_by_line_and_column(tmp_path: Path) -> None:
+    path = tmp_path / "targets.csv"
+    path.write_text(f"id,x_mm,y_mm\n{'1' * 5000},0,0\n", encoding="utf-8")
+    with pytest.raises(UsageFault, match=r"targets\.csv, line 2, column id"):
+        read_targets(path)
+
+
+def test_noughts_before_a_number_do_not_matter(tmp_path: Path) -> None:
+    path = tmp_path / "numbers.csv"
+    path.write_text("piece,number\nP1,007\n", encoding="utf-8")
+    assert [line.number for line in read_known(path)] == [7]
+    path.write_text("id,x_mm,y_mm\n00,0,0\n07,1,0\n2,1,1\n3,0,1\n", encoding="utf-8")
+    assert read_targets(path).ids == (0, 2, 3, 7)
