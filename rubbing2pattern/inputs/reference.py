@@ -339,8 +339,9 @@ class Row:
 
     def target(self, column: str) -> int:
         """Return the id of a printed target, or raise `UsageFault`."""
-        text = self.texts[column].strip()
-        if (text.lstrip("0") or text[-1:]) not in {str(number) for number in TARGET_IDS}:
+        said = self.texts[column].strip()
+        text = said.lstrip("0") or said[-1:]
+        if text not in {str(number) for number in TARGET_IDS}:
             raise self.fault(column, f"a target's id is a whole number from 0 to {TARGET_IDS[-1]}")
         return int(text)
 

@@ -99,8 +99,8 @@ def pieces_meant(
 
 
 def _line(row: Row, *, by_name: bool) -> KnownNumber:
-    text = row.texts["number"].strip()
-    if not _NUMBER.fullmatch(text.lstrip("0")):
+    text = row.texts["number"].strip().lstrip("0")
+    if not _NUMBER.fullmatch(text):
         raise row.fault("number", "the number of a piece is a whole number from 1 to 999999")
     photo = row.texts.get("photo", "").strip()
     if not by_name:

@@ -68,7 +68,7 @@ def test_a_long_id_of_a_target_is_refused_by_line_and_column(tmp_path: Path) -> 
 
 def test_noughts_before_a_number_do_not_matter(tmp_path: Path) -> None:
     path = tmp_path / "numbers.csv"
-    path.write_text("piece,number\nP1,007\n", encoding="utf-8")
+    path.write_text(f"piece,number\nP1,{'0' * 5000}7\n", encoding="utf-8")
     assert [line.number for line in read_known(path)] == [7]
-    path.write_text("id,x_mm,y_mm\n00,0,0\n07,1,0\n2,1,1\n3,0,1\n", encoding="utf-8")
+    path.write_text(f"id,x_mm,y_mm\n{'0' * 5000},0,0\n07,1,0\n2,1,1\n3,0,1\n", encoding="utf-8")
     assert read_targets(path).ids == (0, 2, 3, 7)
