@@ -205,7 +205,8 @@ def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:
     for name, content in files.items():
         try:
             path = inside(folder, name)
-            path.parent.mkdir(parents=True, exist_ok=True)
+            if path.parent != folder:
+                path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
         except OSError as fault:
             reason = fault.strerror or fault
