@@ -99,9 +99,9 @@ def finished(place: Path, folder: Path, jobs: int) -> float:
     """Run to the end; return the seconds."""
     begun = time.perf_counter()
     process = command(place, folder, jobs)
-    _, told = process.communicate()
+    _, stderr = process.communicate()
     if process.returncode not in (0, 7):
-        sys.exit(told.decode())
+        sys.exit(stderr.decode())
     return time.perf_counter() - begun
 
 

@@ -2,9 +2,9 @@
 
 The folder holds rubbings of the training's validation set, which no training saw
 (``python -m training.validate FOLDER 96``). The program reads them up to its boundaries and weighs
-them. Printed are the weights of `rubbing2pattern.fitting.fitted_weights`, how they judge
-against those that the program has, and the stated chances against the share that is lead, every
-picture foretold by the others. ``--write`` writes them into the program's file.
+them. It prints the weights of `rubbing2pattern.fitting.fitted_weights`, how they judge beside those
+that the program has, and the stated chances beside the share that is lead. Each picture is
+predicted by weights fitted on the others. ``--write`` writes the weights into the program's file.
 """
 
 from __future__ import annotations
@@ -73,17 +73,17 @@ def main() -> None:
     figures, lead = (np.concatenate([getattr(b, n) for b in read]) for n in _PARTS)
     weights = logistic(figures, lead, PULL)
     kept = np.array(fitted_weights().boundary)
-    foretold, truth = (np.concatenate(part) for part in zip(*_foretold(read), strict=True))
+    predicted, truth = (np.concatenate(part) for part in zip(*_predicted(read), strict=True))
     for name, value, had in zip(BOUNDARY_FIGURES, weights, kept, strict=True):
         print(f"{name:>12} {value:7.3f} (was {had:.3f})")
     print(f"{len(lead)} boundaries of {len(read)} rubbings, {lead.mean():.1%} lead")
     for name, odds, true in (
-        ("foretold", foretold, truth),
+        ("predicted", predicted, truth),
         ("as the program has it", _odds(kept, figures), lead),
     ):
         cost = np.logaddexp(0.0, np.where(true, -odds, odds)).mean()
         print(f"{name}: cross-entropy {cost:.4f}, wrong {np.mean((odds > 0) != true):.2%}")
-    print(reliability(expit(foretold), truth))
+    print(reliability(expit(predicted), truth))
     if args.write:
         _write([round(float(w), 3) for w in weights], len(lead), len(read))
 
@@ -98,7 +98,7 @@ def reliability(stated: Array, lead: npt.NDArray[np.bool_]) -> str:
     return "\n".join(lines)
 
 
-def _foretold(read: list[Boundaries]) -> Iterator[tuple[Array, npt.NDArray[np.bool_]]]:
+def _predicted(read: list[Boundaries]) -> Iterator[tuple[Array, npt.NDArray[np.bool_]]]:
     """Yield the log odds of every rubbing by weights fitted without its fold, and the truth."""
     for fold in range(FOLDS):
         rest = [b for k, b in enumerate(read) if k % FOLDS != fold]

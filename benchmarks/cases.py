@@ -33,7 +33,7 @@ class Rubbing:
 
 
 def case_name(design: str, tier: str, capture: str, seed: int, hand: str) -> str:
-    """Return the name of a case; those of the first hand do not tell their hand."""
+    """Return the name of a case; only those of the second hand name their hand."""
     words = f"{tier}-{capture}-{design}-{seed}"
     return words if hand == "first" else f"{hand}-{words}"
 
@@ -44,7 +44,7 @@ def designs_of(hand: str) -> list[str]:
 
 
 def fingerprint(hand: str = "first") -> str:
-    """Return a hash of a renderer's source, which tells whether a rendering is out of date."""
+    """Return a hash of a renderer's source: another hash means that a rendering is out of date."""
     h = hashlib.sha256()
     for path in sorted((ROOT / RENDERERS[hand].replace(".", "/")).rglob("*.py")):
         h.update(path.read_bytes())

@@ -1,10 +1,11 @@
 """Fit how far leads may be off: ``python -m benchmarks.doubt_fit --tiers everyday --seeds 25,26``.
 
 Rubbings are rendered once and kept, and read up to their lead lines. Every came then has its
-figures (`rubbing2pattern.laying.doubt`) and its true greatest deviation. Printed are the weights
-of `rubbing2pattern.fitting.fitted_weights`, and the stated chance of 1 mm against the share that is
-off, every seed foretold by the others. ``--kept FILE`` keeps what was read for another fit;
-``--write`` writes the weights into the program's file, with its version raised by one.
+figures (`rubbing2pattern.laying.doubt`) and its true greatest deviation. It prints the weights of
+`rubbing2pattern.fitting.fitted_weights`, and the stated chance of 1 mm beside the share that is
+off. Each seed is predicted by weights fitted on the others. ``--kept FILE`` keeps what was read for
+another fit; ``--write`` writes the weights into the program's file and raises its version by
+one.
 """
 
 from __future__ import annotations

@@ -41,7 +41,7 @@ LEAD_DOUBTS = frozenset(
 """Findings that say of a place that a lead may be missing, false, bridged, off or ending freely,
 that a joint is doubtful or the border is not closed.
 
-Odd pieces (small, narrow, with an inward corner, without glass) belong to them: they are told of
+Odd pieces (small, narrow, with an inward corner, without glass) belong to them: they are reported
 because a lead around them may be false or missing.
 """
 
@@ -78,7 +78,7 @@ class Pointing:
     ----------
     count : how many there are.
     listed : numbers of the pieces that any of them lists.
-    places : (K, 2) where they stand, mm; findings about the whole panel have no place.
+    places : (K, 2) where they are, mm; findings about the whole panel have no place.
     """
 
     count: int = 0
@@ -101,15 +101,15 @@ class Pointing:
         return cls(len(found), listed, motion.apply(places))
 
     def near(self, piece: Polygon) -> bool:
-        """Whether a finding stands within 15 mm of a piece."""
+        """Whether a finding is within 15 mm of a piece."""
         return any(piece.distance(Point(p)) <= NEAR_FINDING_MM for p in self.places)
 
     def within(self, piece: Polygon) -> bool:
-        """Whether a finding stands inside a piece."""
+        """Whether a finding is inside a piece."""
         return any(piece.contains(Point(p)) for p in self.places)
 
     def on(self, piece: Polygon) -> bool:
-        """Whether a finding stands in a piece or on the lead lines around it."""
+        """Whether a finding is in a piece or on the lead lines around it."""
         return any(piece.distance(Point(p)) <= ON_PIECE_MM for p in self.places)
 
 

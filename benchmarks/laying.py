@@ -3,7 +3,7 @@
 The truth of a rendered rubbing is made into what a good lead map gives: pieces that meet on the
 middle of what is dark (wedges run together, solder bulges), shifted by a smooth random field, and
 maps of the centre line and the leaf. The lead net laid on it is compared with the truth in the
-sheet's millimetres, so that nothing of the rectification's error counts.
+sheet's millimetres, so that errors of the rectification do not count.
 """
 
 from __future__ import annotations
@@ -201,7 +201,8 @@ class Figures:
     strayed : true cames that lie more than 1 mm off anywhere.
     cames : number of true cames.
     recall, precision : of joints, within 3 mm.
-    extra : laid cames more than 1 mm off anywhere; `told` of them were stated to be.
+    extra : laid cames more than 1 mm off anywhere.
+    reported : those of `extra` that were stated to be off.
     doubted : all cames stated to be off by more than 1 mm.
     """
 
@@ -212,7 +213,7 @@ class Figures:
     recall: float
     precision: float
     extra: int
-    told: int
+    reported: int
     doubted: int
 
 
@@ -345,7 +346,7 @@ def row(name: str, figures: list[Figures]) -> str:
     return (
         f"{name:34s} p50 {mean[0]:.3f} p95 {mean[1]:.3f} strayed {lost:3d}/{cames:4d} "
         f"{100 * lost / cames:5.1f} % joints {joints[0]:.3f} {joints[1]:.3f} "
-        f"told {sum(f.told for f in figures)}/{sum(f.extra for f in figures)} "
+        f"reported {sum(f.reported for f in figures)}/{sum(f.extra for f in figures)} "
         f"of {sum(f.doubted for f in figures)} doubted"
     )
 

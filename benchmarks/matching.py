@@ -60,7 +60,7 @@ class Tally:
     clear_right: int = 0
     wrong_sure: int = 0
     strangers: int = 0
-    strangers_told: int = 0
+    strangers_left_out: int = 0
     fragments: int = 0
     fragments_right: int = 0
     fragments_wrong: int = 0
@@ -179,7 +179,7 @@ def judge(
             continue
         if true["index"] is None:
             tally.strangers += 1
-            tally.strangers_told += not numbers
+            tally.strangers_left_out += not numbers
             tally.wrong_sure += bool(numbers) and match.margin > least
             continue
         if not rival[true["index"]]:
@@ -193,7 +193,7 @@ def judge(
 
 
 def goes_over(cut: Polygon, laid: Polygon, home: Opening, there: Opening) -> bool:
-    """Tell whether a fragment lies in an opening as it lies in its own, turned round or not.
+    """Say whether a fragment lies in an opening as it lies in its own, turned round or not.
 
     The motion that carries it from where it was cut to where it was laid has to carry its own
     opening over the one that it was laid in.
@@ -247,7 +247,7 @@ def bench(folder: Path, arguments: list[str], tally: Tally, turn_over: bool) -> 
     judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, numbered)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
-    return f"{folder.name:36} {told(own)}  outlines {outlined_s:.1f} s"
+    return f"{folder.name:36} {tally_line(own)}  outlines {outlined_s:.1f} s"
 
 
 def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
@@ -264,11 +264,11 @@ def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
         noisy = Polygon(ring + rng.normal(0.0, 0.1, ring.shape)).buffer(0)
         shape = max(shapely.get_parts(noisy), key=lambda p: p.area)
         pieces.append(LoosePiece(f"P{k}", "", Polygon(shape.exterior), 0.12))
-        told_ring = shapely.get_coordinates(piece.outline.exterior).tolist()
+        cut_ring = shapely.get_coordinates(piece.outline.exterior).tolist()
         true = {
             "index": piece.index,
             "fragment": piece.fragment,
-            "as_cut": told_ring,
+            "as_cut": cut_ring,
             "over": False,
         }
         pairs[f"P{k}"] = true
@@ -279,7 +279,7 @@ def fitted(design: str, seed: int, fragments: int, tally: Tally) -> str:
     judge(matches, placed, pairs, rival, own, options.match.doubtful_margin, numbered)
     for name, value in vars(own).items():
         setattr(tally, name, getattr(tally, name) + value)
-    return f"{design:12} {seed:4} {told(own)}"
+    return f"{design:12} {seed:4} {tally_line(own)}"
 
 
 def matched(
@@ -300,7 +300,7 @@ def matched(
     }
 
 
-def told(t: Tally) -> str:
+def tally_line(t: Tally) -> str:
     """Return the figures of a tally in one line."""
     off, groze, short = (
         float(np.percentile(each, 95)) if each else float("nan")
@@ -311,7 +311,7 @@ def told(t: Tally) -> str:
         f"found {t.found}/{t.true} false {t.false}  edge {off:.2f} mm  groze off {groze:.2f}  "
         f"short off {short:.2f}  {over}clear right "
         f"{t.clear_right}/{t.clear}  wrong and sure {t.wrong_sure}  strangers "
-        f"{t.strangers_told}/{t.strangers}  fragments {t.fragments_right}/{t.fragments} wrong "
+        f"{t.strangers_left_out}/{t.strangers}  fragments {t.fragments_right}/{t.fragments} wrong "
         f"{t.fragments_wrong}  {sum(t.seconds):.1f} s"
     )
 
@@ -332,7 +332,7 @@ def main() -> None:
         for design in given.designs.split(","):
             for seed in given.seeds.split(","):
                 print(fitted(design, int(seed), given.fragments, total), flush=True)
-        print(f"{'all':17} {told(total)}")
+        print(f"{'all':17} {tally_line(total)}")
         return
     for ground in given.grounds.split(","):
         tally = Tally()
@@ -343,10 +343,10 @@ def main() -> None:
                 arguments = ["--design", design, "--seed", seed, "--ground", ground]
                 arguments += ["--fragments", str(given.fragments), "--over", str(given.over)]
                 print(bench(given.out / name, arguments, tally, given.over > 0.0), flush=True)
-        print(f"{ground:36} {told(tally)}", flush=True)
+        print(f"{ground:36} {tally_line(tally)}", flush=True)
         for key, value in vars(tally).items():
             setattr(total, key, getattr(total, key) + value)
-    print(f"{'all':36} {told(total)}")
+    print(f"{'all':36} {tally_line(total)}")
 
 
 if __name__ == "__main__":

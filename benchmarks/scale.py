@@ -227,7 +227,7 @@ def settled(draw: Draw, pins: Pins, *, edges_show: bool) -> Judged:
 
 
 def judged(draw: Draw, warp: Warp, stated: float) -> Judged:
-    """Compare long lengths across the sheet; its rim of 40 mm is no part of any panel."""
+    """Compare long lengths across the sheet, without its rim of 40 mm, where no panel lies."""
     u = np.linspace(0.0, 1.0, 3)
     x = 40 + u * (draw.size_mm[0] - 80)
     y = 40 + u * (draw.size_mm[1] - 80)
@@ -250,10 +250,10 @@ def row(name: str, all_judged: list[Judged]) -> str:
     """Return a line of the table; the error of a draw is the root mean square of its lengths'."""
     errors = np.array([each.error for each in all_judged])
     stated = np.array([each.stated for each in all_judged])
-    told, true = 100 * float(np.median(stated)), 100 * float(np.median(errors))
+    said, true = 100 * float(np.median(stated)), 100 * float(np.median(errors))
     within = float((errors <= stated).mean())
     return (
-        f"| {name} | {len(stated)} | {true:.3f} | {told:.3f} | {told / true:.1f} | {within:.2f} |"
+        f"| {name} | {len(stated)} | {true:.3f} | {said:.3f} | {said / true:.1f} | {within:.2f} |"
     )
 
 

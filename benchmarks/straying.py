@@ -56,7 +56,7 @@ def strayed(true: Leads, traced: Leads, places: Array, near_mm: float) -> tuple[
        past such an end is left out: the ends are run straight on by 1 mm before distances to
        them are taken, on both sides. A free end counts only when it is more than 2 mm too short
        or too long.
-    3. A came that strayed is told of when a finding stands within `near_mm` of the place of its
+    3. A came that strayed is reported when a finding is within `near_mm` of the place of its
        greatest deviation. A finding elsewhere along it does not lead the eye there, and a finding
        without a place does not either.
 
@@ -64,7 +64,7 @@ def strayed(true: Leads, traced: Leads, places: Array, near_mm: float) -> tuple[
     ----------
     true, traced : lead lines in one frame.
     places : (K, 2) the places of findings in that frame, mm; notes are left out by the caller.
-    near_mm : how near a finding must stand.
+    near_mm : how near a finding must be.
     """
     worst = _worst(true.paths, traced.run_on()) + _worst(traced.paths, true.run_on())
     silent = sum(not _near(at, places, near_mm) for at in worst)

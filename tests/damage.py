@@ -33,7 +33,7 @@ def damaged(draw: st.DrawFn, content: bytes) -> bytes:
     return bytes(data)
 
 
-def returned_or_told(reader: Callable[[], Any]) -> None:
+def returns_or_refuses(reader: Callable[[], Any]) -> None:
     """Call a reader; it returns, or tells in one sentence of the program's own what is wrong."""
     try:
         reader()

@@ -109,9 +109,9 @@ def refused(result: Run, code: int, *words: str) -> None:
     """Check that a run was refused plainly: its code, one or two lines, no traceback."""
     assert result.returncode == code, result.stderr
     assert result.stdout == ""
-    told_lines = [line for line in result.stderr.splitlines() if not is_progress(line)]
-    assert 1 <= len(told_lines) <= 2, result.stderr
-    assert told_lines[0].startswith("rubbing2pattern: ")
+    messages = [line for line in result.stderr.splitlines() if not is_progress(line)]
+    assert 1 <= len(messages) <= 2, result.stderr
+    assert messages[0].startswith("rubbing2pattern: ")
     assert "Traceback" not in result.stderr
     for word in words:
         assert word in result.stderr

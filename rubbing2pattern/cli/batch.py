@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.shared import (
     json_option,
     options_of,
@@ -105,13 +105,13 @@ def batch(
             resume=resume,
             scheduler=scheduler,
             options=options,
-            told=progress,
+            on_row=progress,
         )
     if as_json:
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(done, folder, options))
-    tell(text, folder)
+    show_summary(text, folder)
     if done.totals.failed:
         return EXIT_SOME_FAILED
     return EXIT_FINDINGS if strict and done.totals.with_findings else EXIT_DONE

@@ -27,7 +27,7 @@ def carried_lines(carried: Carried) -> list[str]:
         lines += ["", f"What was written about {what} was carried over by number."]
     if carried.moved:
         lines.append(
-            f"  Moved since; check that the entries still fit: {numbers_told(carried.moved)}."
+            f"  Moved since; check that the entries still fit: {piece_numbers_text(carried.moved)}."
         )
     return lines + vanished_lines(row.number for row in carried.vanished)
 
@@ -39,12 +39,12 @@ def vanished_lines(numbers: Iterable[int]) -> list[str]:
         return []
     return [
         "",
-        f"No longer in the panel, but with entries: {numbers_told(gone)}.",
+        f"No longer in the panel, but with entries: {piece_numbers_text(gone)}.",
         "  The entries are kept on the sheet 'vanished' of pieces.xlsx.",
     ]
 
 
-def numbers_told(numbers: Iterable[int]) -> str:
+def piece_numbers_text(numbers: Iterable[int]) -> str:
     """Write numbers of pieces."""
     listed = [str(number) for number in numbers]
     return f"piece{'s' if len(listed) > 1 else ''} {', '.join(listed)}"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.renamed import RenamedOption, former_option
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import output_options
 from rubbing2pattern.cli.summary import files_of
@@ -83,7 +83,7 @@ def compare(
         text = json.dumps(_summary(found, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(found, folder, options.documents))
-    tell(text, before if folder is None else folder)
+    show_summary(text, before if folder is None else folder)
     return EXIT_FINDINGS if strict and found.differs else EXIT_DONE
 
 
@@ -107,18 +107,18 @@ def _summary(found: Comparison, folder: Path | None) -> dict[str, Any]:
 
 def _table(found: Comparison, folder: Path | None, options: DocumentOptions) -> Iterator[str]:
     from rubbing2pattern.documents.comparison.sentences import (
-        bow_told,
-        changes_told,
-        laid_told,
+        bow_text,
+        changes_by_kind,
         line_of,
-        panels_told,
+        panels_sentence,
+        registration_sentence,
     )
 
-    yield panels_told(found)
-    yield laid_told(found, options)
+    yield panels_sentence(found)
+    yield registration_sentence(found, options)
     yield from found.notes
     yield ""
-    changes = list(changes_told(found, options))
+    changes = list(changes_by_kind(found, options))
     if not changes:
         yield "Nothing changed above the uncertainty of both rubbings."
     for kind, said in changes:
@@ -129,7 +129,7 @@ def _table(found: Comparison, folder: Path | None, options: DocumentOptions) -> 
     yield ""
     yield "Sag and bow of the border, before and after:"
     for side in found.sides:
-        now, was = (bow_told(side, bow.most_mm, options) for bow in (side.after, side.before))
+        now, was = (bow_text(side, bow.most_mm, options) for bow in (side.after, side.before))
         yield f"  {side.name:<{_HEAD}}{was} and {now}, from its {line_of(side)}"
     if folder is not None:
         yield ""

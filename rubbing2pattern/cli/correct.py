@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.carried import vanished_lines
-from rubbing2pattern.cli.run import tell, warn
+from rubbing2pattern.cli.run import show_summary, warn
 from rubbing2pattern.cli.shared import rewriting_options
 from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
@@ -43,7 +43,7 @@ def correct(
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(done, folder, done.units))
-    tell(text, folder)
+    show_summary(text, folder)
     return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.carried import vanished_lines
-from rubbing2pattern.cli.run import tell, warn
+from rubbing2pattern.cli.run import show_summary, warn
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import rewriting_options
 from rubbing2pattern.cli.summary import files_of
@@ -79,7 +79,7 @@ def lists(
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(done, folder))
-    tell(text, folder)
+    show_summary(text, folder)
     return EXIT_FINDINGS if strict and (done.panel.findings or done.doubts) else EXIT_DONE
 
 
@@ -158,10 +158,10 @@ def _table(done: Listed, folder: Path) -> list[str]:
     lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
     kept = [f"piece {n}, {c}" for n, c in done.merged.kept]
     changed = [f"piece {n}, {c}: {old!r} is now {new!r}" for n, c, old, new in done.merged.changed]
-    lines += _told("Empty on the sheet, kept as the folder has it:", kept)
-    lines += _told("Changed:", changed)
+    lines += _section("Empty on the sheet, kept as the folder has it:", kept)
+    lines += _section("Changed:", changed)
     lines += vanished_lines(row.number for row in done.vanished)
-    lines += _told("Look at:", list(done.doubts))
+    lines += _section("Look at:", list(done.doubts))
     return [*lines, "", f"The lists lie in {folder}", f"  {', '.join(files_of(folder))}"]
 
 
@@ -171,7 +171,7 @@ def _matched(done: Listed) -> list[tuple[str, str]]:
     return [("matches", f"no loose glass for {', '.join(map(str, done.to_cut))}: to be cut")]
 
 
-def _told(head: str, lines: list[str]) -> list[str]:
+def _section(head: str, lines: list[str]) -> list[str]:
     if not lines:
         return []
     more = [f"  and {len(lines) - _MOST} more"] if len(lines) > _MOST else []

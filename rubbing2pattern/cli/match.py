@@ -12,7 +12,7 @@ import click
 from rubbing2pattern.cli.lengths import length_mm
 from rubbing2pattern.cli.progress import shown_progress
 from rubbing2pattern.cli.renamed import RenamedOption, former_option
-from rubbing2pattern.cli.run import tell
+from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import (
     folder_option,
@@ -119,7 +119,7 @@ def match(
         text = json.dumps(_summary(matching, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(matching, folder, options.documents))
-    tell(text, folder)
+    show_summary(text, folder)
     return EXIT_FINDINGS if strict and matching.findings else EXIT_DONE
 
 
@@ -197,7 +197,7 @@ def _nothing_fits(matching: Matching) -> str:
 
 
 def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[str, str]]:
-    from rubbing2pattern.documents.matches.sentences import numbers_told
+    from rubbing2pattern.documents.matches.sentences import numbers_text
     from rubbing2pattern.matching.loose import Verdict
 
     for verdict in Verdict:
@@ -207,7 +207,7 @@ def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[st
         if verdict in (Verdict.NO_PLACE, Verdict.CUT_OFF):
             said = [m.piece.id for m in own]
         else:
-            said = [f"{m.piece.id} in {numbers_told(m.numbers)}{_amounts(m, options)}" for m in own]
+            said = [f"{m.piece.id} in {numbers_text(m.numbers)}{_amounts(m, options)}" for m in own]
         more = f" and {len(said) - _MOST} more" if len(said) > _MOST else ""
         head = {Verdict.FRAGMENT: "fragments"}.get(verdict, verdict.value)
         yield head, f"{len(own)}: {', '.join(said[:_MOST])}{more}"

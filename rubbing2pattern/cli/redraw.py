@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rubbing2pattern.cli.run import tell, warn
+from rubbing2pattern.cli.run import show_summary, warn
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import drawing_settings, print_options, rewriting_options
 from rubbing2pattern.cli.summary import files_of
@@ -67,7 +67,7 @@ def redraw(
         text = json.dumps(_summary(done, folder), indent=2, ensure_ascii=False)
     else:
         text = "\n".join(_table(done, folder))
-    tell(text, folder)
+    show_summary(text, folder)
     return EXIT_FINDINGS if strict and done.panel.findings else EXIT_DONE
 
 

@@ -61,11 +61,11 @@ def run_one(
         text = json.dumps(results, indent=2, ensure_ascii=False)
     else:
         text = "\n".join([table(reading, folder, units), *carried_lines(carried)])
-    tell(text, folder)
+    show_summary(text, folder)
     return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
 
 
-def tell(text: str, folder: Path) -> None:
+def show_summary(text: str, folder: Path) -> None:
     """Show the summary on stdout; the results are written by now, and a fault says where."""
     show(text, f"the results lie in {folder}, but the summary cannot be shown")
 

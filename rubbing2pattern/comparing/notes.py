@@ -44,10 +44,10 @@ def notes_of(
         yield f"The records name two panels, {before.name} and {after.name}; their leads agree."
     yield side_note(before, after, found.motion.mirrored)
     if found.alike:
-        others = "; ".join(dict.fromkeys(_told(other) for other in found.alike))
+        others = "; ".join(dict.fromkeys(_motion_text(other) for other in found.alike))
         yield (
-            f"The second was laid on the first {_told(found.motion)}, but would lie there as well "
-            f"or nearly so otherwise: {others}. What moved is right only for the way it was laid."
+            f"The second was laid on the first {_motion_text(found.motion)}. It fits as well, or "
+            f"nearly, in other ways: {others}. The moves hold only for the way it was laid."
         )
     least = options.sure * math.hypot(
         before.scale.relative_uncertainty,
@@ -68,7 +68,7 @@ def notes_of(
             yield f"The {which} panel is in {parts} parts; sag and bow are those of the largest."
 
 
-def _told(motion: Motion) -> str:
+def _motion_text(motion: Motion) -> str:
     turn = motion.placement.angle_deg
     how = "as it is" if abs(turn) < 1.0 else f"turned by {turn % 360.0:.0f}°"
     return f"mirrored and {how}" if motion.mirrored else how

@@ -33,7 +33,7 @@ from rubbing2pattern.documents.lists.lead_to_cut import (
     STRIP_COLUMNS,
     lead_csv,
     strips_csv,
-    weights_told,
+    weights_note,
 )
 from rubbing2pattern.documents.lists.lead_widths import WIDTH_COLUMNS, lead_widths_csv
 from rubbing2pattern.documents.lists.pieces_sheet import pieces_xlsx
@@ -77,7 +77,7 @@ def _report(source: Source) -> Content:
         source.provenance,
         source.options,
         source.plan,
-        weights_told(source.panel, source.leading, source.options),
+        weights_note(source.panel, source.leading, source.options),
         purposes(DOCUMENTS, source),
     )
 

@@ -24,7 +24,7 @@ REFERENCES = {
 """What the scale may come from, by the kind of reference."""
 
 
-def scale_told(panel: Panel, options: DocumentOptions) -> str:
+def scale_sentence(panel: Panel, options: DocumentOptions) -> str:
     """Say where the scale comes from and how far it can be trusted."""
     share = panel.scale.relative_uncertainty
     longest = max(panel.outer_width_mm, panel.outer_height_mm)
@@ -43,7 +43,7 @@ def scale_told(panel: Panel, options: DocumentOptions) -> str:
     )
 
 
-def findings_told(panel: Panel) -> str:
+def findings_text(panel: Panel) -> str:
     """Count the findings by their severity."""
     if not panel.findings:
         return "No findings"
@@ -54,7 +54,7 @@ def findings_told(panel: Panel) -> str:
     )
 
 
-def corrections_told(panel: Panel) -> str:
+def corrections_text(panel: Panel) -> str:
     """Say who corrected the panel last, and which cames are corrected."""
     last = panel.corrections[-1]
     cames = [came.id for came in panel.cames if came.corrected is not Corrected.NO]

@@ -55,7 +55,7 @@ def rejoined(
         paper=None if rubbing.paper is None else _moved(rubbing.paper, join),
         findings=(
             *(_finding_moved(f, join) for f in rubbing.findings),
-            _told(found, join, options),
+            _join_finding(found, join, options),
         ),
     )
 
@@ -155,7 +155,7 @@ def _finding_moved(finding: Finding, join: Join) -> Finding:
     return finding.moved(as_point(join.to_register([finding.at])[0]))
 
 
-def _told(found: Found, join: Join, options: JoiningOptions) -> Finding:
+def _join_finding(found: Found, join: Join, options: JoiningOptions) -> Finding:
     """Say which half was moved, how far, what the leads do not show, and what to measure."""
     seam = Seam(join.at_mm, join.normal_deg)
     shift = np.array(join.shift_mm)
@@ -168,10 +168,10 @@ def _told(found: Found, join: Join, options: JoiningOptions) -> Finding:
         as_point(join.to_register([join.at_mm])[0]),
         side=part,
         moved_mm=np.hypot(*shift),
-        turned_deg=abs(join.turn_deg) if abs(join.turn_deg) >= _TOLD_DEG else None,
-        unsure_mm=doubt if doubt > options.told_mm else None,
+        turned_deg=abs(join.turn_deg) if abs(join.turn_deg) >= _REPORTED_DEG else None,
+        unsure_mm=doubt if doubt > options.reported_mm else None,
     )
 
 
-_TOLD_DEG = 0.02
+_REPORTED_DEG = 0.02
 """A third of a millimetre in a metre."""

@@ -62,9 +62,9 @@ def tracked(
     wide leaf too wide.
     """
     rows = rows_along(paths, options.step_mm, 3.0)
-    foretold = grid_values(lead.maps.width_mm, lead, rows.base)
-    guess = np.clip(_by_edge(foretold, rows, 50.0), 2.5, 22.0)
-    narrow = _by_edge(foretold, rows, 20.0)
+    predicted = grid_values(lead.maps.width_mm, lead, rows.base)
+    guess = np.clip(_by_edge(predicted, rows, 50.0), 2.5, 22.0)
+    narrow = _by_edge(predicted, rows, 20.0)
     least, most = options.least_share * narrow, options.most_share * narrow
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)

@@ -8,7 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-RENAMED: Mapping[str, str] = {}
+RENAMED: Mapping[str, str] = {
+    "joining.told_mm": "joining.reported_mm",
+    "tidy.told_above": "tidy.reported_above",
+    "tidy.told_mm": "tidy.reported_mm",
+}
 """Full names as they were, and as they are now; both mean the same in the same unit."""
 GONE: Mapping[str, str] = {
     "tidy.none_below": "`tidy.ends_odds` says what is no lead",

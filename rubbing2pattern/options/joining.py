@@ -110,5 +110,5 @@ class JoiningOptions(Checked):
         0.34, 0.0, 0.5, "of the leads that may disagree; one in three is misread",
         "A slip is not believed when a greater share of its leads disagrees.",
     )
-    told_mm: float = value(0.5, 0.05, 5.0, "a shift known no better is reported as unknown",
+    reported_mm: float = value(0.5, 0.05, 5.0, "a shift known no better is reported as unknown",
         "The finding of a join says how uncertain its gap is when that is more.")

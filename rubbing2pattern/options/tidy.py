@@ -50,9 +50,9 @@ class TidyOptions(Checked):
         "Below this value of the map a lead counts as hidden beside a wide leaf.")
     beside_line_mm: float = value(3.0, 0.5, 8.0, "the line of the lead that is met shows so far",
         "Nearer to the lead that is met a line counts as that lead's own.")
-    told_above: float = value(0.1, 0.01, 0.5, "a boundary left out that is likelier is reported",
+    reported_above: float = value(0.1, 0.01, 0.5, "a likelier one that is left out is reported",
         "A boundary left out that is more likely lead than this gives a finding.")
-    told_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold",
+    reported_mm: float = value(8.0, 1.0, 50.0, "shorter boundaries are solder, writing or a fold",
         "A shorter boundary left out gives no finding.")
     off_mm: float = value(1.0, 0.2, 10.0, "as much as leaf and groze can hide",
         "A lead that may be off by more gives a finding.")

@@ -14,10 +14,10 @@ from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.parting.denied import denied_lead
 from rubbing2pattern.parting.evidence import evidence_of, highest_near, smooth_ink
 from rubbing2pattern.parting.landing import landed
+from rubbing2pattern.parting.lead_findings import left_out, may_be_off, with_confidence
 from rubbing2pattern.parting.partition import likeliest, reduced
 from rubbing2pattern.parting.parts import beyond, main_part
 from rubbing2pattern.parting.splitting import split_at_gaps
-from rubbing2pattern.parting.telling import left_out, may_be_off, with_confidence
 from rubbing2pattern.reading import LeadMap, LeadNet, RawNet, Rubbing
 
 

@@ -128,7 +128,7 @@ def run_batch(
     resume: bool = False,
     scheduler: str | None = None,
     options: Options = Options(),
-    told: Callable[[Outcome, int, int], None] = lambda outcome, done, total: None,
+    on_row: Callable[[Outcome, int, int], None] = lambda outcome, done, total: None,
 ) -> Batch:
     """Trace a list of rubbings into a folder, and write its table, sums and overview.
 
@@ -151,7 +151,7 @@ def run_batch(
     scheduler : address of a Dask scheduler, ``tcp://host:port``; its workers take the place of
         `jobs`.
     options : those of documents are used for the overview.
-    told : called after each row with its outcome, the number of rows done and of all rows.
+    on_row : called after each row with its outcome, the number of rows done and of all rows.
 
     Raises
     ------
@@ -170,7 +170,7 @@ def run_batch(
         found: dict[int, Outcome] = {}
         for outcome in _outcomes(works, jobs, scheduler):
             found[outcome.number] = outcome
-            told(outcome, len(found), len(rows))
+            on_row(outcome, len(found), len(rows))
         batch = Batch(tuple(found[row.number] for row in rows))
         collected = Collected(batch.outcomes, batch.totals, options.documents)
         for name, content in files_of(COLLECTION_DOCUMENTS, collected).items():

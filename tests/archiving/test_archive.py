@@ -35,7 +35,7 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.workflows.archive import DRAWINGS, archive_folders, verify_bag
 from tests import panels
-from tests.damage import damaged, returned_or_told
+from tests.damage import damaged, returns_or_refuses
 from tests.running import run_here
 
 PICTURE = b"not really a picture, but bytes"
@@ -171,7 +171,7 @@ def test_a_link_in_a_bag_or_in_a_folder_is_refused(bag: Path, folder: Path, tmp_
     assert not (tmp_path / "bag").exists()
 
 
-def test_a_record_that_gives_another_drawing_is_told(bag: Path, tmp_path: Path) -> None:
+def test_a_record_that_gives_another_drawing_is_reported(bag: Path, tmp_path: Path) -> None:
     """Sums made new over a changed record: the drawing tells."""
     payload = {
         path.relative_to(bag / "data").as_posix(): path.read_bytes()
@@ -266,7 +266,7 @@ def test_a_damaged_tag_file_is_a_fault_and_never_a_crash(
     good = (copy / tag).read_bytes()
     bad = data.draw(damaged(good))
     (copy / tag).write_bytes(bad)
-    returned_or_told(lambda: verify_bag(copy))
+    returns_or_refuses(lambda: verify_bag(copy))
     assert bad == good or faults_of(copy)
 
 
@@ -416,7 +416,7 @@ def test_a_picture_that_is_another_one_is_refused(folder: Path, tmp_path: Path) 
         ("date = 2026", "field 'date'"),
     ],
 )
-def test_a_wrong_file_about_the_panels_is_told(tmp_path: Path, text: str, said: str) -> None:
+def test_a_wrong_file_about_the_panels_is_refused(tmp_path: Path, text: str, said: str) -> None:
     path = tmp_path / "about.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises((UsageFault, InputUnreadable), match=said):

@@ -276,8 +276,8 @@ def test_right_pieces_are_doubted_by_findings_about_leads(
     record = faked(truth)
     inside = np.mean(np.array(record["pieces"][3]["outline"][:-1]), axis=0).tolist()
     finding: Data = {"code": code, "severity": severity, "message": ""}
-    for told in ({"at": inside}, {"at": None, "pieces": [4]}, {"at": inside, "pieces": [4]}):
-        record["findings"] = [{**finding, **told}]
+    for place in ({"at": inside}, {"at": None, "pieces": [4]}, {"at": inside, "pieces": [4]}):
+        record["findings"] = [{**finding, **place}]
         assert score(record, truth).doubted_right == doubted
 
 
@@ -351,7 +351,7 @@ def test_the_command_line_and_the_reading_alone_score_the_same(tmp_path: Path) -
     """One small scan, read both ways: equal records but for the kept picture, equal scores."""
     folder = tmp_path / "rubbing"
     write(render(Case("strap", "clean", 25, "scan", dpi=100)), folder)
-    told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    truth_given = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     whole, _, _ = read(folder, tmp_path / "whole")
     alone, _, _ = read(folder, tmp_path / "alone", only_reading=True)
     assert whole is not None
@@ -359,15 +359,15 @@ def test_the_command_line_and_the_reading_alone_score_the_same(tmp_path: Path) -
     assert sorted(p.name for p in (tmp_path / "alone").iterdir()) == ["panel.json"]
     assert (whole.pop("rubbing") is None, alone.pop("rubbing")) == (False, None)
     assert alone == whole
-    assert case_line("x", score(alone, told)) == case_line("x", score(whole, told))
+    assert case_line("x", score(alone, truth_given)) == case_line("x", score(whole, truth_given))
 
 
 def test_the_reading_alone_refuses_as_the_command_line_does(tmp_path: Path) -> None:
     """A sheet without lead: the same exit code and the same sentence."""
     picture = np.random.default_rng(1).normal(215, 2, (700, 700)).astype(np.uint8)
     cv2.imwrite(str(tmp_path / "bare.png"), picture)
-    told = {"image": "bare.png", "reference": ["--dpi", "150"]}
-    (tmp_path / "truth.json").write_text(json.dumps(told), encoding="utf-8")
+    truth_given = {"image": "bare.png", "reference": ["--dpi", "150"]}
+    (tmp_path / "truth.json").write_text(json.dumps(truth_given), encoding="utf-8")
     none, why, _ = read(tmp_path, tmp_path / "whole")
     assert (none, why[:6]) == (None, "exit 5")
     assert read(tmp_path, tmp_path / "alone", only_reading=True)[:2] == (None, why)
@@ -383,7 +383,7 @@ def test_the_library_chain_reads_a_plain_window(tmp_path: Path) -> None:
         cv2.line(picture, (150, a), (750, a), 70, 25)
     cv2.imwrite(str(tmp_path / "window.png"), picture)
     k = 5.0
-    told = {
+    truth_given = {
         "image": "window.png",
         "width_mm": 120.0,
         "height_mm": 120.0,
@@ -393,7 +393,7 @@ def test_the_library_chain_reads_a_plain_window(tmp_path: Path) -> None:
         "k1": 0.0,
         "px_per_mm": k,
     }
-    record = traced(tmp_path, told)
+    record = traced(tmp_path, truth_given)
     areas = [cv2.contourArea(np.array(p["outline"], np.float32)) for p in record["pieces"]]
     assert len(areas) == 4
     assert areas == pytest.approx([3600] * 4, rel=0.02)

@@ -1,4 +1,4 @@
-"""Two rubbings of one panel: what moved, widened, went and came is told, and nothing else."""
+"""Two rubbings of one panel: what moved, widened, went and came is reported, and no more."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def test_the_motion_is_that_of_the_closed_solution_on_the_joints(
     assert np.abs(own.apply(after) - umeyama(after)).max() < 1e-6
 
 
-def test_a_lead_that_moved_is_told_by_how_much_and_nothing_else_moves() -> None:
+def test_a_lead_that_moved_is_reported_by_how_much_and_nothing_else_moves() -> None:
     panel = panels.two_by_two()
     joints = {
         j.id: (j.x_mm + 3.0, j.y_mm) for j in panel.joints if j.id in ("J2", "J4", "J7", "J9")
@@ -103,14 +103,14 @@ def test_a_lead_that_moved_is_told_by_how_much_and_nothing_else_moves() -> None:
     for pair in found.moved:
         assert pair.shift_mm == pytest.approx((3.0, 0.0), abs=KNOWN_MM)
         assert pair.most_mm == pytest.approx(3.0, abs=KNOWN_MM)
-    told = {pair.before: pair.shift_mm for pair in found.joint_pairs if pair.moved}
-    assert told.keys() == joints.keys()
-    assert all(shift == pytest.approx((3.0, 0.0), abs=KNOWN_MM) for shift in told.values())
+    reported = {pair.before: pair.shift_mm for pair in found.joint_pairs if pair.moved}
+    assert reported.keys() == joints.keys()
+    assert all(shift == pytest.approx((3.0, 0.0), abs=KNOWN_MM) for shift in reported.values())
     assert not (found.widened or found.lone_leads or found.lone_joints or found.redrawn)
     assert not any(side.changed for side in found.sides)
 
 
-def test_a_move_below_the_uncertainty_of_both_is_not_told() -> None:
+def test_a_move_below_the_uncertainty_of_both_is_not_reported() -> None:
     panel = panels.two_by_two()
     joints = {j.id: (j.x_mm + 0.9, j.y_mm) for j in panel.joints if j.id in ("J4", "J7")}
     other = copy_of(panel, joints=joints)
@@ -126,7 +126,7 @@ def test_a_ring_tells_its_move_both_ways() -> None:
     (pair,) = found.moved
     assert pair.shift_mm == pytest.approx((2.4, -1.5), abs=KNOWN_MM)
     assert pair.most_mm == pytest.approx(math.hypot(2.4, 1.5), abs=KNOWN_MM)
-    assert any("or nearly so otherwise" in note for note in found.notes)
+    assert any("or nearly, in other ways: " in note for note in found.notes)
 
 
 def test_two_leads_side_by_side_each_keep_their_own() -> None:
@@ -201,7 +201,7 @@ def test_a_changed_width_is_named() -> None:
     assert not (found.moved or found.lone_leads)
 
 
-def test_a_border_that_sags_is_told_with_its_place() -> None:
+def test_a_border_that_sags_is_reported_with_its_place() -> None:
     panel = panels.two_by_two()
     found = compare_panels(panel, copy_of(panel, joints={"J9": (150.0, -4.0)}))
     sides = {side.name: side for side in found.sides}
@@ -217,7 +217,7 @@ def test_a_border_that_sags_is_told_with_its_place() -> None:
     assert (left.name, left.after.most_mm) == ("left", pytest.approx(-3.0, abs=KNOWN_MM))
 
 
-def test_an_arch_is_measured_from_its_arc_and_its_flattening_is_told() -> None:
+def test_an_arch_is_measured_from_its_arc_and_its_flattening_is_reported() -> None:
     before, after = panels.arched(400.0, 140.0), panels.arched(400.0, 136.0)
     found = compare_panels(before, after)
     (arch,) = [side for side in found.sides if side.kind is SideKind.ARC]
@@ -263,7 +263,7 @@ def test_a_round_panel_is_measured_from_its_circle() -> None:
     assert rim.change_mm == pytest.approx(2.0, abs=KNOWN_MM) and rim.changed
 
 
-def test_a_scale_that_is_off_is_told_of() -> None:
+def test_a_scale_that_is_off_is_reported() -> None:
     panel = panels.two_by_two()
     larger = panels.two_by_two(300.0 * 1.01, 400.0 * 1.01)
     found = compare_panels(panel, larger)
@@ -286,7 +286,7 @@ def test_two_different_panels_are_refused(one: Panel, other: Panel) -> None:
         compare_panels(one, other)
 
 
-def test_a_side_noted_wrongly_is_told_of_and_does_not_stop() -> None:
+def test_a_side_noted_wrongly_is_reported_and_does_not_stop() -> None:
     other = replace(carried(MOSAIC, ALONE, mirrored=True), seen_from=MOSAIC.seen_from)
     found = compare_panels(MOSAIC, other)
     assert found.motion.mirrored and not found.differs
@@ -309,4 +309,4 @@ def test_a_panel_nearly_the_same_turned_round_is_laid_the_way_that_fits_best() -
     found = compare_panels(uneven, carried(uneven, Placement(180.0, 300.0, 400.0)))
     assert not found.differs
     assert abs(found.motion.placement.angle_deg) == pytest.approx(180.0, abs=1e-3)
-    assert any("otherwise: as it is" in note for note in found.notes)
+    assert any("in other ways: as it is" in note for note in found.notes)

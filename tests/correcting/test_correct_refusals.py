@@ -83,7 +83,7 @@ def test_a_bad_correction_is_refused_and_changes_nothing(what: str) -> None:
     refused(FOUR, text, "nothing was changed", *words)
 
 
-def test_one_bad_correction_refuses_the_good_ones_too_and_all_are_told() -> None:
+def test_one_bad_correction_refuses_the_good_ones_too_and_all_are_reported() -> None:
     text = ACROSS + '[[remove_lead]]\ncame = "C99"\n[[join_pieces]]\npieces = [1, 4]\n'
     refused(FOUR, text, "remove_lead 1", "join_pieces 1")
 

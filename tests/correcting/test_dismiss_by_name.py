@@ -90,10 +90,10 @@ def test_what_is_no_name_is_refused_with_the_right_form(given: str, words: list[
 def test_a_name_together_with_a_place_is_refused(more: str, others: str) -> None:
     with pytest.raises(UsageFault) as caught:
         said(dismiss("F14", more))
-    told = str(caught.value)
-    assert "line 3, dismiss 1" in told
-    assert f'name = "F14" is given together with {others}, but' in told
-    assert f"leave out {others}, or the name" in told
+    message = str(caught.value)
+    assert "line 3, dismiss 1" in message
+    assert f'name = "F14" is given together with {others}, but' in message
+    assert f"leave out {others}, or the name" in message
 
 
 def test_neither_name_nor_code_is_refused() -> None:

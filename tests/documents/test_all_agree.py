@@ -69,17 +69,17 @@ def test_every_document_counts_the_same(folder: Folder) -> None:
     """The block of words on each sheet, the report, the marks of joints and of findings."""
     record = folder.record
     counts = [len(record[name]) for name in ("pieces", "cames", "joints")]
-    told = "{} pieces, {} cames, {} joints".format(*counts)
+    shown = "{} pieces, {} cames, {} joints".format(*counts)
     drawn = folder.drawings
     for name, sheet in drawn.items():
-        assert [text for text, _ in sheet.texts["panel note"]].count(told) == 1, name
+        assert [text for text, _ in sheet.texts["panel note"]].count(shown) == 1, name
         joints = in_frame(folder, [(joint["x"], joint["y"]) for joint in record["joints"]])
         circles = np.array([(at.x, at.y) for at in sheet.circles["joint"]])
         assert np.abs(joints - circles).max() < 0.0011, name
         assert len(drawn_cames(folder, sheet)) == counts[1], name
     for pdf in (folder.files["pattern.pdf"], tiles_of(folder)):
         (document, *_) = pages(pdf)
-        assert [text for text, _ in document.words].count(told) == 1
+        assert [text for text, _ in document.words].count(shown) == 1
     severities = Counter(finding["severity"] for finding in record["findings"])
     counted = f"{severities['wrong']} wrong, {severities['check']} to check"
     said = f"{len(record['findings'])} finding{'s' * (len(record['findings']) > 1)}: {counted}"
@@ -128,7 +128,7 @@ def test_dxf_and_svg_show_the_same_on_every_layer(folder: Folder, name: str) -> 
 def test_areas(folder: Folder) -> None:
     """Of each piece: record, list, report, and the outlines around its number in the drawings."""
     listed = by_number(folder.rows("pieces.csv"))
-    told = {int(row[0]): row for row in folder.report()["pieces"][0]}
+    shown = {int(row[0]): row for row in folder.report()["pieces"][0]}
     drawn = folder.drawings
     in_report = 0.5 * (1.0 if folder.unit == "mm" else 0.01 * 25.4**2)
     square = 1.0 if folder.unit == "mm" else 25.4**2
@@ -137,7 +137,7 @@ def test_areas(folder: Folder) -> None:
         for name, column in (("cut", 2), ("sight", 3), ("centre", 4)):
             area = piece[f"{name}_area_mm2"]
             near(folder.area_mm2(row, f"{name}_area"), area, half, (n, name))
-            cell = float(told[n][column].split()[0]) * square
+            cell = float(shown[n][column].split()[0]) * square
             near(cell, area, in_report + 1e-6, ("report", n, name))
         for side in ("width", "height"):
             length = piece["rectangle"][f"{side}_mm"]
@@ -178,8 +178,8 @@ def test_lead_by_width(folder: Folder) -> None:
     rows = folder.rows("lead-widths.csv")
     assert {row["stock"] for row in rows} == {came["stock"] for came in record["cames"]}
     drawn = {name: drawn_cames(folder, sheet) for name, sheet in folder.drawings.items()}
-    told = folder.report()["widths"][0]
-    assert [[r["letter"], r["stock"], r["cames"]] for r in rows] == [cells[:3] for cells in told]
+    shown = folder.report()["widths"][0]
+    assert [[r["letter"], r["stock"], r["cames"]] for r in rows] == [cells[:3] for cells in shown]
     for row in rows:
         mine = [came for came in record["cames"] if came["stock"] == row["stock"]]
         assert int(row["cames"]) == len(mine)
@@ -228,8 +228,8 @@ def test_report_against_the_lists(folder: Folder) -> None:
             row[f"measured_{which}_{unit}"] for which in ("least", "mean", "most")
         ]
         for profile in ("flat", "round", "unknown"):
-            told = [part for part in cells[7].split(", ") if part.endswith(profile)]
-            length = run_mm(told[0].removesuffix(f" {profile}"), unit) if told else 0.0
+            lengths = [part for part in cells[7].split(", ") if part.endswith(profile)]
+            length = run_mm(lengths[0].removesuffix(f" {profile}"), unit) if lengths else 0.0
             near(length, folder.length_mm(row, f"{profile}_length"), half + half_run(unit), profile)
     for row, cells in zip(folder.rows("lead.csv"), report["lead"][0], strict=False):
         assert cells[0] == row["letter"]
@@ -265,8 +265,8 @@ def test_strips_against_record_widths_and_drawing(folder: Folder) -> None:
     strips = folder.rows("strips.csv")
     cames = {came["id"]: came for came in folder.record["cames"]}
     assert Counter(c for row in strips for c in row["cames"].split()) == Counter(list(cames))
-    told = folder.report()["lead"][1]
-    for row, cells in zip(strips, told, strict=True):
+    shown = folder.report()["lead"][1]
+    for row, cells in zip(strips, shown, strict=True):
         mine = [cames[name] for name in row["cames"].split()]
         assert {came["stock"] for came in mine} == {row["stock"]}
         line = sum(came["length_mm"] for came in mine)
@@ -313,7 +313,7 @@ def test_strips_against_sticks(folder: Folder) -> None:
         return row["stock"], row["profile"], row["border"] if apart else ""
 
     assert {of(row) for row in orders} == {of(row) for row in strips}
-    for row, told in zip(orders, folder.report()["lead"][0], strict=True):
+    for row, shown in zip(orders, folder.report()["lead"][0], strict=True):
         mine = [strip for strip in strips if of(strip) == of(row) and strip["sticks"]]
         assert int(row["strips"]) == len(mine)
         cut = [folder.length_mm(strip, "cut_length") for strip in mine]
@@ -334,7 +334,7 @@ def test_strips_against_sticks(folder: Folder) -> None:
             used += 0.05 * len(on)
             near(offcut, usable - used, half + len(on) * (half - 0.05 + 0.1), (of(row), k))
         assert int(row["at_least"]) <= int(row["sticks"]) <= int(row["to_buy"])
-        assert told[3] == row["strips"] and told[5:7] == [row["sticks"], row["to_buy"]]
+        assert shown[3] == row["strips"] and shown[5:7] == [row["sticks"], row["to_buy"]]
     assert len({row[f"stick_length_{folder.unit}"] for row in (*orders, total)}) == 1
     for name in ("strips", "sticks", "at_least", "to_buy"):
         assert int(total[name]) == sum(int(row[name]) for row in orders), name
@@ -402,9 +402,9 @@ def test_new_glass_against_the_pieces(folder: Folder) -> None:
         assert rows[0]["sheets"] == str(cells[5])
     fired = folder.rows("kiln.csv") if "kiln.csv" in folder.files else []
     kinds = {"traced and shaded paint": "painted", "silver stain": "silver stain"}
-    told = {kinds[row["what"]]: row["numbers"].split() for row in fired}
+    shown = {kinds[row["what"]]: row["numbers"].split() for row in fired}
     typed = {word for row in asked.values() for word in row["decoration"].split(" + ") if word}
-    assert told == {
+    assert shown == {
         word: [str(n) for n, row in asked.items() if word in row["decoration"].split(" + ")]
         for word in typed
     }
@@ -441,9 +441,9 @@ def test_tiles_against_their_map(folder: Folder) -> None:
     first, *others = pages(tiles_of(folder))
     names = [page.name for page in others]
     assert first.name == "Map"
-    (told,) = (m for text, _ in first.words if (m := re.match(r"(\d+) tiles? on (\w+)", text)))
-    assert int(told[1]) == len(names) == len(set(names))
-    assert f"pattern-{told[2]}.pdf" in folder.files
+    (shown,) = (m for text, _ in first.words if (m := re.match(r"(\d+) tiles? on (\w+)", text)))
+    assert int(shown[1]) == len(names) == len(set(names))
+    assert f"pattern-{shown[2]}.pdf" in folder.files
     assert [text for text, _ in first.words if re.fullmatch(r"[A-Z]\d+", text)] == names
     every = {f"{row}{column}" for row in {n[0] for n in names} for column in {n[1:] for n in names}}
     dashes = [text for text, _ in first.words if text == "–"]

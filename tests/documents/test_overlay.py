@@ -1,4 +1,4 @@
-"""The overlay: the rubbing straight on, in the panel's frame, with marks that can be told apart."""
+"""The overlay: the rubbing straight on, in the panel's frame; its marks can be distinguished."""
 
 from __future__ import annotations
 
@@ -194,7 +194,7 @@ def test_a_kept_rubbing_of_another_size_is_refused(panel: Panel, tmp_path: Path)
         read_rubbing(tmp_path / "rubbing.png", replace(kept.frame, width_px=20, height_px=20))
 
 
-def test_corrected_leads_are_told_by_shape_not_by_colour(panel: Panel) -> None:
+def test_corrected_leads_are_marked_by_shape_not_by_colour(panel: Panel) -> None:
     """White diamonds with a black edge stand on a corrected lead and on no other."""
     kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
     marked = tuple(
@@ -224,7 +224,7 @@ def test_every_letter_of_a_message_shows() -> None:
     assert shown_text("ǎ 窓") == "a ?"
 
 
-def test_a_type_is_told_by_its_metrics() -> None:
+def test_a_type_is_known_by_its_metrics() -> None:
     size_px = 1000.0
     _, top, _, low = picture_font(size_px).getbbox("H")
     assert (low - top) / size_px == pytest.approx(CAPITALS, abs=0.002)

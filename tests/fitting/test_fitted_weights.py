@@ -54,9 +54,9 @@ def test_every_figure_has_its_weight_and_every_part_says_on_what_it_was_fitted()
 
 
 def test_the_record_says_with_which_weights_a_rubbing_was_read() -> None:
-    told = made_with(parse_reference(dpi="150"), Options(), {})["fitted_weights"]
+    written = made_with(parse_reference(dpi="150"), Options(), {})["fitted_weights"]
     held = json.loads(TEXT)
-    assert told == {"name": FILE_NAME, "version": held["version"], "sha256": held["sha256"]}
+    assert written == {"name": FILE_NAME, "version": held["version"], "sha256": held["sha256"]}
 
 
 def harmed(text: str, harm: str) -> str:
@@ -129,8 +129,8 @@ def test_a_fit_writes_the_file_that_is_read(file: Path) -> None:
     assert after.stray == NEW
     assert after.boundary == before.boundary
     assert after.sha256 != before.sha256
-    told = json.loads(file.read_text("utf-8"))["stray"]["fitted_on"]
-    assert told.startswith("7 cames of 1 rubbings: scan of seeds 25,26, clean,hard")
+    written = json.loads(file.read_text("utf-8"))["stray"]["fitted_on"]
+    assert written.startswith("7 cames of 1 rubbings: scan of seeds 25,26, clean,hard")
 
 
 @pytest.mark.parametrize("wrong", [NEW[:-1], (*NEW, 1.0), (*NEW[:-1], float("inf"))])

@@ -1,4 +1,4 @@
-"""Every cell of a filled-in sheet is checked; all problems are told by row and column."""
+"""Every cell of a filled-in sheet is checked; all problems are reported by row and column."""
 
 from __future__ import annotations
 
@@ -50,11 +50,11 @@ NO = ("",) * 5
 def refused(content: bytes, *words: str, **how: Any) -> str:
     with pytest.raises(InputUnreadable) as caught:
         read(content, **how)
-    told = str(caught.value)
-    assert told.startswith("sheet ")
+    message = str(caught.value)
+    assert message.startswith("sheet ")
     for word in words:
-        assert word in told, told
-    return told
+        assert word in message, message
+    return message
 
 
 def test_a_sheet_as_written_says_nothing() -> None:
@@ -227,8 +227,8 @@ def test_wrong_missing_and_doubled_columns(heads: tuple[str, ...], words: tuple[
 
 def test_headings_that_changed_places_are_guessed() -> None:
     heads = ("number", "action", "state", *HEADS[3:])
-    told = refused(small_book((1, "broken", "replace", *NO[1:]), heads=heads))
-    assert told.count("did the columns change places?") == 2
+    message = refused(small_book((1, "broken", "replace", *NO[1:]), heads=heads))
+    assert message.count("did the columns change places?") == 2
 
 
 def test_a_column_without_a_heading_that_holds_something() -> None:
@@ -236,12 +236,12 @@ def test_a_column_without_a_heading_that_holds_something() -> None:
 
 
 def test_doubled_numbers_and_empty_rows() -> None:
-    told = refused(
+    message = refused(
         small_book((1, *NO, ""), ("",) * 7, (1, "cracked", *NO), (2, *NO, "")),
         "row 3 is empty",
         "row 4, column A (number): piece 1 is in row 2 already",
     )
-    assert "2 problems" in told.splitlines()[0]
+    assert "2 problems" in message.splitlines()[0]
 
 
 def test_empty_rows_at_the_end_do_no_harm() -> None:
@@ -255,13 +255,13 @@ def test_merged_cells_are_refused() -> None:
     refused(saved(book), "cells B2:B3 are merged")
 
 
-def test_all_problems_are_told_up_to_a_limit() -> None:
+def test_all_problems_are_reported_up_to_a_limit() -> None:
     rows = [(k, "odd", *NO) for k in (1, 2, 3, 4)]
-    told = refused(small_book(*rows), "4 problems", "row 5")
-    assert len(told.splitlines()) == 5
+    message = refused(small_book(*rows), "4 problems", "row 5")
+    assert len(message.splitlines()) == 5
     few = GlassOptions(most_faults=2)
-    told = refused(small_book(*rows), "and 2 more", options=few)
-    assert "row 4" not in told
+    message = refused(small_book(*rows), "and 2 more", options=few)
+    assert "row 4" not in message
 
 
 def test_text_in_a_column_of_figures() -> None:

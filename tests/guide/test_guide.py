@@ -51,10 +51,10 @@ def test_the_page_of_cautions_is_up_to_date_and_has_all() -> None:
 
 def test_help_shows_every_page_as_it_is() -> None:
     for name in TOPICS:
-        told = asked(name)
-        assert told.exit_code == 0, f"help {name}"
+        result = asked(name)
+        assert result.exit_code == 0, f"help {name}"
         page = (DOCS / f"{name}.md").read_text(encoding="utf-8")
-        assert told.stdout == page, f"help {name} shows another text than docs/{name}.md"
+        assert result.stdout == page, f"help {name} shows another text than docs/{name}.md"
 
 
 def test_every_page_begins_with_its_title() -> None:
@@ -66,10 +66,10 @@ def test_every_page_begins_with_its_title() -> None:
 
 @pytest.mark.parametrize("words", [(), ("index",)])
 def test_help_lists_the_topics_one_line_each(words: tuple[str, ...]) -> None:
-    told = asked(*words)
-    assert told.exit_code == 0
+    result = asked(*words)
+    assert result.exit_code == 0
     for topic in TOPICS.values():
-        (line,) = [x for x in told.stdout.splitlines() if x.split()[:1] == [topic.name]]
+        (line,) = [x for x in result.stdout.splitlines() if x.split()[:1] == [topic.name]]
         assert line.endswith(topic.use) and len(line) <= 80
 
 
@@ -78,16 +78,16 @@ def test_a_page_may_be_named_by_its_file() -> None:
 
 
 def test_the_name_of_a_command_lists_its_options() -> None:
-    told = asked("trace")
-    assert told.exit_code == 0
-    assert told.stdout.startswith("Usage: main trace ") and "--sheet" in told.stdout
+    result = asked("trace")
+    assert result.exit_code == 0
+    assert result.stdout.startswith("Usage: main trace ") and "--sheet" in result.stdout
 
 
 def test_an_unknown_topic_is_refused_with_the_nearest() -> None:
-    told = asked("printin")
-    assert told.exit_code == 2
-    assert "no page 'printin'; did you mean printing?" in told.stderr
-    assert "'rubbing2pattern help' lists the topics" in told.stderr
+    result = asked("printin")
+    assert result.exit_code == 2
+    assert "no page 'printin'; did you mean printing?" in result.stderr
+    assert "'rubbing2pattern help' lists the topics" in result.stderr
 
 
 def test_on_a_terminal_links_become_words_to_ask_for() -> None:
@@ -105,7 +105,7 @@ def test_who_stops_reading_gets_no_message() -> None:
     assert run.returncode == 0
 
 
-def test_a_missing_page_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_missing_page_is_reported(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(pages, "_INSTALLED", tmp_path)
     monkeypatch.setattr(pages, "_SOURCE", tmp_path)
     with pytest.raises(ProgramDamaged, match=r"printing\.md is missing in .* install the program"):
@@ -117,8 +117,8 @@ def test_every_command_names_the_page_about_it() -> None:
     for name in sorted({*main.commands} - {"help"}):
         topic = topic_of(name)
         assert topic is not None, name
-        told = CliRunner().invoke(main, [name, "--help"])
-        assert f"More: {see(topic.name)}" in told.stdout, name
+        result = CliRunner().invoke(main, [name, "--help"])
+        assert f"More: {see(topic.name)}" in result.stdout, name
 
 
 def test_every_page_named_anywhere_is_a_topic() -> None:

@@ -158,7 +158,7 @@ def weights(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 
 @pytest.mark.parametrize("harm", ["one bit", "cut short", "empty", "another network"])
-def test_damaged_weights_are_told_and_nothing_is_read(
+def test_damaged_weights_are_reported_and_nothing_is_read(
     weights: Path, tmp_path: Path, harm: str
 ) -> None:
     good = weights.read_bytes()
@@ -181,7 +181,7 @@ def test_damaged_weights_are_told_and_nothing_is_read(
     assert "\n" not in message
 
 
-def test_missing_weights_are_told(weights: Path) -> None:
+def test_missing_weights_are_reported(weights: Path) -> None:
     weights.unlink()
     with pytest.raises(ProgramDamaged, match="install the program again"):
         network_maps(np.full((32, 32), 230, np.uint8), np.ones((32, 32), bool))

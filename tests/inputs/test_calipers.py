@@ -71,12 +71,12 @@ def test_a_place_in_inches_says_the_same_as_the_came(net, plain_panel, tmp_path:
     assert inner(panel) and panel.cames[0].id == plain_panel.cames[0].id
 
 
-def test_a_caliper_that_disagrees_is_told_of_and_calibrates_nothing(net, plain_panel) -> None:
+def test_a_caliper_that_disagrees_is_reported_and_calibrates_nothing(net, plain_panel) -> None:
     ids = [c.id for c in inner(plain_panel)]
     panel = with_calipers(net, f"{ids[0]}=5.5", f"{ids[1]}=5.6", f"{ids[2]}=8.4")
-    told = [f for f in panel.findings if f.code is Code.WIDTH_UNCERTAIN and "8.4" in f.message]
-    assert len(told) == 1
-    assert f"{ids[2]}=8.4" in told[0].message
+    reported = [f for f in panel.findings if f.code is Code.WIDTH_UNCERTAIN and "8.4" in f.message]
+    assert len(reported) == 1
+    assert f"{ids[2]}=8.4" in reported[0].message
     assert [c.face_width_mm for c in inner(panel)] == [5.5, 5.6, 8.4]
 
 
@@ -131,8 +131,8 @@ def test_a_record_gives_the_calipers_back(tmp_path: Path) -> None:
     file = tmp_path / "widths.csv"
     file.write_text("x_mm,y_mm,width_mm\n10,20,5\n")
     given = parse_calipers([str(file), "C2=6mm"])
-    told = json.loads(json.dumps(plain(given)))
-    assert options_of({"options": {"pieces.calipers": told}}).pieces.calipers == given
+    written = json.loads(json.dumps(plain(given)))
+    assert options_of({"options": {"pieces.calipers": written}}).pieces.calipers == given
     with pytest.raises(UsageFault, match="--caliper"):
         replace(OPTIONS, calipers=("C2",))
 

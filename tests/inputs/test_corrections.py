@@ -1,4 +1,4 @@
-"""The file of corrections: what is read, and how a bad one is told with line, table and field."""
+"""The file of corrections: what is read; a bad one is refused with line, table and field."""
 
 from __future__ import annotations
 
@@ -134,7 +134,7 @@ LEAD = "[[add_lead]]\nfrom = [1, 2]\nto = [3, 4]\n"
         (HEAD + LEAD + "width = 3\n", ["add_lead 1, width", "the nearest name is width_mm"]),
     ],
 )
-def test_a_bad_file_is_told_with_line_and_field(text: str, words: list[str]) -> None:
+def test_a_bad_file_is_refused_with_line_and_field(text: str, words: list[str]) -> None:
     with pytest.raises(UsageFault) as caught:
         corrections_from(text.encode(), "doubts.toml")
     message = str(caught.value)

@@ -1,4 +1,4 @@
-"""Files of every kind, damaged at random: told in one sentence, never a crash.
+"""Files of every kind, damaged at random: refused in one sentence, never a crash.
 
 Every reader gets good files with bytes changed, cut out, doubled or cut off, and plain rubbish. It
 returns its datum or raises one of the program's own errors; anything else fails the test. What once
@@ -34,7 +34,7 @@ from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.record.panel import panel_of, record_from_text, record_of, record_text
 from rubbing2pattern.stages.load import load
 from tests import panels
-from tests.damage import damaged, returned_or_told
+from tests.damage import damaged, returns_or_refuses
 from tests.documents.matched import matching
 from tests.glazing.sheets import documents, read
 
@@ -99,7 +99,7 @@ def from_file(folder: Path, name: str, content: bytes, reader: Callable[[Path], 
     """Read a file, and see that it is what it was."""
     path = folder / name
     path.write_bytes(content)
-    returned_or_told(lambda: reader(path))
+    returns_or_refuses(lambda: reader(path))
     assert path.read_bytes() == content
 
 
@@ -177,7 +177,7 @@ def test_rubbish(kind: str, content: bytes, folder: Path) -> None:
     ),
 )
 def test_references_of_any_text(kind: str, text: str) -> None:
-    returned_or_told(lambda: parse_reference(**{kind: text}))
+    returns_or_refuses(lambda: parse_reference(**{kind: text}))
 
 
 JSON = st.recursive(
@@ -211,7 +211,7 @@ def with_one_value_changed(content: bytes, seed: int, value: Any) -> str:
 def test_records_with_one_value_changed(seed: int, value: Any) -> None:
     """Whatever stands in the place of any one value: a panel comes of it, or a clear refusal."""
     text = with_one_value_changed(record(), seed, value)
-    returned_or_told(lambda: panel_of(record_from_text(text, "record")))
+    returns_or_refuses(lambda: panel_of(record_from_text(text, "record")))
 
 
 @settings(EXAMPLES, max_examples=60)
@@ -223,7 +223,7 @@ def test_matches_with_one_value_changed(seed: int, value: Any, folder: Path) -> 
 
 @pytest.mark.parametrize("path", sorted(KEPT.glob("*-*")), ids=lambda path: path.name)
 def test_what_once_went_wrong(path: Path) -> None:
-    returned_or_told(lambda: READERS[path.name.split("-")[0]](path))
+    returns_or_refuses(lambda: READERS[path.name.split("-")[0]](path))
 
 
 @pytest.mark.parametrize("name", ["PNG-L", "TIFF-L"])

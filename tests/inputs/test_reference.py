@@ -127,7 +127,7 @@ def test_marks_in_other_order_with_names_and_remarks(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "told"),
+    ("old", "new", "message"),
     [
         ("pixel_x,", "", "line 1: the header must be"),
         ("x_mm", "x_in", "line 1: the header must be"),
@@ -146,9 +146,9 @@ def test_marks_in_other_order_with_names_and_remarks(tmp_path):
         ("10,20", '"10,20', "line"),
     ],
 )
-def test_bad_marks(tmp_path, old, new, told):
+def test_bad_marks(tmp_path, old, new, message):
     path = written(tmp_path, MARKS.replace(old, new))
-    with pytest.raises(UsageFault, match=told) as caught:
+    with pytest.raises(UsageFault, match=message) as caught:
         read_marks(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
@@ -168,7 +168,7 @@ def test_target_distances(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "message"),
     [
         ("id,x,y\n", "header must be id,x_mm,y_mm or id_a,id_b,distance_mm"),
         ("id,x_mm,y_mm\n0,0,0\n1,1,0\n2,1,1\n", r"3 targets \(0, 1, 2\), four are needed"),
@@ -186,8 +186,8 @@ def test_target_distances(tmp_path):
         (DISTANCES.replace("0,1,500\n1,2,400\n", ""), "4 distances between 4 targets; at least 5"),
     ],
 )
-def test_bad_targets(tmp_path, text, told):
-    with pytest.raises(UsageFault, match=told):
+def test_bad_targets(tmp_path, text, message):
+    with pytest.raises(UsageFault, match=message):
         read_targets(written(tmp_path, text))
 
 

@@ -210,8 +210,8 @@ def test_a_worn_sheet_that_slipped_is_read_as_one_panel(tmp_path: Path) -> None:
     path = write(done, tmp_path, quality=85)
     (kind, given_as) = done.reference.arguments[:2]
     reading = trace_rubbing(path, parse_reference(**{kind.removeprefix("--"): given_as}))
-    told = [f for f in reading.panel.findings if f.code is Code.SHEETS_JOINED]
-    assert len(told) == 1
+    reported = [f for f in reading.panel.findings if f.code is Code.SHEETS_JOINED]
+    assert len(reported) == 1
     true = [np.array(c["path"]) for c in done.truth["cames"]]
     traced = [np.array(c.path, float) for c in reading.panel.cames]
     motion, _ = align(traced, true)

@@ -143,7 +143,7 @@ def write(bench: Bench, folder: Path) -> None:
                 "marks": f"marks-{k}.csv",
                 "dpi": 25.4 * bench.px_per_mm if scan else None,
                 "camera_mm": None if scan else round(camera.height_mm),
-                "pieces": [_told(piece) for piece in on],
+                "pieces": [_truth_of(piece) for piece in on],
             }
         )
     truth = {
@@ -161,7 +161,7 @@ def write(bench: Bench, folder: Path) -> None:
     (folder / "truth.json").write_text(json.dumps(truth), encoding="utf-8")
 
 
-def _told(piece: Loose) -> dict[str, object]:
+def _truth_of(piece: Loose) -> dict[str, object]:
     assert piece.laid is not None
     return {
         "index": piece.index,

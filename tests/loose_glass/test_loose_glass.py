@@ -56,9 +56,9 @@ def test_glass_nearer_to_the_camera_looks_larger_by_its_height() -> None:
 
 def test_the_truth_lies_where_the_picture_shows_glass(folder: Path) -> None:
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
-    told = [piece for photo in truth["photos"] for piece in photo["pieces"]]
-    assert any(piece["fragment"] for piece in told)
-    assert any(piece["index"] is None for piece in told)
+    pieces = [piece for photo in truth["photos"] for piece in photo["pieces"]]
+    assert any(piece["fragment"] for piece in pieces)
+    assert any(piece["index"] is None for piece in pieces)
     for photo in truth["photos"]:
         picture = cv2.imread(str(folder / photo["photo"]))
         assert picture is not None

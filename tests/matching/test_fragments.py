@@ -186,7 +186,7 @@ def test_the_choice_is_the_one_of_trying_all_ways() -> None:
         assert gained == pytest.approx(_most(choices, 2.0))
 
 
-def test_a_set_that_lies_as_well_in_another_opening_is_told_of_both_and_not_doubtful() -> None:
+def test_a_set_that_lies_as_well_in_another_opening_is_reported_for_both_and_not_doubtful() -> None:
     here, there = frozenset({0, 1}), frozenset({2, 3})
     choices = [
         Choice(0, here, 60.0),
@@ -212,7 +212,7 @@ def test_a_fragment_that_goes_with_two_sets_is_doubtful() -> None:
 
 
 def test_small_fragments_of_quarries_that_are_nearly_alike_go_together() -> None:
-    """Which of the quarries is told as all of those that the set fits, and never as one guess."""
+    """All quarries that the set fits are reported, never one of them as a guess."""
     rng = np.random.default_rng(5)
     quarries = []
     for k in range(4):

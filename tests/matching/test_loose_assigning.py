@@ -168,14 +168,14 @@ def test_a_piece_cut_off_by_the_picture_is_reported_and_not_matched() -> None:
     assert 2 in matches.unfilled
 
 
-def test_glass_of_another_panel_is_told_of() -> None:
+def test_glass_of_another_panel_is_reported() -> None:
     wrong = [lying(f"P{k}", box(0, 0, 110 + 9 * k, 17 + k), 0.0, (0, 0)) for k in range(6)]
     (finding,) = assign(wrong, OPENINGS, OPTIONS).findings
     assert finding.code is Code.FEW_FIT
     assert "0 of 6" in finding.message
 
 
-def test_a_match_that_is_nearly_as_likely_elsewhere_is_told_of() -> None:
+def test_a_match_that_is_nearly_as_likely_elsewhere_is_reported() -> None:
     nearly = affinity.scale(BAR, 1.012, 1.0)
     places = [opening(1, BAR), opening(2, nearly, (200, 0))]
     middle = lying("P1", affinity.scale(BAR, 1.006, 1.0), 9.0, (0, 0))

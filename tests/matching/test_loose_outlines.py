@@ -108,7 +108,7 @@ def test_soft_shadows_do_not_shift_the_edge() -> None:
         assert np.quantile(errors, 0.95) < EDGE_MM / 2
 
 
-def test_hard_shadows_are_told_by_their_colour_and_softness() -> None:
+def test_hard_shadows_are_known_by_their_colour_and_softness() -> None:
     hard = replace(PAPER, shadow=0.6, soft_mm=0.5, shadow_mm=(2.0, -1.5))
     picture = scene(hard)
     picture = drawn(hard, tuple(g for g in picture.glass if g.through != CLEAR))

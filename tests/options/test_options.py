@@ -136,7 +136,7 @@ def test_numbers_with_a_length_say_so_in_their_name() -> None:
             assert part not in units, f"{group}.{name}: the unit stands at the end of a name"
 
 
-def test_only_changed_options_are_told() -> None:
+def test_only_changed_options_are_written() -> None:
     assert Options().changed() == {}
     options = Options(lead=LeadOptions(margin_mm=3.0))
     assert options.changed() == {"lead.margin_mm": 3.0}

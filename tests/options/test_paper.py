@@ -62,7 +62,7 @@ def test_bad_papers_are_refused(text: str, message: str) -> None:
     ],
 )
 def test_print_scales(text: str, check_mm: float, factors: tuple[float, float]) -> None:
-    """The same print, told as factors and as lengths, is the same scale."""
+    """The same print, given as factors and as lengths, is the same scale."""
     assert parse_print_scale(text, check_mm) == pytest.approx(factors, abs=1e-9)
 
 

@@ -81,9 +81,9 @@ def test_of_two_leads_on_one_line_only_one_is_left_out() -> None:
     panel = cut(draft.line((0, 0), (200, 200), confidence=0.3))
     assert_euler(panel)
     assert len(panel.pieces) == 2
-    told = [f for f in panel.findings if "left out" in f.message]
-    assert len(told) == 1
-    assert told[0].severity is Severity.WRONG
+    reported = [f for f in panel.findings if "left out" in f.message]
+    assert len(reported) == 1
+    assert reported[0].severity is Severity.WRONG
     assert min(came.confidence for came in panel.cames) > 0.8
 
 

@@ -17,7 +17,7 @@ Box = tuple[float, float, float, float]
 
 
 def found(*boxes: Box, believed: int = -1) -> tuple[Finding, ...]:
-    """Return what is told of dark boxes (x, y, width, height in mm); the map half believes one."""
+    """Return the findings for dark boxes (x, y, width, height in mm); the map half believes one."""
     density: Grid = np.zeros((401, 401), np.float32)
     leaf = density.copy()
     for k, (x, y, wide, high) in enumerate(boxes):
@@ -32,14 +32,14 @@ def found(*boxes: Box, believed: int = -1) -> tuple[Finding, ...]:
     return denied_lead([np.array([(5.0, 5.0), (195.0, 5.0)])], lead, OPTIONS)
 
 
-def test_a_strip_as_long_and_wide_as_lead_is_told() -> None:
+def test_a_strip_as_long_and_wide_as_lead_is_reported() -> None:
     (finding,) = found((40, 60, 60, 5))
     assert finding.code is Code.POSSIBLE_LEAD
     assert finding.at == pytest.approx((70, 62.5), abs=1.0)
 
 
 @pytest.mark.parametrize("box", [(40, 60, 15, 5), (40, 60, 40, 30), (40, 3, 60, 4)])
-def test_letters_smears_and_drawn_leads_are_not_told(box: Box) -> None:
+def test_letters_smears_and_drawn_leads_are_not_reported(box: Box) -> None:
     assert found(box) == ()
 
 

@@ -261,7 +261,7 @@ def test_of_nothing_nothing_is_left() -> None:
 
 
 def beside(side_mm: float) -> tuple[Finding, ...]:
-    """Return what is told of a square beside a panel of 100 mm, on a sheet of 250 by 140 mm."""
+    """Return the findings for a square beside a panel of 100 mm, on a sheet of 250 by 140 mm."""
     panel = squares((20, 20, 100))
     x, y = drawn.sheet(250.0, 140.0)
     paths = [*panel.paths, *squares((170, 20, side_mm)).paths[:4]]
@@ -270,7 +270,7 @@ def beside(side_mm: float) -> tuple[Finding, ...]:
     return beyond(panel, drawn.map_of(line, px_per_mm=drawn.PX_PER_MM), OPTIONS)
 
 
-def test_a_panel_beside_the_one_that_is_kept_is_told_once_and_without_a_place() -> None:
+def test_a_panel_beside_the_one_that_is_kept_is_reported_once_and_without_a_place() -> None:
     (finding,) = beside(60.0)
     assert (finding.code, finding.severity, finding.at) == (
         Code.SEPARATE_PARTS,

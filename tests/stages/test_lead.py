@@ -1,4 +1,4 @@
-"""Lead is told from glass on drawn sheets; sheets without a rubbing are refused."""
+"""Lead is distinguished from glass on drawn sheets; sheets without a rubbing are refused."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is kept and what is told of drawn rubbings, through all the steps of tidying."""
+"""What is kept and what is reported of drawn rubbings, through all the steps of tidying."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def test_less_ink_makes_less_sure() -> None:
     assert stated[0] > stated[-1] + 0.03
 
 
-def test_a_second_panel_on_the_sheet_is_told_and_left_out() -> None:
+def test_a_second_panel_on_the_sheet_is_reported_and_left_out() -> None:
     """They lie 40 mm apart, corner to corner; between them is bare paper."""
     drawing = Drawing(240.0).frame(8.0, 20.0, 120.0).band((70, 20), (70, 120))
     net, _, _ = tidied(drawing.frame(8.0, 150.0, 220.0))

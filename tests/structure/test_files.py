@@ -77,8 +77,8 @@ def test_every_number_says_what_it_is_and_why(room: str) -> None:
 
 
 def test_a_number_without_a_word_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
-    told = 'A = 2 * 3.0\n"""Why."""\nB = -1.0  # why\nC = 4, 5\nD = {"a": 1}\nE = 6\n'
-    monkeypatch.setattr(house, "text_of", lambda path: told)
+    source = 'A = 2 * 3.0\n"""Why."""\nB = -1.0  # why\nC = 4, 5\nD = {"a": 1}\nE = 6\n'
+    monkeypatch.setattr(house, "text_of", lambda path: source)
     assert lines_of(unexplained(PACKAGE / "stages" / "numbers.py")) == [4, 6]
 
 

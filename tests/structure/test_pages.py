@@ -160,10 +160,10 @@ def test_the_page_of_tracing_names_every_option_of_trace_and_no_other() -> None:
 
 def test_the_page_for_scripts_tells_every_exit_code() -> None:
     page = text("docs/command-line.md")
-    told = {int(row) for row in re.findall(r"^\| (\d+) \|", page, re.MULTILINE)}
+    listed = {int(row) for row in re.findall(r"^\| (\d+) \|", page, re.MULTILINE)}
     family = {kind.exit_code for kind in errors.RubbingError.__subclasses__()}
     fixed = {errors.EXIT_DONE, errors.EXIT_DEFECT, errors.EXIT_FINDINGS, errors.EXIT_INTERRUPTED}
-    assert told == family | fixed | {errors.EXIT_SOME_FAILED}
+    assert listed == family | fixed | {errors.EXIT_SOME_FAILED}
 
 
 def test_the_page_of_documents_says_what_each_output_is_for() -> None:

@@ -74,12 +74,12 @@ def test_an_import_of_the_other_side_is_seen(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_the_training_is_not_in_the_wheel_and_the_weights_are() -> None:
-    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-    wheel = told["tool"]["hatch"]["build"]["targets"]["wheel"]
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    wheel = settings["tool"]["hatch"]["build"]["targets"]["wheel"]
     assert set(wheel) == {"only-include", "exclude", "sources"}  # nothing that forces more in
     assert wheel["only-include"] == ["rubbing2pattern", "docs"]
     assert not {"torch", "onnx", "onnxruntime"} & {
-        name.split(">")[0].split("[")[0].strip() for name in told["project"]["dependencies"]
+        name.split(">")[0].split("[")[0].strip() for name in settings["project"]["dependencies"]
     }
     (weights,) = (ROOT / "rubbing2pattern").rglob("*.onnx.xz")
     # Hatchling leaves out of a wheel what git leaves out.

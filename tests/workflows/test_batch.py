@@ -67,7 +67,7 @@ def broken(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Batch,
     heard: list[Outcome] = []
     folder = home / "out"
     done = run_batch(
-        read_rows(place), folder, jobs=2, told=lambda outcome, k, total: heard.append(outcome)
+        read_rows(place), folder, jobs=2, on_row=lambda outcome, k, total: heard.append(outcome)
     )
     return place, folder, done, heard
 
@@ -187,8 +187,8 @@ def test_a_panel_that_a_person_corrected_is_kept_and_counted_anew(tmp_path: Path
 def test_killed_at_any_time_and_resumed_it_comes_to_the_same_bytes(tmp_path: Path) -> None:
     place = collection(tmp_path / "in", 5)
     process = batch_command(place, "-o", tmp_path / "whole", "--jobs", "1", "--quiet")
-    _, told = ended(process)
-    assert process.returncode == 0, told
+    _, stderr = ended(process)
+    assert process.returncode == 0, stderr
     folder = tmp_path / "killed"
     for k in range(4):
         process = batch_command(place, "-o", folder, "--jobs", "2", "--resume", "--quiet")
@@ -199,8 +199,8 @@ def test_killed_at_any_time_and_resumed_it_comes_to_the_same_bytes(tmp_path: Pat
             time.sleep(0.02)
         killed(process)
     process = batch_command(place, "-o", folder, "--jobs", "2", "--resume", "--quiet")
-    _, told = ended(process)
-    assert process.returncode == 0, told
+    _, stderr = ended(process)
+    assert process.returncode == 0, stderr
     assert contents(folder) == contents(tmp_path / "whole")
     assert not list(folder.rglob(".rubbing2pattern-*"))
 
@@ -217,8 +217,8 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
     workers = [pid for pid in _children(process.pid) if b"loky" in _words(pid)]
     assert workers, ended(process)
     os.kill(workers[0], signal.SIGKILL)
-    out, told = ended(process)
-    assert process.returncode == 0, told
+    out, stderr = ended(process)
+    assert process.returncode == 0, stderr
     assert json.loads(out)["done"] == 6
     assert not list(folder.glob("stamps/*.begun"))
 
@@ -253,12 +253,14 @@ def test_on_a_cluster_that_loses_a_worker_every_rubbing_is_done_once(tmp_path: P
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
     ) as cluster:
 
-        def told(outcome: Outcome, done: int, total: int) -> None:
+        def on_row(outcome: Outcome, done: int, total: int) -> None:
             if not heard:
                 os.kill(cluster.workers[0].pid, signal.SIGKILL)
             heard.append(outcome.number)
 
-        done = run_batch(read_rows(place), folder, scheduler=cluster.scheduler_address, told=told)
+        done = run_batch(
+            read_rows(place), folder, scheduler=cluster.scheduler_address, on_row=on_row
+        )
     assert sorted(heard) == list(range(1, 7))
     assert done.totals == whole.totals
     assert contents(folder) == contents(tmp_path / "whole")
@@ -268,14 +270,14 @@ def test_two_runs_do_not_share_a_folder(tmp_path: Path) -> None:
     place = collection(tmp_path / "in", 2)
     folder = tmp_path / "out"
 
-    def told(outcome: Outcome, done: int, total: int) -> None:
+    def on_row(outcome: Outcome, done: int, total: int) -> None:
         if done == 1:
             second = batch_command(place, "-o", folder, "--resume")
             out, said = ended(second)
             assert (second.returncode, out) == (6, "")
             assert "another run is writing" in said
 
-    assert run_batch(read_rows(place), folder, told=told).totals.done == 2
+    assert run_batch(read_rows(place), folder, on_row=on_row).totals.done == 2
 
 
 def test_a_link_does_not_lead_the_results_outside(tmp_path: Path) -> None:
@@ -369,7 +371,7 @@ def test_what_holds_for_all_rows_gives_way_to_the_row(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "fault", "told"),
+    ("text", "fault", "words"),
     [
         ("", UsageFault, "column `file`"),
         ("file\n", UsageFault, "lists no rubbing"),
@@ -381,12 +383,12 @@ def test_what_holds_for_all_rows_gives_way_to_the_row(tmp_path: Path) -> None:
         ("file\n\udcff\n", InputUnreadable, "UTF-8"),
     ],
 )
-def test_a_list_that_cannot_be_read_is_told(
-    tmp_path: Path, text: str, fault: type[Exception], told: str
+def test_a_list_that_cannot_be_read_is_refused(
+    tmp_path: Path, text: str, fault: type[Exception], words: str
 ) -> None:
     place = tmp_path / "list.csv"
     place.write_bytes(text.encode("utf-8", "surrogateescape"))
-    with pytest.raises(fault, match=told):
+    with pytest.raises(fault, match=words):
         read_rows(place)
 
 

@@ -68,8 +68,8 @@ def test_a_caliper_sets_its_came_and_calibrates_the_others_of_its_size(place: Pa
         for read in ("plain", "one")
     ]
     assert borders[0] == borders[1]
-    told = record(folder)["provenance"]["options"]["pieces.calipers"]
-    assert name in json.dumps(told) and str(MEASURED_MM) in json.dumps(told)
+    written = record(folder)["provenance"]["options"]["pieces.calipers"]
+    assert name in json.dumps(written) and str(MEASURED_MM) in json.dumps(written)
     rows = list(
         csv.DictReader(io.StringIO((folder / "lead-widths.csv").read_text(encoding="utf-8")))
     )
@@ -86,8 +86,8 @@ def test_a_file_of_places_says_the_same_as_a_came_and_its_digest_is_kept(place: 
     by_came = place / "one"
     assert widths_mm(by_place) == widths_mm(by_came) != [c["face_width_mm"] for c in before]
     assert (by_place / "cames.csv").read_bytes() == (by_came / "cames.csv").read_bytes()
-    told = json.dumps(record(by_place)["provenance"])
-    assert "widths.csv" in told and str(place) not in told
+    written = json.dumps(record(by_place)["provenance"])
+    assert "widths.csv" in written and str(place) not in written
     again = listing(traced(place, "again", file))
     assert again == listing(by_place)
 

@@ -90,11 +90,11 @@ def test_twice_in_a_row_and_the_same_again(folder: Path, tmp_path: Path) -> None
 
 def test_the_summary_for_programs(folder: Path, tmp_path: Path) -> None:
     result = run("correct", folder, written(tmp_path, SPLIT), "--json")
-    told = json.loads(result.stdout)
-    assert told["pieces"] == 5 and told["folder"] == str(folder)
-    assert told["corrections"]["pieces_new"] == [5]
-    assert told["corrections"]["pieces_kept"] == [1, 2, 3, 4]
-    assert told["corrections"]["changes"][0]["table"] == "split_piece"
+    summary = json.loads(result.stdout)
+    assert summary["pieces"] == 5 and summary["folder"] == str(folder)
+    assert summary["corrections"]["pieces_new"] == [5]
+    assert summary["corrections"]["pieces_kept"] == [1, 2, 3, 4]
+    assert summary["corrections"]["changes"][0]["table"] == "split_piece"
 
 
 def test_units_are_those_of_lists_and_summary(folder: Path, tmp_path: Path) -> None:

@@ -141,8 +141,8 @@ def test_archive_warns_and_packs_the_record_as_it_is(folder: Path, tmp_path: Pat
 
 def test_the_summary_for_programs_has_the_warnings(folder: Path) -> None:
     result = run("redraw", folder, "--paper", "A3", "--json")
-    told = json.loads(result.stdout)["warnings"]
-    assert len(told) == 5 and any("glaze.hue" in said for said in told)
+    warnings = json.loads(result.stdout)["warnings"]
+    assert len(warnings) == 5 and any("glaze.hue" in said for said in warnings)
 
 
 def test_a_record_without_odd_options_gives_no_warning() -> None:

@@ -90,17 +90,17 @@ def test_the_summary_for_programs(folder: Path, tmp_path: Path) -> None:
         "lists", folder, "--pieces", copy, "--json", "--glass-sheet", "90x140mm",
         "--set", "glass.waste_share=0.5",
     )  # fmt: skip
-    told = json.loads(result.stdout)
-    assert told["replaced"] == [1] and told["written_about"] == [1, 4]
-    assert told["glass"][0]["fit_on_no_sheet"] == [1]
-    assert told["firings"][0]["temperature_f"] == 1175.0
+    summary = json.loads(result.stdout)
+    assert summary["replaced"] == [1] and summary["written_about"] == [1, 4]
+    assert summary["glass"][0]["fit_on_no_sheet"] == [1]
+    assert summary["firings"][0]["temperature_f"] == 1175.0
     # The options of the lists are kept, so that a correction makes the same lists again.
     record = json.loads((folder / "panel.json").read_text())
     assert record["provenance"]["settings"]["glass.waste_share"] == 0.5
     assert record["provenance"]["settings"]["documents.overlay_px_per_mm"] == 2.0
 
 
-def test_problems_are_all_told_and_nothing_is_written(folder: Path) -> None:
+def test_problems_are_all_reported_and_nothing_is_written(folder: Path) -> None:
     type_in_folder(folder, {1: {"state": "odd"}, 2: {"action": Formula("=B2")}})
     before = listing(folder)
     result = run("lists", folder, "--pieces", folder / "pieces.xlsx")

@@ -113,7 +113,7 @@ def command(photo: Path, panel: Path, place: Path, *more: str | Path) -> list[st
     return ["match", photo, "--dpi", dpi, "--results", panel, "-o", place, "--quiet", *more]
 
 
-def told_refused(result: object, code: int, *words: str) -> None:
+def assert_refused(result: object, code: int, *words: str) -> None:
     assert result.returncode == code, result.stderr  # type: ignore[attr-defined]
     for word in words:
         assert word in result.stderr  # type: ignore[attr-defined]
@@ -130,8 +130,8 @@ def test_the_former_name_of_the_folder_works_and_warns(
     assert "--results" in result.stderr and len(result.stderr.splitlines()) == 1
     assert listing(tmp_path / "out") == listing(matched)
     both = run(*asked, "--panel", panel, "--results", panel, "-o", tmp_path / "other")
-    told_refused(both, 2, "give --results alone")
-    told_refused(run(*asked, "-o", tmp_path / "other"), 2, "Missing option '--results'")
+    assert_refused(both, 2, "give --results alone")
+    assert_refused(run(*asked, "-o", tmp_path / "other"), 2, "Missing option '--results'")
     assert "--panel" not in run("match", "--help").stdout
 
 
@@ -163,10 +163,10 @@ def test_glass_seen_from_the_other_side(panel: Path, tmp_path: Path) -> None:
     assert sorted(m.numbers for m in turned.matches.matches) == [(1,), (3,), (5,)]
     assert all(p is not None and p.over and not turned.lies_over(p) for p in placed)
     assert turned.count(Verdict.OTHER_SIDE) == 0
-    # Not told so, it fits turned over alone, and that is said.
+    # Without that option it fits turned over alone, and the verdict says so.
     tried = match_pieces([photo], SCAN, panel, turn_over=True)
     assert tried.count(Verdict.OTHER_SIDE) == 3
-    # The outline told of a piece is that of its photograph in either case.
+    # The outline written for a piece is that of its photograph in either case.
     for one, other in zip(turned.matches.matches, tried.matches.matches, strict=True):
         assert one.piece.outline.equals(other.piece.outline)
 
@@ -284,11 +284,11 @@ def test_nothing_fits_the_wrong_panel_and_that_is_said(bench: Path, tmp_path: Pa
     assert result.returncode == 8
     assert "None of the 5 loose pieces fits panel lattice" in result.stdout
     assert "few-fit" in result.stdout
-    told = json.loads((tmp_path / "out" / "matches.json").read_text())
-    assert [part["number"] for part in told["unfilled"]] == [1, 2, 3, 4]
+    summary = json.loads((tmp_path / "out" / "matches.json").read_text())
+    assert [part["number"] for part in summary["unfilled"]] == [1, 2, 3, 4]
 
 
-def test_a_piece_at_the_edge_of_the_picture_is_told_and_not_matched(
+def test_a_piece_at_the_edge_of_the_picture_is_reported_and_not_matched(
     bench: Path, panel: Path, tmp_path: Path
 ) -> None:
     with Image.open(bench) as whole:
@@ -334,11 +334,11 @@ def test_what_cannot_be_read_leaves_everything_as_it_was(
         ),
         (bench, panel, ("--overwrite", "--face-up", "up"), 2, "face-up"),
     ):
-        told_refused(run(*command(photo, folder, place, *more)), code, words)
+        assert_refused(run(*command(photo, folder, place, *more)), code, words)
         assert listing(place) == before
     # A panel's own folder is never replaced by matches.
     held = listing(panel)
-    told_refused(run(*command(bench, panel, panel, "--overwrite")), 6, "no matches.json")
+    assert_refused(run(*command(bench, panel, panel, "--overwrite")), 6, "no matches.json")
     assert listing(panel) == held
 
 
@@ -353,8 +353,8 @@ def test_replacing_matches_keeps_what_is_not_ours(
 ) -> None:
     result = run(*command(bench, panel, place, "--overwrite", "--json"))
     assert result.returncode == 0, result.stderr
-    told = json.loads(result.stdout)
-    assert told["no_glass"] == [2, 4, 7]
+    summary = json.loads(result.stdout)
+    assert summary["no_glass"] == [2, 4, 7]
     assert listing(place) == listing(matched) | {"notes.txt": b"mine"}
 
 
@@ -397,4 +397,4 @@ def test_lists_refuse_matches_of_another_panel_or_of_one_that_was_changed(
         assert listing(folder) == before
     with pytest.raises(InputUnreadable, match="cannot read"):
         list_folder(changed, matches=tmp_path)
-    told_refused(run("lists", changed), 2, "--pieces", "--matches")
+    assert_refused(run("lists", changed), 2, "--pieces", "--matches")

@@ -63,8 +63,8 @@ def test_other_paper_and_a_printer_that_is_not_true(folder: Path) -> None:
         assert "1.003" in texts(folder / name) and "0.998" in texts(folder / name)
     # Whatever is not for the printer stays to the byte; the panel in the record as well.
     for_printer = ("pattern-", "templates.pdf")
-    told = ("panel.json", "report.html")  # Which options a folder was made with.
-    same = [name for name in before if not name.startswith((*for_printer, *told))]
+    with_options = ("panel.json", "report.html")  # They say which options a folder was made with.
+    same = [name for name in before if not name.startswith((*for_printer, *with_options))]
     assert {"pattern.pdf", "corrections-1.toml", "pieces.csv", "strips.csv"} <= {*same}
     assert [name for name in same if after[name] != before[name]] == []
     names = ("paper.papers", "paper.print_across", "paper.print_up")
@@ -75,8 +75,8 @@ def test_other_paper_and_a_printer_that_is_not_true(folder: Path) -> None:
 def test_mirrored_and_back_again(folder: Path) -> None:
     before = listing(folder)
     result = run("redraw", folder, "--mirrored", "--json")
-    told = json.loads(result.stdout)
-    assert told["mirrored"] is True and told["papers"] == [] and told["corrections"] == 1
+    summary = json.loads(result.stdout)
+    assert summary["mirrored"] is True and summary["papers"] == [] and summary["corrections"] == 1
     assert "MIRRORED" in texts(folder / "pattern.pdf")
     mirrored = listing(folder)
     for name in ("pieces.csv", "strips.csv", "overlay.png", "templates.svg"):
@@ -141,10 +141,10 @@ def test_the_former_name_of_the_command_works_and_warns(folder: Path) -> None:
 
 def test_the_flags_of_all_commands(folder: Path) -> None:
     result = run("redraw", folder, "--units", "in", "--strict", "--quiet", "--json")
-    told = json.loads(result.stdout)
+    summary = json.loads(result.stdout)
     findings = json.loads((folder / "panel.json").read_text(encoding="utf-8"))["findings"]
     assert result.returncode == (8 if findings else 0)
-    assert told["papers"] == []
+    assert summary["papers"] == []
     assert "rectangle_width_in" in (folder / "pieces.csv").read_text(encoding="utf-8")
 
 

@@ -10,15 +10,15 @@ from typing import TypeAlias
 from rubbing2pattern.comparing.found import Comparison, Fate, PieceFate, SideKind
 from rubbing2pattern.documents.comparison.sentences import (
     amount_of,
-    bow_told,
-    laid_told,
+    bow_text,
+    direction_text,
     line_of,
-    line_told,
     move_of,
     numbers_in,
-    panels_told,
+    panels_sentence,
+    piece_change_text,
+    registration_sentence,
     spread_of,
-    way_told,
 )
 from rubbing2pattern.documents.drawing import Drawing, Mark, Stroke, Text, wrapped
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
@@ -80,7 +80,7 @@ def _row(row: _Row, sides: tuple[float, float], y: float) -> Iterator[Mark]:
 
 
 def _blocks(found: Comparison, options: DocumentOptions, width_mm: float) -> Iterator[list[_Row]]:
-    yield _texts([panels_told(found), laid_told(found, options)], width_mm)
+    yield _texts([panels_sentence(found), registration_sentence(found, options)], width_mm)
     if not found.differs:
         yield _texts(["Nothing changed above the uncertainty of both rubbings."], width_mm)
     yield from _tables(found, options)
@@ -145,7 +145,7 @@ def _moved(found: Comparison, options: DocumentOptions) -> Rows:
             pair.before,
             pair.after,
             amount_of(pair.most_mm, options),
-            way_told(move_of(pair)),
+            direction_text(move_of(pair)),
             spread_of(pair.uncertainty_mm, options),
             _place(pair.most_at, options),
         )
@@ -187,7 +187,7 @@ def _joints(found: Comparison, options: DocumentOptions) -> Rows:
             pair.before,
             pair.after,
             f"moved {amount_of(math.hypot(*pair.shift_mm), options)}",
-            way_told(pair.shift_mm),
+            direction_text(pair.shift_mm),
             _place(pair.at, options),
         )
         for pair in found.joint_pairs
@@ -206,8 +206,8 @@ def _sides(found: Comparison, options: DocumentOptions) -> Rows:
             (
                 side.name,
                 line_of(side),
-                bow_told(side, side.before.most_mm, options),
-                bow_told(side, side.after.most_mm, options),
+                bow_text(side, side.before.most_mm, options),
+                bow_text(side, side.after.most_mm, options),
                 _place(side.after.at, options),
                 f"{amount_of(side.change_mm, options)}{' *' if side.changed else ''}",
                 spread_of(side.uncertainty_mm, options),
@@ -223,7 +223,7 @@ def _sides(found: Comparison, options: DocumentOptions) -> Rows:
 def _numbers(found: Comparison, options: DocumentOptions) -> list[_Row]:
     """Put both numberings side by side: what was redrawn first, then piece by piece."""
     rows = [_Row(("Both numberings (before > after)",), bold=True)]
-    rows += [_Row((f"{line_told(line).capitalize()}.",)) for line in found.redrawn]
+    rows += [_Row((f"{piece_change_text(line).capitalize()}.",)) for line in found.redrawn]
     same = [line for line in found.pieces if line.fate is PieceFate.SAME]
     shares = tuple(k / _IN_A_ROW for k in range(_IN_A_ROW))
     cells = []

@@ -13,10 +13,10 @@ import shapely
 from rubbing2pattern.comparing.found import Comparison, Fate, LeadPair
 from rubbing2pattern.documents.comparison.sentences import (
     amount_of,
-    bow_told,
-    laid_told,
+    bow_text,
     numbers_in,
-    panels_told,
+    panels_sentence,
+    registration_sentence,
 )
 from rubbing2pattern.documents.drawing import (
     Anchor,
@@ -102,7 +102,7 @@ def comparison_page(found: Comparison, options: DocumentOptions) -> Drawing:
     width, height = parse_sheet("A3" if options.units == "mm" else "11x17in")
     size = (height, width) if across else (width, height)
     sheet = Sheet(size, options, f"Panel {found.before.name}: before and after")
-    texts = [panels_told(found), laid_told(found, options), *found.notes]
+    texts = [panels_sentence(found), registration_sentence(found, options), *found.notes]
     # The factor is in the key, and the room for the key decides the scale: any factor is as long.
     view = _view(bounds, sheet, len(sheet.lines([*texts, _key(found, FACTORS[-1])])))
     page = _Page(found, view, _factor(found, view), options)
@@ -327,7 +327,7 @@ def _bows(page: _Page, labels: _Labels) -> Iterator[Mark]:
     x_min, y_min, x_max, y_max = found.before.outline.bounds
     middle, size = np.array((x_min + x_max, y_min + y_max)) / 2, (x_max - x_min, y_max - y_min)
     for side in found.sides:
-        now, was = (bow_told(side, bow.most_mm, page.options) for bow in (side.after, side.before))
+        now, was = (bow_text(side, bow.most_mm, page.options) for bow in (side.after, side.before))
         if now == was == nothing and not side.changed:
             continue
         out = (np.array(side.after.at) - middle) / size

@@ -41,7 +41,7 @@ def spread_of(length_mm: float, options: DocumentOptions) -> str:
     return f"{text} {options.units}"
 
 
-def way_told(shift_mm: Point) -> str:
+def direction_text(shift_mm: Point) -> str:
     """Say which way something moved, in eighths of a turn; nothing for no move."""
     if math.hypot(*shift_mm) < 1e-3:
         return ""
@@ -59,18 +59,18 @@ def move_of(pair: LeadPair) -> Point:
     return (pair.most_to[0] - pair.most_at[0], pair.most_to[1] - pair.most_at[1])
 
 
-def move_told(pair: LeadPair, options: DocumentOptions) -> str:
+def move_text(pair: LeadPair, options: DocumentOptions) -> str:
     """Say how far a lead moved and which way."""
-    return f"{name_of(pair)} by {amount_of(pair.most_mm, options)} {way_told(move_of(pair))}"
+    return f"{name_of(pair)} by {amount_of(pair.most_mm, options)} {direction_text(move_of(pair))}"
 
 
-def width_told(pair: LeadPair, options: DocumentOptions) -> str:
+def width_change_text(pair: LeadPair, options: DocumentOptions) -> str:
     """Say how the face of a lead changed."""
     was, now = (amount_of(w, options) for w in (pair.width_before_mm, pair.width_after_mm))
     return f"{name_of(pair)} from {was} to {now}"
 
 
-def lone_told(lead: LoneLead, options: DocumentOptions) -> str:
+def lone_lead_text(lead: LoneLead, options: DocumentOptions) -> str:
     """Say what of a lead the other rubbing does not show."""
     part = "" if lead.whole else "part of "
     return f"{part}{lead.came}, {length_of(lead.length_mm, options)}"
@@ -81,7 +81,7 @@ def numbers_in(numbers: Sequence[int]) -> str:
     return ", ".join(map(str, numbers))
 
 
-def line_told(line: PieceLine) -> str:
+def piece_change_text(line: PieceLine) -> str:
     """Say how pieces changed."""
     before, after = numbers_in(line.before), numbers_in(line.after)
     match line.fate:
@@ -98,7 +98,7 @@ def line_told(line: PieceLine) -> str:
     return f"{before} is now {after}" if before != after else f"{before} as before"
 
 
-def bow_told(side: BorderSide, most_mm: float, options: DocumentOptions) -> str:
+def bow_text(side: BorderSide, most_mm: float, options: DocumentOptions) -> str:
     """Say how far a side leaves its line, and which way: 4.2 mm sag, 0.8 mm in."""
     amount = amount_of(abs(most_mm), options)
     if amount == amount_of(0.0, options):
@@ -115,7 +115,7 @@ def line_of(side: BorderSide) -> str:
     return {SideKind.STRAIGHT: "chord", SideKind.ARC: "arc", SideKind.CIRCLE: "circle"}[side.kind]
 
 
-def panels_told(found: Comparison) -> str:
+def panels_sentence(found: Comparison) -> str:
     """Say which two states are compared."""
     return f"Before: {_panel(found.before)}. After: {_panel(found.after)}."
 
@@ -128,7 +128,7 @@ def _panel(panel: Panel) -> str:
     )
 
 
-def laid_told(found: Comparison, options: DocumentOptions) -> str:
+def registration_sentence(found: Comparison, options: DocumentOptions) -> str:
     """Say how the second was laid over the first."""
     laid, turn = found.registration, decimal(found.motion.placement.angle_deg, 2)
     mirrored = "mirrored and " if laid.motion.mirrored else ""
@@ -140,17 +140,17 @@ def laid_told(found: Comparison, options: DocumentOptions) -> str:
     )
 
 
-def changes_told(found: Comparison, options: DocumentOptions) -> Iterator[tuple[str, list[str]]]:
+def changes_by_kind(found: Comparison, options: DocumentOptions) -> Iterator[tuple[str, list[str]]]:
     """Yield the kinds of change, each with its list of sentences; none without a change."""
     lost = [lead for lead in found.lone_leads if lead.fate is Fate.LOST]
     added = [lead for lead in found.lone_leads if lead.fate is Fate.ADDED]
     kinds = (
-        ("moved", [move_told(pair, options) for pair in found.moved]),
-        ("widths", [width_told(pair, options) for pair in found.widened]),
-        ("lost", [lone_told(lead, options) for lead in lost]),
-        ("added", [lone_told(lead, options) for lead in added]),
+        ("moved", [move_text(pair, options) for pair in found.moved]),
+        ("widths", [width_change_text(pair, options) for pair in found.widened]),
+        ("lost", [lone_lead_text(lead, options) for lead in lost]),
+        ("added", [lone_lead_text(lead, options) for lead in added]),
         ("joints", _joints(found, options)),
-        ("pieces", [line_told(line) for line in found.redrawn]),
+        ("pieces", [piece_change_text(line) for line in found.redrawn]),
         ("border", [_side(side, options) for side in found.sides if side.changed]),
     )
     yield from ((kind, said) for kind, said in kinds if said)
@@ -160,7 +160,7 @@ def _joints(found: Comparison, options: DocumentOptions) -> list[str]:
     moved = [pair for pair in found.joint_pairs if pair.moved]
     said = [
         f"{pair.before} by {amount_of(math.hypot(*pair.shift_mm), options)} "
-        f"{way_told(pair.shift_mm)}"
+        f"{direction_text(pair.shift_mm)}"
         for pair in moved
     ]
     return said + [f"{lone.joint} {lone.fate.value}" for lone in found.lone_joints]
@@ -168,8 +168,8 @@ def _joints(found: Comparison, options: DocumentOptions) -> list[str]:
 
 def _side(side: BorderSide, options: DocumentOptions) -> str:
     said = (
-        f"{side.name} {bow_told(side, side.after.most_mm, options)} "
-        f"(was {bow_told(side, side.before.most_mm, options)})"
+        f"{side.name} {bow_text(side, side.after.most_mm, options)} "
+        f"(was {bow_text(side, side.before.most_mm, options)})"
     )
     if side.kind is SideKind.STRAIGHT:
         return said

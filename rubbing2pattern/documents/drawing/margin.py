@@ -28,15 +28,15 @@ from rubbing2pattern.documents.drawing.layers import (
     SHEET_FRAME,
     sample_of,
 )
-from rubbing2pattern.documents.drawing.mirroring import side_told
+from rubbing2pattern.documents.drawing.mirroring import side_text
 from rubbing2pattern.documents.drawing.width_letters import WidthUse, widths_used
 from rubbing2pattern.documents.wording import (
-    corrections_told,
+    corrections_text,
     count_of,
-    findings_told,
+    findings_text,
     length_of,
     run_of,
-    scale_told,
+    scale_sentence,
     size_of,
 )
 from rubbing2pattern.findings import Severity
@@ -115,7 +115,7 @@ def sheet_around(
     if mirrored:
         height = min(_BANNER_MM, 0.5 * options.clear_mm)
         at = (0.5 * (left + right), top - 0.5 * options.clear_mm)
-        said = side_told(panel, mirrored=True)
+        said = side_text(panel, mirrored=True)
         marks.append(Text(PANEL_NOTE, at, said, height, Anchor.CENTRE, bold=True))
     marks += _rectangle(SHEET_FRAME, (left, bottom, right, top))
     edge = options.margin_mm
@@ -244,7 +244,7 @@ def _identity(
     for line in lines[:3]:
         flow.line(line, height, bold=True)
     flow.y += (_LEADING - 1.4) * height
-    flow.text(side_told(panel, mirrored=mirrored), 1.4)
+    flow.text(side_text(panel, mirrored=mirrored), 1.4)
     flow.text("Re-leading pattern, scale 1:1", 1.4)
     flow.y -= 0.8 * flow.height_mm
     for label, width, height in (
@@ -266,9 +266,9 @@ def _identity(
             f"DO NOT USE YET: {count_of(faults, 'fault')} to settle", width_mm, 1.4 * flow.height_mm
         ):
             flow.line(line, 1.25 * flow.height_mm, bold=True)
-    flow.text(findings_told(panel))
+    flow.text(findings_text(panel))
     if panel.corrections:
-        flow.text(corrections_told(panel))
+        flow.text(corrections_text(panel))
     image = provenance.get("image")
     if isinstance(image, Mapping) and "name" in image:
         flow.text(f"Read from {image['name']}")
@@ -335,7 +335,7 @@ def _notes(panel: Panel, width_mm: float, options: DocumentOptions) -> Column:
     flow.blanks("Across", "Up")
     flow.blanks("By", "Date")
     flow.heading("Scale of the rubbing")
-    flow.text(scale_told(panel, options))
+    flow.text(scale_sentence(panel, options))
     flow.heading("Cautions")
     for caution in CAUTIONS:
         flow.text(caution, 0.85)

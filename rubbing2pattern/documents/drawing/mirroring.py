@@ -33,7 +33,7 @@ def mirrored_mark(mark: Mark, width_mm: float) -> Mark:
     )
 
 
-def side_told(panel: Panel, *, mirrored: bool) -> str:
+def side_text(panel: Panel, *, mirrored: bool) -> str:
     """Say from which side a drawing of the panel is seen."""
     if mirrored:
         other = _OTHER.get(panel.seen_from)

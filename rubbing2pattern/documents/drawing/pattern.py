@@ -37,7 +37,7 @@ from rubbing2pattern.documents.drawing.layers import (
 from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm, leaf_edges, middle_of
 from rubbing2pattern.documents.drawing.lettering import letter_fits, piece_number
 from rubbing2pattern.documents.drawing.margin import sheet_around
-from rubbing2pattern.documents.drawing.mirroring import mirrored_mark, side_told
+from rubbing2pattern.documents.drawing.mirroring import mirrored_mark, side_text
 from rubbing2pattern.documents.drawing.names_beside import names_beside
 from rubbing2pattern.documents.drawing.strip_numbers import strip_numbers
 from rubbing2pattern.documents.drawing.width_letters import widths_used
@@ -148,7 +148,7 @@ def sheet_drawing(
 
 def titles(panel: Panel, *, mirrored: bool) -> tuple[str, str]:
     """Return title and subject for the properties of a file."""
-    side = side_told(panel, mirrored=True) if mirrored else panel.side
+    side = side_text(panel, mirrored=True) if mirrored else panel.side
     return (
         plain_text(f"Panel {panel.name}{' (mirrored)' if mirrored else ''}"),
         plain_text(f"Re-leading pattern at 1:1{f', {side}' if side else ''}"),

@@ -106,7 +106,7 @@ def lead_csv(panel: Panel, plan: LeadPlan, options: DocumentOptions) -> str:
     return separated(headings(ORDER_COLUMNS, options.units), _order_rows(panel, plan, options))
 
 
-def weights_told(panel: Panel, leading: LeadingOptions, options: DocumentOptions) -> str:
+def weights_note(panel: Panel, leading: LeadingOptions, options: DocumentOptions) -> str:
     """Say what the weights of lead and glass rest on."""
     sizes = {
         name: length_of(mm, options)

@@ -65,7 +65,7 @@ def piece_rows(panel: Panel, filled: Filled, options: DocumentOptions) -> list[M
     return [
         {
             **_measured(piece, options),
-            **_told(piece, panel, cames),
+            **_related(piece, panel, cames),
             **filled.of(piece.number).texts(options.units),
         }
         for piece in panel.pieces
@@ -93,7 +93,7 @@ def _measured(piece: Piece, options: DocumentOptions) -> dict[str, str]:
     return {NUMBER: str(piece.number), **dict(zip(MEASURED, cells, strict=True))}
 
 
-def _told(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, str]:
+def _related(piece: Piece, panel: Panel, cames: Mapping[str, Came]) -> dict[str, str]:
     stocks, others = around(piece, cames)
     findings = [
         f"{finding.id} {finding.code.value}"

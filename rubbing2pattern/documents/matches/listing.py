@@ -8,9 +8,9 @@ from rubbing2pattern.documents.drawing import Drawing, Mark, Outline, Stroke, Te
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
 from rubbing2pattern.documents.matches.record import has_margin
 from rubbing2pattern.documents.matches.sentences import (
-    numbers_told,
-    panel_told,
-    work_told,
+    numbers_text,
+    panel_sentence,
+    work_text,
 )
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.geometry.curves import Line
@@ -87,10 +87,10 @@ def _cells(match: Match, options: DocumentOptions, width_mm: float) -> Iterator[
     elif match.known:
         margin = "as you say"
     play = "" if placed is None or not has_margin(match) else length_of(placed.play_mm, options)
-    numbers = numbers_told(match.numbers) if match.numbers else ""
+    numbers = numbers_text(match.numbers) if match.numbers else ""
     columns = [
         wrapped(text, (_SHARES[k + 1] - _SHARES[k]) * width_mm - 2.0, _HEIGHT_MM)
-        for k, text in ((2, numbers), (3, work_told(match, options)))
+        for k, text in ((2, numbers), (3, work_text(match, options)))
     ]
     first = [lines[0] if lines else "" for lines in columns]
     yield ("", match.piece.id, *first, play, margin)
@@ -101,7 +101,7 @@ def _cells(match: Match, options: DocumentOptions, width_mm: float) -> Iterator[
 
 def _notes(matching: Matching, units: Unit) -> Iterator[str]:
     matches = matching.matches
-    yield panel_told(matching)
+    yield panel_sentence(matching)
     if matches.unfilled:
         yield f"No glass was found for {_listed(matches.unfilled)}: that is still to be cut."
     if matching.parts_missing:

@@ -32,7 +32,7 @@ from rubbing2pattern.documents.drawing.sheets import (
     outlines,
     run,
 )
-from rubbing2pattern.documents.matches.sentences import panel_told
+from rubbing2pattern.documents.matches.sentences import panel_sentence
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
 from rubbing2pattern.matching.result import Matching
@@ -63,7 +63,7 @@ def panel_page(matching: Matching, options: DocumentOptions) -> Drawing:
     title = f"Panel {panel.name}: loose pieces in their places"
     sheet = Sheet.of(title, options, across=bool(across))
     side = f"The panel is {panel.side}." if panel.side else ""
-    notes = sheet.lines([f"{panel_told(matching)} {side}", KEY])
+    notes = sheet.lines([f"{panel_sentence(matching)} {side}", KEY])
     view = View.within(bounds, sheet.room(len(notes)))
     return sheet.drawing(tuple(_marks(matching, view, options)), notes)
 

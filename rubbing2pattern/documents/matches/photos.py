@@ -19,7 +19,7 @@ from rubbing2pattern.documents.drawing.sheets import (
     centred,
     outlines,
 )
-from rubbing2pattern.documents.matches.sentences import few_numbers_told, work_told
+from rubbing2pattern.documents.matches.sentences import short_numbers_text, work_text
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.matching.loose import LoosePiece, Match, Verdict
@@ -58,13 +58,13 @@ def photo_page(photo: LoosePhoto, matching: Matching, options: DocumentOptions) 
 
 def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions) -> list[Mark]:
     shape = view.shape(piece.outline)
-    number = few_numbers_told(match)
+    number = short_numbers_text(match)
     circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
     x, y = (float(c) for c in circle.coords[0])
     # Small glass must not vanish behind its number.
     high = min(_NUMBER_MM, max(_NAME_MM, 0.7 * circle.length))
     fits = match.verdict is Verdict.FITS
-    named = piece.id if fits else f"{piece.id} {work_told(match, options)}"
+    named = piece.id if fits else f"{piece.id} {work_text(match, options)}"
     layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
     high = high if number.isdigit() else min(high, _SEVERAL_MM)
     return [

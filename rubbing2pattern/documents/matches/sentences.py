@@ -12,13 +12,13 @@ from rubbing2pattern.options.documents import DocumentOptions
 _FEW = 3
 
 
-def numbers_told(numbers: Sequence[int]) -> str:
+def numbers_text(numbers: Sequence[int]) -> str:
     """Write numbers that a piece fits alike: 3, 5 or 9."""
     names = [str(number) for number in numbers]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
-def few_numbers_told(match: Match) -> str:
+def short_numbers_text(match: Match) -> str:
     """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
 
     The list has all of them. A question mark means none.
@@ -26,11 +26,11 @@ def few_numbers_told(match: Match) -> str:
     if not match.numbers:
         return "?"
     if len(match.numbers) <= _FEW or match.placed is None:
-        return numbers_told(match.numbers)
+        return numbers_text(match.numbers)
     return f"{match.placed.number} or {len(match.numbers) - 1} more"
 
 
-def work_told(match: Match, options: DocumentOptions) -> str:
+def work_text(match: Match, options: DocumentOptions) -> str:
     """Say what is to be done with a loose piece, without its number."""
     placed = match.placed
     parts = [match.verdict.value]
@@ -46,7 +46,7 @@ def work_told(match: Match, options: DocumentOptions) -> str:
     return ", ".join(parts)
 
 
-def panel_told(matching: Matching) -> str:
+def panel_sentence(matching: Matching) -> str:
     """Say which panel, how many pieces lie in how many photographs, and which side is up."""
     panel = matching.panel
     side = matching.up

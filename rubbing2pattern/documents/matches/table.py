@@ -22,7 +22,7 @@ from rubbing2pattern.documents.formats.workbook import (
     workbook_bytes,
 )
 from rubbing2pattern.documents.matches.record import has_margin
-from rubbing2pattern.documents.matches.sentences import panel_told
+from rubbing2pattern.documents.matches.sentences import panel_sentence
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
@@ -173,7 +173,7 @@ def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
 def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
     unit = "millimetres" if options.units == "mm" else "inches"
     lines = (
-        panel_told(matching),
+        panel_sentence(matching),
         f"groze, short, play and off are in {unit}. groze: how far the glass reaches over the "
         "heart at the worst place; short: how wide a gap would show beside the leaf; play: how far "
         "it can be shifted where it has the least; off: mean distance of its edge from the cut "

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from rubbing2pattern.documents.drawing import Drawing, Mark, moved
 from rubbing2pattern.documents.templates.checklist import ListedTemplate, list_marks
 from rubbing2pattern.documents.templates.one_piece import Template, quarter_turned
-from rubbing2pattern.documents.templates.surround import SheetStyle, larger_told
+from rubbing2pattern.documents.templates.surround import SheetStyle, too_large_sentence
 from rubbing2pattern.options.templates import LARGEST_PAPER_MM, TemplateOptions
 from rubbing2pattern.packing import Packing, sheets_needed
 
@@ -64,7 +64,7 @@ def page_drawings(
     grown = width * print_scale[0], None if height is None else height * print_scale[1]
     # What the printer makes larger must still fit on the paper.
     over = max(width * (print_scale[0] - 1.0), (height or 0.0) * (print_scale[1] - 1.0), 0.0)
-    made_for = () if print_scale == (1.0, 1.0) else (made_for_told(print_scale),)
+    made_for = () if print_scale == (1.0, 1.0) else (printer_sentence(print_scale),)
     style = replace(style, edge_mm=style.edge_mm + 0.5 * over, common_lines=made_for)
     pages = list(_filled(drawn, grown, style, templates))
     on_page = {number: k for k, page in enumerate(pages, start=1) for number in page.numbers}
@@ -76,7 +76,7 @@ def page_drawings(
     )
 
 
-def made_for_told(print_scale: _Size) -> str:
+def printer_sentence(print_scale: _Size) -> str:
     """Say which printer the pages are made for."""
     return (
         f"Made for a printer that prints lengths {print_scale[0]:.4g} times across, "
@@ -112,7 +112,7 @@ def _filled(
         size = _own_size(template, style)
         beside = style.around_mm(size[0])
         marks = tuple(moved(mark, beside[0], beside[1]) for mark in template.marks)
-        yield _Page(size, marks, (template.number,), larger_told(template.number))
+        yield _Page(size, marks, (template.number,), too_large_sentence(template.number))
 
 
 def one_sheet(drawn: Sequence[Template], style: SheetStyle, templates: TemplateOptions) -> Drawing:

@@ -18,7 +18,7 @@ from rubbing2pattern.documents.drawing.layers import (
     SHEET_FRAME,
 )
 from rubbing2pattern.documents.drawing.margin import Column, Flow, check_lengths
-from rubbing2pattern.documents.drawing.mirroring import side_told
+from rubbing2pattern.documents.drawing.mirroring import side_text
 from rubbing2pattern.documents.templates.one_piece import (
     CUT_SAMPLE,
     GRAIN,
@@ -26,7 +26,7 @@ from rubbing2pattern.documents.templates.one_piece import (
     TEMPLATE_LAYERS,
     arrow,
 )
-from rubbing2pattern.documents.wording import length_of, scale_told
+from rubbing2pattern.documents.wording import length_of, scale_sentence
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.model import Panel
@@ -69,7 +69,7 @@ class SheetStyle:
     def foot_mm(self, width_mm: float) -> float:
         """Return the depth of the foot on a page of a width, for any text of the page."""
         inner = min(width_mm - 2.0 * self.edge_mm, _WIDEST_FOOT_MM)
-        columns = self._columns(inner, ("Page 88 of 88", larger_told(888)))
+        columns = self._columns(inner, ("Page 88 of 88", too_large_sentence(888)))
         return max(column.depth_mm for column in columns) + 2.0 * _PAD_MM
 
     def around_mm(self, width_mm: float) -> tuple[float, float, float, float]:
@@ -128,7 +128,7 @@ class SheetStyle:
         for line in wrapped(plain_text(self.panel.name) or "panel", width_mm, 1.06 * height)[:2]:
             flow.line(line, height, bold=True)
         flow.text("Templates, scale 1:1", 1.2)
-        flow.text(side_told(self.panel, mirrored=False), 1.2)
+        flow.text(side_text(self.panel, mirrored=False), 1.2)
         for text in (*page_lines, *self.common_lines):
             flow.text(text)
         return flow.column()
@@ -171,7 +171,7 @@ class SheetStyle:
         for remark in self.remarks:
             for line in wrapped(remark, width_mm, 1.06 * flow.height_mm):
                 flow.line(line, flow.height_mm, bold=True)
-        for text in (f"Scale: {scale_told(self.panel, self.options)}", CUTTING):
+        for text in (f"Scale: {scale_sentence(self.panel, self.options)}", CUTTING):
             flow.y -= 0.5 * flow.height_mm
             flow.text(text, 0.8)
         return flow.column()
@@ -180,7 +180,7 @@ class SheetStyle:
         return Flow(width_mm, self.options.letter_height_mm, self.options.units)
 
 
-def larger_told(number: int) -> str:
+def too_large_sentence(number: int) -> str:
     """Say what to do with a page that is larger than the paper."""
     return (
         f"Piece {number} is larger than the paper: print this page on a plotter, or cut by the "

@@ -23,7 +23,7 @@ from rubbing2pattern.documents.drawing.layers import (
     layers_for,
 )
 from rubbing2pattern.documents.drawing.margin import check_lengths
-from rubbing2pattern.documents.drawing.mirroring import side_told
+from rubbing2pattern.documents.drawing.mirroring import side_text
 from rubbing2pattern.documents.tiles.grid import Grid, PageFrame, Tile
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -103,7 +103,7 @@ def page_marks(
     yield Text(PANEL_NOTE, (left, low), name, NAME_MM, bold=True)
     start = left + text_width_mm(name, NAME_MM, bold=True) + 3.0
     page = f"Page {number} of {total}, {plan.sheet.name}"
-    warning = f"{_WARNING}{scale_told(plan.paper)}"
+    warning = f"{_WARNING}{print_scale_text(plan.paper)}"
     for y, said, at_right, bold in (
         (low + _LEADING * h, _who(plan, panel), page, plan.mirrored),
         (low, warning, f"check lengths {_check(options)}", False),
@@ -114,7 +114,7 @@ def page_marks(
         yield Text(PANEL_NOTE, (start, y), _shortened(lines), h, bold=bold)
 
 
-def scale_told(paper: PaperOptions) -> str:
+def print_scale_text(paper: PaperOptions) -> str:
     """Say what the pages make up for, or nothing."""
     across, up = paper.print_across, paper.print_up
     if across == up == 1.0:
@@ -127,7 +127,7 @@ def _check(options: DocumentOptions) -> str:
 
 
 def _who(plan: TilePlan, panel: Panel) -> str:
-    return f"{side_told(panel, mirrored=plan.mirrored)}. Panel {plain_text(panel.name)}"
+    return f"{side_text(panel, mirrored=plan.mirrored)}. Panel {plain_text(panel.name)}"
 
 
 def _shortened(lines: tuple[str, ...]) -> str:

@@ -67,7 +67,7 @@ def audit(panel: Panel, options: AuditOptions) -> Panel:
         *check_widths(panel, options),
     )
     placed = _with_pieces([*panel.findings, *made], panel, options.touch_mm)
-    placed = _told_once(placed, options.same_doubt_mm)
+    placed = _without_covered(placed, options.same_doubt_mm)
     merged = _merged(placed, options.same_place_mm)
     return replace(panel, findings=tuple(_in_order(merged, panel)))
 
@@ -93,7 +93,7 @@ def _touched(
     return tuple(sorted(panel.pieces[int(k)].number for k in near))
 
 
-def _told_once(findings: Sequence[Finding], same_doubt_mm: float) -> list[Finding]:
+def _without_covered(findings: Sequence[Finding], same_doubt_mm: float) -> list[Finding]:
     """Rule 2."""
 
     def covered(finding: Finding) -> bool:

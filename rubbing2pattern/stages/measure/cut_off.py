@@ -62,7 +62,7 @@ def cut_off(
     lines = shapely.union_all([LineString(path) for path in paths])
     near = lines if pieces.is_empty else pieces.boundary
     what = "picture" if rubbing.paper is None else "sheet"
-    return tuple(_told(met, rim, near, what))
+    return tuple(_cut_off_findings(met, rim, near, what))
 
 
 def _rim(rubbing: Rubbing, options: MeasureOptions) -> Array | None:
@@ -123,7 +123,7 @@ def _runs(on: Mask) -> list[npt.NDArray[np.int64]]:
     return [order[a + 1 : b + 1] for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _told(
+def _cut_off_findings(
     met: list[npt.NDArray[np.int64]], rim: Array, near: BaseGeometry, what: str
 ) -> Iterator[Finding]:
     """Report each side that is met, its middle place first (rule 4)."""

@@ -252,7 +252,7 @@ class _Draft:
         )
 
 
-def _valid(shapes: Shapes, told_from_mm2: float) -> tuple[Shapes, tuple[Finding, ...]]:
+def _valid(shapes: Shapes, reported_mm2: float) -> tuple[Shapes, tuple[Finding, ...]]:
     """Return valid polygons; a piece whose own lead lines cross keeps its largest part."""
     mended = shapes.copy()
     findings = []
@@ -260,7 +260,7 @@ def _valid(shapes: Shapes, told_from_mm2: float) -> tuple[Shapes, tuple[Finding,
         parts = polygons_of(shapely.make_valid(shapes[k], method="structure"))
         mended[k] = largest_part(parts)
         lost = parts.difference(mended[k])
-        if lost.area > told_from_mm2:
+        if lost.area > reported_mm2:
             at = lost.representative_point()
             findings.append(finding_of(Kind.PIECE_CROSSED, (at.x, at.y), lost_mm2=lost.area))
     return mended, tuple(findings)

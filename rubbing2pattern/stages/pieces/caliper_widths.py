@@ -65,7 +65,7 @@ def calibrated(
         if not own:
             continue
         kept, odd = _agreeing(own, options.caliper_agree_mm)  # rule 3
-        findings += [_told(r, ids, lines, options) for r in odd]
+        findings += [_caliper_finding(r, ids, lines, options) for r in odd]
         for c in [c for c, k in enumerate(kinds) if k == kind and kept]:
             cames[c] = _moved(cames[c], kept, options)  # rule 2
     for c in sorted({r.came for r in reads}):  # rule 4
@@ -142,7 +142,9 @@ def _moved(came: NetCame, kept: list[_Read], options: PieceOptions) -> NetCame:
     )
 
 
-def _told(read: _Read, ids: Mapping[int, str], lines: LeadLines, options: PieceOptions) -> Finding:
+def _caliper_finding(
+    read: _Read, ids: Mapping[int, str], lines: LeadLines, options: PieceOptions
+) -> Finding:
     return finding_of(
         Kind.CALIPER_DISAGREES,
         read.caliper.at_mm or point_along(lines.paths[read.came], 0.5),

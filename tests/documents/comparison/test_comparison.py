@@ -193,10 +193,10 @@ def test_the_command_tells_and_writes(places: tuple[Path, Path], tmp_path: Path)
 
 def test_the_summary_for_programs(places: tuple[Path, Path]) -> None:
     run = CliRunner().invoke(main, ["compare", *map(str, places), "--json"])
-    told = json.loads(run.stdout)
-    assert told["differs"] and [lead["came"] for lead in told["lone_leads"]] == [CROSS]
-    assert [lead["before"] for lead in told["widths"]] == ["C12"]
-    assert len(told["before"]["record_sha256"]) == 64
+    summary = json.loads(run.stdout)
+    assert summary["differs"] and [lead["came"] for lead in summary["lone_leads"]] == [CROSS]
+    assert [lead["before"] for lead in summary["widths"]] == ["C12"]
+    assert len(summary["before"]["record_sha256"]) == 64
     same = CliRunner().invoke(main, ["compare", str(places[0]), str(places[0]), "--strict"])
     assert same.exit_code == 0 and "Nothing changed" in same.output
 
@@ -226,7 +226,9 @@ def test_a_panel_of_a_package_is_selected(places: tuple[Path, Path], tmp_path: P
     assert "warning: the option --panel is called --select now" in former.stderr
 
 
-def test_faults_of_input_are_told_by_their_codes(places: tuple[Path, Path], tmp_path: Path) -> None:
+def test_faults_of_input_are_reported_by_their_codes(
+    places: tuple[Path, Path], tmp_path: Path
+) -> None:
     other = folder_of(tmp_path / "another", panels.mosaic(30, 300.0, 400.0))
     empty = tmp_path / "empty"
     empty.mkdir()

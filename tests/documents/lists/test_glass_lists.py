@@ -110,8 +110,8 @@ def test_a_grain_of_its_own_turns_the_blank_and_the_template() -> None:
     by_number = {r["number"]: r for r in rows(files["replacement.csv"])}
     assert [by_number[n]["grain_deg"] for n in "123"] == ["0", "", "180"]
     book = load_workbook(io.BytesIO(files["replacement.xlsx"]))
-    told = " ".join(str(c.value) for c in book["glass"]["A"])
-    assert "pieces without a grain turned as they fit" in told
+    notes = " ".join(str(c.value) for c in book["glass"]["A"])
+    assert "pieces without a grain turned as they fit" in notes
 
 
 def template_sizes(content: bytes) -> list[tuple[float, float]]:
@@ -121,7 +121,7 @@ def template_sizes(content: bytes) -> list[tuple[float, float]]:
     return [(round(float(w), 3), round(float(h), 3)) for w, h in boxes]
 
 
-def test_a_piece_that_fits_on_no_sheet_is_told() -> None:
+def test_a_piece_that_fits_on_no_sheet_is_reported() -> None:
     files = documents(FILLED, sheet_width_mm=100.0, sheet_height_mm=100.0)
     assert {r["note"] for r in rows(files["replacement.csv"])} == {
         "fits on no sheet of the given size"

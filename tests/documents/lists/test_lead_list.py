@@ -11,7 +11,7 @@ import pytest
 
 from rubbing2pattern.documents import document_files
 from rubbing2pattern.documents.drawing.width_letters import widths_used
-from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, weights_told
+from rubbing2pattern.documents.lists.lead_to_cut import lead_csv, strips_csv, weights_note
 from rubbing2pattern.documents.lists.lead_widths import lead_widths_csv
 from rubbing2pattern.documents.report.lead_needed import order_rows
 from rubbing2pattern.leading import plan_lead
@@ -149,7 +149,7 @@ def test_inches_and_pounds_throughout() -> None:
     assert rows(lead_csv(panel, plan, INCHES))[0]["stick_length_in"] == "72"
 
 
-def test_parts_of_long_strips_are_told() -> None:
+def test_parts_of_long_strips_are_reported() -> None:
     panel = flat(panels.two_by_two())
     listed, uncut = (rows(strips_csv(panel, plan_lead(panel, o), METRIC)) for o in (SHORT, LEADING))
     upright = next(row for row in listed if row["stock"] == "6 mm")
@@ -161,7 +161,7 @@ def test_parts_of_long_strips_are_told() -> None:
     assert (whole["parts_mm"], whole["soldered_at"], whole["sticks"]) == ("", "", "B1")
 
 
-def test_a_covered_strip_is_told() -> None:
+def test_a_covered_strip_is_reported() -> None:
     panel = flat(panels.two_by_two())
     wide = tuple(
         replace(c, stock="300 mm", stock_mm=300.0) if c.stock == "6 mm" else c for c in panel.cames
@@ -177,7 +177,7 @@ def test_a_covered_strip_is_told() -> None:
     ] * 2
 
 
-def test_ends_are_told() -> None:
+def test_ends_are_listed() -> None:
     panel = panels.strapped()
     strap = rows(strips_csv(panel, plan_lead(panel, LEADING), METRIC))[-1]
     ends = {strap[f"{e}_joint"]: (strap[f"{e}_cut"], strap[f"{e}_meets"]) for e in ("start", "end")}
@@ -202,10 +202,10 @@ def test_names_of_stock_are_never_formulas() -> None:
 
 
 @pytest.mark.parametrize(("options", "thick"), [(METRIC, "3.0 mm thick"), (INCHES, "1/8 in thick")])
-def test_what_weights_rest_on_is_told_in_the_unit(options: DocumentOptions, thick: str) -> None:
-    told = weights_told(panels.strapped(), LEADING, options)
-    assert thick in told
-    assert "estimates" in told
+def test_what_weights_rest_on_is_written_in_the_unit(options: DocumentOptions, thick: str) -> None:
+    note = weights_note(panels.strapped(), LEADING, options)
+    assert thick in note
+    assert "estimates" in note
 
 
 def test_lists_of_a_large_panel_are_quick() -> None:

@@ -105,17 +105,17 @@ def test_what_comes_first_stands_first(page: str, panel: Panel) -> None:
     assert text_of(tree.find("body/p")) == "Do not use this pattern yet: 1 fault to settle"
 
 
-def test_every_finding_is_told_with_place_and_pieces(page: str, panel: Panel) -> None:
+def test_every_finding_is_reported_with_place_and_pieces(page: str, panel: Panel) -> None:
     tree = parsed(page)
     for k, finding in enumerate(panel.findings, start=1):
-        told = tree.find(f".//*[@id='F{k}']")
-        words = text_of(told)
+        entry = tree.find(f".//*[@id='F{k}']")
+        words = text_of(entry)
         assert finding.message in words
         place = "whole panel" if finding.at is None else "x {:.1f}, y {:.1f} mm".format(*finding.at)
         assert place in words
-        assert {a.text for a in told.iter("a")} == {str(number) for number in finding.pieces}
+        assert {a.text for a in entry.iter("a")} == {str(number) for number in finding.pieces}
         shown = finding.at is not None and finding.severity is not Severity.NOTE
-        assert (told.find("svg/image") is not None) is shown
+        assert (entry.find("svg/image") is not None) is shown
 
 
 def test_the_head_tells_the_record_s_figures(page: str, panel: Panel) -> None:
@@ -356,7 +356,7 @@ def test_two_hundred_and_fifty_pieces_take_no_time_to_speak_of() -> None:
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
-def test_the_lead_is_told_as_it_is_planned(panel: Panel, units: str) -> None:
+def test_the_lead_is_listed_as_it_is_planned(panel: Panel, units: str) -> None:
     plan = plan_lead(panel, LeadingOptions())
     options = replace(OPTIONS, units=units)
     page = report_html(panel, None, PROVENANCE, options, plan, "Weights are estimates.")

@@ -94,7 +94,7 @@ def test_overlay_and_drawing_are_pictures_on_their_pages(printed: pymupdf.Docume
         assert set(range(1, 121)) <= numbers
 
 
-def test_what_was_corrected_is_told_by_shape() -> None:
+def test_what_was_corrected_is_marked_by_shape() -> None:
     drawn = panels.two_by_two()
     cames = (replace(drawn.cames[0], corrected=Corrected.MOVED), *drawn.cames[1:])
     for panel, marked in ((replace(drawn, cames=cames), True), (drawn, False)):

@@ -359,7 +359,7 @@ def test_the_order_asked_for_makes_no_difference() -> None:
     assert sorted(first) == ["templates.dxf", "templates.pdf", "templates.svg"]
 
 
-def test_pieces_under_lead_are_told_of() -> None:
+def test_pieces_under_lead_are_reported() -> None:
     panel = panels.two_by_two()
     nothing = replace(panel.pieces[2], cut_outline=Polygon(), sight_outline=Polygon())
     panel = replace(panel, pieces=(*panel.pieces[:2], nothing, panel.pieces[3]))

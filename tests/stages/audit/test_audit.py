@@ -100,8 +100,8 @@ def test_a_gap_is_harmless_where_the_lead_is_sure_and_in_its_place(
     findings = () if off_at is None else (off_at_place(off_at),)
     panel = audit(cut_pieces(replace(draft.net(), findings=findings), PieceOptions()), OPTIONS)
     assert only(panel, Code.BRIDGED_GAP).severity is severity
-    told = Code.LEAD_OFF in codes(panel)
-    assert told is (off_at is not None and severity is Severity.NOTE)
+    reported = Code.LEAD_OFF in codes(panel)
+    assert reported is (off_at is not None and severity is Severity.NOTE)
     assert audit(panel, OPTIONS) == panel
 
 
@@ -121,7 +121,7 @@ def test_a_doubtful_lead_and_an_uncertain_width() -> None:
     assert all(f.pieces == (1, 2) for f in panel.findings)
 
 
-def test_a_leaf_that_may_be_round_is_told_where_the_next_size_may_be_right() -> None:
+def test_a_leaf_that_may_be_round_is_reported_where_the_next_size_may_be_right() -> None:
     draft = frame(200, 100).line((0, 0), (200, 100), width_uncertainty_mm=0.9)
     message = only(audited(draft), Code.WIDTH_UNCERTAIN).message
     assert "may have a round leaf" in message
@@ -154,15 +154,17 @@ def test_a_lead_that_may_lie_off_doubts_the_pieces_beside_it_alone() -> None:
     assert LineString(came.path).distance(ShapelyPoint(103.0, 150.8)) < 1.0
 
 
-@pytest.mark.parametrize(("aside_mm", "told"), [(9.0, False), (20.0, True)])
-def test_a_lead_at_a_doubtful_joint_is_told_with_the_joint(aside_mm: float, told: bool) -> None:
+@pytest.mark.parametrize(("aside_mm", "reported"), [(9.0, False), (20.0, True)])
+def test_a_lead_at_a_doubtful_joint_is_reported_with_the_joint(
+    aside_mm: float, reported: bool
+) -> None:
     net = nets.two_by_two().net()
     joints = tuple(
         replace(j, uncertainty_mm=2.5) if (j.x_mm, j.y_mm) == (100, 150) else j for j in net.joints
     )
     net = replace(net, joints=joints, findings=(off_at_place((100.0 + aside_mm, 150.0)),))
     panel = audit(cut_pieces(net, PieceOptions()), OPTIONS)
-    assert (Code.LEAD_OFF in codes(panel)) is told
+    assert (Code.LEAD_OFF in codes(panel)) is reported
     assert audit(panel, OPTIONS) == panel
 
 
@@ -211,7 +213,7 @@ def test_parts_that_do_not_hang_together() -> None:
     assert Code.SEPARATE_PARTS not in codes(audited(nets.concentric_rings()))
 
 
-def test_an_uncertain_scale_is_told_once() -> None:
+def test_an_uncertain_scale_is_reported_once() -> None:
     marks = (MarkResidual("mark 3", 2.4), MarkResidual("mark 4", 0.1))
     scale = Scale("marks", 8.0, 0.004, marks)
     panel = replace(panel_of(nets.two_by_two()), scale=scale)
@@ -219,9 +221,9 @@ def test_an_uncertain_scale_is_told_once() -> None:
     assert codes(first) == [Code.REFERENCE_RESIDUAL, Code.SCALE_UNCERTAIN]
     assert "mark 3" in only(first, Code.REFERENCE_RESIDUAL).message
     assert "1.2 mm over the 300 mm" in only(first, Code.SCALE_UNCERTAIN).message
-    told = Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, "Said before.")
-    second = audit(replace(panel, findings=(told,)), OPTIONS)
-    assert only(second, Code.SCALE_UNCERTAIN) == told
+    reported = Finding(Code.SCALE_UNCERTAIN, Severity.CHECK, "Said before.")
+    second = audit(replace(panel, findings=(reported,)), OPTIONS)
+    assert only(second, Code.SCALE_UNCERTAIN) == reported
 
 
 def test_a_finding_with_a_place_gets_its_pieces() -> None:
@@ -248,15 +250,15 @@ def test_repeats_are_merged_into_the_gravest() -> None:
     assert found[0].pieces == (1, 2)
 
 
-def test_a_side_that_is_cut_off_is_told_once_with_all_its_pieces() -> None:
+def test_a_side_that_is_cut_off_is_reported_once_with_all_its_pieces() -> None:
     panel = panel_of(nets.two_by_two())
     beyond, left, right = (100.0, -8.0), (50.0, 0.0), (150.0, 0.0)
     lower = [Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Lower.", p) for p in (beyond, left)]
     upper = Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Upper.", (100.0, 300.0))
     more = Finding(Code.BORDER_CUT_OFF, Severity.WRONG, "Lower.", right)
     found = audit(replace(panel, findings=(*lower, upper, more)), OPTIONS).findings
-    told = {(f.message, f.at, f.pieces) for f in found}
-    assert told == {("Lower.", beyond, (3, 4)), ("Upper.", (100.0, 300.0), (1, 2))}
+    reported = {(f.message, f.at, f.pieces) for f in found}
+    assert reported == {("Lower.", beyond, (3, 4)), ("Upper.", (100.0, 300.0), (1, 2))}
 
 
 def test_the_order_is_fixed() -> None:

@@ -48,7 +48,7 @@ def test_an_outline_too_short_for_its_chords_is_left_alone() -> None:
     assert inward_corners(Polygon([(0, 0), (4, 0), (1, 1), (0, 4)]), 5.0, 30.0) == ()
 
 
-def test_two_pieces_whose_short_lead_was_not_read_are_told_with_its_length() -> None:
+def test_two_pieces_whose_short_lead_was_not_read_are_reported_with_its_length() -> None:
     """Of the lead across the waist between two wedges nothing shows: one piece instead of two."""
     draft = Draft().line((0, 0), (45, 0), (85, 0), (130, 0), (130, 80))
     draft.line((130, 80), (85, 80), (45, 80), (0, 80), (0, 0))
@@ -62,7 +62,7 @@ def test_two_pieces_whose_short_lead_was_not_read_are_told_with_its_length() -> 
 
 
 def bent_lead(*, held: bool) -> Finding:
-    """Return what is told of a lead that turns by 90 degrees within 5 mm, with a lead there or not.
+    """Return the finding for a lead that turns by 90 degrees within 5 mm, with a lead there or not.
 
     The lead runs on through the joint and bends behind it.
     """

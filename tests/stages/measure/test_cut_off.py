@@ -1,4 +1,4 @@
-"""A panel that runs off the picture is told, and where."""
+"""A panel that runs off the picture is reported, and where."""
 
 from __future__ import annotations
 
@@ -47,24 +47,24 @@ def cropped(side: str, left_mm: float, ground: str = "leads") -> LeadNet:
     return measure(tidy(trace(skeletonize(lead)), lead, rubbing), lead, rubbing, MeasureOptions())
 
 
-def told(net: LeadNet) -> list[Finding]:
+def cut_off(net: LeadNet) -> list[Finding]:
     return [f for f in net.findings if f.code is Code.BORDER_CUT_OFF]
 
 
 @pytest.mark.parametrize("ground", ["leads", "writing"])
-def test_a_whole_panel_is_not_told(ground: str) -> None:
-    assert told(cropped("", 0.0, ground)) == []
+def test_a_whole_panel_is_not_reported(ground: str) -> None:
+    assert cut_off(cropped("", 0.0, ground)) == []
 
 
 @pytest.mark.parametrize("left_mm", [8.0, 5.5])
-def test_a_picture_that_lacks_only_bare_paper_is_not_told(left_mm: float) -> None:
-    assert told(cropped("lower", left_mm)) == []
+def test_a_picture_that_lacks_only_bare_paper_is_not_reported(left_mm: float) -> None:
+    assert cut_off(cropped("lower", left_mm)) == []
 
 
 @pytest.mark.parametrize("left_mm", [3.0, 1.0, -10.0, -40.0])
 @pytest.mark.parametrize("side", ["left", "upper", "right", "lower"])
-def test_a_border_cut_off_is_told_with_its_side(side: str, left_mm: float) -> None:
-    findings = told(cropped(side, left_mm))
+def test_a_border_cut_off_is_reported_with_its_side(side: str, left_mm: float) -> None:
+    findings = cut_off(cropped(side, left_mm))
     assert findings
     assert {f.severity for f in findings} == {Severity.WRONG}
     sides = {f.message.split(" edge")[0].split()[-1] for f in findings}

@@ -44,33 +44,33 @@ def leaf(width_mm: float, fade_mm: float, shown_mm: float, noise: float = 0.02):
 
 @pytest.mark.parametrize("width_mm", [3.5, 5.0, 8.0, 12.0])
 def test_an_even_band_is_flat_and_hides_nothing(width_mm: float) -> None:
-    told = leaf(width_mm, np.inf, width_mm)
-    assert (told.profile, told.hidden_mm) == (Profile.FLAT, 0.0)
-    assert told.uncertainty_mm == OPTIONS.hang_mm
+    found = leaf(width_mm, np.inf, width_mm)
+    assert (found.profile, found.hidden_mm) == (Profile.FLAT, 0.0)
+    assert found.uncertainty_mm == OPTIONS.hang_mm
 
 
 @pytest.mark.parametrize("width_mm", [4.0, 5.0, 8.0])
 def test_a_face_whose_edge_stands_out_is_found_where_its_leaf_ends(width_mm: float) -> None:
     """At its edge the leaf has lost 30 % of its darkness; half height lies inside of the edge."""
-    told = leaf(width_mm, 0.5 * width_mm / np.sqrt(0.3), width_mm - 0.1)
-    assert told.profile is Profile.ROUND
-    assert 0.03 < told.hidden_mm < 0.3
+    found = leaf(width_mm, 0.5 * width_mm / np.sqrt(0.3), width_mm - 0.1)
+    assert found.profile is Profile.ROUND
+    assert 0.03 < found.hidden_mm < 0.3
 
 
 def test_a_leaf_left_by_the_paper_before_its_edge_says_how_little_is_known() -> None:
     shown_mm = 2.0 * 3.0 * np.sqrt(0.5)
-    told = leaf(8.0, 3.0, shown_mm)
-    assert told.profile is Profile.ROUND
-    assert told.hidden_mm > 0.5
-    assert told.uncertainty_mm >= 0.45
+    found = leaf(8.0, 3.0, shown_mm)
+    assert found.profile is Profile.ROUND
+    assert found.hidden_mm > 0.5
+    assert found.uncertainty_mm >= 0.45
 
 
 def test_few_profiles_tell_nothing_and_the_uncertainty_covers_a_round_leaf() -> None:
     few = half_profiles(np.tile(across(5.0, np.inf), (16, 1)).astype(np.float32), OFF, 5.0, 8)
-    told = leaf_of(few, 5.0, OPTIONS)
-    assert told.profile is Profile.UNKNOWN
-    assert told.hidden_mm == 0.0
-    assert 2.0 * told.uncertainty_mm >= OPTIONS.most_hidden_mm
+    found = leaf_of(few, 5.0, OPTIONS)
+    assert found.profile is Profile.UNKNOWN
+    assert found.hidden_mm == 0.0
+    assert 2.0 * found.uncertainty_mm >= OPTIONS.most_hidden_mm
 
 
 def test_a_shape_that_is_none_is_refused() -> None:
@@ -90,7 +90,7 @@ def rounds(net: LeadNet):
     return [came for x in (50.0, 80.0, 110.0) for came in cames_at(net, (x, 80.0))]
 
 
-def test_round_bands_in_a_flat_border_are_each_told_and_widened() -> None:
+def test_round_bands_in_a_flat_border_are_each_reported_and_widened() -> None:
     net = measure(*drawn())
     for came in rounds(net):
         assert came.profile == "round"
@@ -110,7 +110,7 @@ def test_whoever_knows_the_leaves_is_believed() -> None:
 
 @cache
 def rendered(design: str, seed: int, folder: Path) -> tuple[float, float, set[str]]:
-    """Share of the length of inner leads whose face is within 0.4 mm as shown and as told."""
+    """Share of the length of inner leads whose face is within 0.4 mm as shown and as found."""
     done = render(Case(design, "everyday", seed, "photo", "sheet", megapixels=8))
     path = folder / f"{design}.png"
     cv2.imwrite(str(path), done.picture)
@@ -118,7 +118,7 @@ def rendered(design: str, seed: int, folder: Path) -> tuple[float, float, set[st
     true = [c for c in done.truth["cames"] if not c["border"]]
     lines = [LineString(c["path"]) for c in true]
     motion, _ = align([c.path for c in panel.cames], [np.array(c["path"]) for c in true])
-    length_mm = shown_mm = told_mm = 0.0
+    length_mm = shown_mm = right_mm = 0.0
     profiles = set()
     for came in (c for c in panel.cames if not c.border):
         middle = Point(LineString(motion.apply(came.path)).interpolate(0.5, normalized=True))
@@ -128,19 +128,19 @@ def rendered(design: str, seed: int, folder: Path) -> tuple[float, float, set[st
         face_mm = true[nearest]["face_width_mm"]
         length_mm += came.length_mm
         shown_mm += came.length_mm * (abs(came.shown_width_mm - face_mm) <= 0.4)
-        told_mm += came.length_mm * (abs(came.face_width_mm - face_mm) <= 0.4)
+        right_mm += came.length_mm * (abs(came.face_width_mm - face_mm) <= 0.4)
         profiles.add(came.profile.value)
-    return shown_mm / length_mm, told_mm / length_mm, profiles
+    return shown_mm / length_mm, right_mm / length_mm, profiles
 
 
 def test_rendered_round_leads_get_their_face_back(tmp_path: Path) -> None:
-    shown, told, profiles = rendered("wedge", 4, tmp_path)
+    shown, found, profiles = rendered("wedge", 4, tmp_path)
     assert profiles == {"round"}
-    assert told >= 0.9
-    assert shown < told - 0.1
+    assert found >= 0.9
+    assert shown < found - 0.1
 
 
 def test_rendered_flat_leads_are_left_as_they_show(tmp_path: Path) -> None:
-    _, told, profiles = rendered("strap", 11, tmp_path)
+    _, found, profiles = rendered("strap", 11, tmp_path)
     assert profiles == {"flat"}
-    assert told >= 0.9
+    assert found >= 0.9

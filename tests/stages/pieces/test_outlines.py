@@ -87,7 +87,7 @@ def test_a_stalk_cuts_the_glass_between_border_and_ring() -> None:
     assert len(outer.cames) == 6
 
 
-def test_widths_that_were_not_measured_are_taken_from_the_panel_and_told() -> None:
+def test_widths_that_were_not_measured_are_taken_from_the_panel_and_reported() -> None:
     draft = frame(200, 200).line((0, 0), (200, 200), width_mm=float("nan"))
     panel = cut(draft)
     inner = next(c for c in panel.cames if not c.border)
@@ -110,7 +110,7 @@ def test_stock_widths_and_what_fits_none() -> None:
     assert finding.pieces == (1, 2)
 
 
-def test_a_face_that_does_not_cover_the_glass_is_told() -> None:
+def test_a_face_that_does_not_cover_the_glass_is_reported() -> None:
     panel = cut(frame(200, 200), heart_mm=4.0, clearance_mm=1.5)
     assert Code.WIDTH_UNCERTAIN in codes(panel)
     assert panel.pieces[0].sight_area_mm2 <= panel.pieces[0].cut_area_mm2 + 1e-6

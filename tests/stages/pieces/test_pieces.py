@@ -200,7 +200,7 @@ def test_two_cames_between_the_same_joints_hold_a_piece() -> None:
     assert len(lens.cames) == 2
 
 
-def test_cames_that_part_tangentially_are_told_by_their_bend() -> None:
+def test_cames_that_part_tangentially_are_distinguished_by_their_bend() -> None:
     """Two arcs and a straight lead leave one joint in the same direction."""
     draft = Draft().line((0, 0), (200, 0)).line((0, 0), (0, 100), (100, 100))
     draft.arc((0, 0), (100, 100), 90).arc((0, 0), (200, 100), 2 * math.degrees(math.atan(0.5)))

@@ -68,11 +68,11 @@ def test_scan_without_edges(ink):
 
 
 @pytest.mark.parametrize(
-    ("stated", "told"), [(None, False), (75.0, False), (300.0, True), (72.0, False)]
+    ("stated", "reported"), [(None, False), (75.0, False), (300.0, True), (72.0, False)]
 )
-def test_the_files_own_resolution_speaks_against_another(flat, stated, told):
+def test_the_files_own_resolution_speaks_against_another(flat, stated, reported):
     rubbing = rectify(replace(flat, dpi=stated), Dpi(75.0), OPTIONS)
-    assert (Code.SCALE_UNCERTAIN in [f.code for f in rubbing.findings]) == told
+    assert (Code.SCALE_UNCERTAIN in [f.code for f in rubbing.findings]) == reported
 
 
 def test_ruler(flat):

@@ -55,7 +55,7 @@ def test_exact_marks(count):
     assert rubbing.scale.px_per_mm == pytest.approx(places, rel=0.15)
 
 
-def test_a_lens_nobody_knows_is_told():
+def test_a_lens_nobody_knows_is_reported():
     """Without edges and with four marks nothing shows the lens; the statement must be honest."""
     bent = Camera(**{**CAMERA.__dict__, "k1": 0.04})
     rubbing = rectify(blank(), marks_of(RING[:4], bent.project(RING[:4])), OPTIONS)
@@ -135,17 +135,17 @@ def test_a_wrong_one_of_four_is_no_camera():
 
 
 @pytest.mark.parametrize(
-    ("which", "told"),
+    ("which", "words"),
     [
         ((0, 1, 4, 2), r"mark 1 .*, mark 2 .*, mark 3 .*lie on one line"),
         ((0, 1, 4), "one line"),
     ],
 )
-def test_marks_on_one_line(which, told):
+def test_marks_on_one_line(which, words):
     mm = np.concatenate(
         (RING[list(which)], [[450.0, 3.0]] if len(which) == 3 else np.zeros((0, 2)))
     )
-    with pytest.raises(ScaleNotFound, match=told):
+    with pytest.raises(ScaleNotFound, match=words):
         rectify(blank(), marks_of(mm, CAMERA.project(mm)), OPTIONS)
 
 

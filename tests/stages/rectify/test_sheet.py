@@ -132,7 +132,7 @@ def test_same_input_same_warp():
     assert again.scale == read("boards, tape, tilted").scale
 
 
-def test_low_resolution_is_told():
+def test_low_resolution_is_reported():
     rubbing = read("dark table, wide lens")
     assert rubbing.scale.px_per_mm < 3
     assert Code.LOW_RESOLUTION in [f.code for f in rubbing.findings]
@@ -142,10 +142,10 @@ def test_low_resolution_is_told():
     assert Code.LOW_RESOLUTION not in [f.code for f in fine.findings]
 
 
-def test_a_wrong_size_is_told():
+def test_a_wrong_size_is_reported():
     photo = picture(*VIEWS["dark table, wide lens"])
-    told = rectify(photo, Sheet(310, 420), OPTIONS)
-    assert any("not one that a camera makes" in f.message for f in told.findings)
+    rubbing = rectify(photo, Sheet(310, 420), OPTIONS)
+    assert any("not one that a camera makes" in f.message for f in rubbing.findings)
     with pytest.raises(ScaleNotFound, match="no camera"):
         rectify(photo, Sheet(400, 420), OPTIONS)
 

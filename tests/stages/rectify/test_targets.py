@@ -119,7 +119,7 @@ def test_targets_missing(photo):
         rectify(blank, by_position(), OPTIONS)
 
 
-def test_one_of_five_missing_is_told(photo):
+def test_one_of_five_missing_is_reported(photo):
     rubbing = rectify(photo, by_position({**AT, 9: (150.0, 210.0)}), OPTIONS)
     assert any("9 cannot be seen" in f.message for f in rubbing.findings)
     assert Code.REFERENCE_RESIDUAL in [f.code for f in rubbing.findings]

@@ -96,7 +96,7 @@ def test_an_oblique_sheet_does_not_bend_marks(oblique_mm, count):
     assert any("out of square" in f.message for f in rubbing.findings)
 
 
-def test_a_square_sheet_is_told_nothing_of():
+def test_a_square_sheet_gives_no_finding():
     rubbing = rectify(picture(VIEW), marks_of(VIEW.project(INNER), INNER), OPTIONS)
     assert {f.code for f in rubbing.findings} <= {Code.SCALE_UNCERTAIN}  # 0.2 %, four marks inside
     assert rubbing.scale.lens_k1 == pytest.approx(0.04, abs=0.001)
@@ -108,9 +108,9 @@ def test_no_mark_is_left_out_on_an_arched_sheet():
     arched = replace(VIEW, rise_mm=6.0)
     rubbing = rectify(picture(arched), marks_of(arched.project(OUTER), OUTER), OPTIONS)
     assert all(r.used for r in rubbing.scale.residuals)
-    told = [f for f in rubbing.findings if f.code == Code.SHEET_NOT_FLAT]
-    assert len(told) == 1
-    assert "mm" in told[0].message
+    reported = [f for f in rubbing.findings if f.code == Code.SHEET_NOT_FLAT]
+    assert len(reported) == 1
+    assert "mm" in reported[0].message
     assert misfit_mm(rubbing, arched) < 3.5
 
 
@@ -127,10 +127,10 @@ def test_no_target_is_dropped_on_a_curled_corner():
 def test_a_curled_corner_bows_the_edges():
     curled = replace(VIEW, rise_mm=12.0, corner=True)
     rubbing = rectify(picture(curled), Sheet(297, 420), OPTIONS)
-    told = [f for f in rubbing.findings if f.code == Code.SHEET_NOT_FLAT]
-    assert len(told) == 1
-    assert "bows by 1." in told[0].message
-    assert told[0].at is not None
+    reported = [f for f in rubbing.findings if f.code == Code.SHEET_NOT_FLAT]
+    assert len(reported) == 1
+    assert "bows by 1." in reported[0].message
+    assert reported[0].at is not None
     assert rectify(picture(VIEW), Sheet(297, 420), OPTIONS).findings == ()
 
 

@@ -30,7 +30,7 @@ def left_out(
         path = net.paths[k]
         length = polyline_length(path)
         at = point_along(path, 0.5)
-        if chance < options.told_above or length < options.told_mm:
+        if chance < options.reported_above or length < options.reported_mm:
             continue
         if inner.contains(shapely.Point(at)):
             if chance < 0.5:
