@@ -1,5 +1,5 @@
 # Needs Python 3.11 or newer and make; everything else is installed into $(VENV).
-#   make demo   reads the shipped rubbing and tells where its pattern lies
+#   make demo   reads the shipped rubbing and prints where its pattern is
 #   make test   runs the tests
 #   make quick ROOM=laying  runs the tests of one room and those of the structure of the house
 #   make lint   runs the checks of style and types

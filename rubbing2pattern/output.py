@@ -1,7 +1,7 @@
 """Results appear whole or not at all: written aside, made safe on the disk, then renamed.
 
-A folder of results is written into a hidden sibling folder and renamed at the end. With a folder
-that stood there before, if it may be replaced, it changes places.
+A folder of results is written into a hidden sibling folder and renamed at the end. An older folder
+of that name, if it may be replaced, changes places with it.
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def whole_folder(
 ) -> Iterator[Path]:
     """Give an empty folder to write into; it becomes `folder` when the block ends well.
 
-    When the block raises or is interrupted, nothing is left and what stood at `folder` still does.
+    When the block raises or is interrupted, nothing of it is left, and `folder` is as it was.
     With `overwrite` the old results are replaced at the very end; files in the old folder that the
     program did not write are kept in the new one unless it has one of that name.
 

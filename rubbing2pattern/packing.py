@@ -117,7 +117,7 @@ def sheets_needed(
     Raises
     ------
     UsageFault
-        An invalid size, or a margin that leaves nothing of the sheet.
+        An invalid size, or an edge that uses up the whole sheet.
 
     Examples
     --------
@@ -324,7 +324,7 @@ def _faults(
             return
     if 2.0 * edge_mm >= min(sheet_mm):
         yield (
-            f"an edge of {edge_mm:g} mm all round leaves nothing of a sheet of "
+            f"an edge of {edge_mm:g} mm all round uses up the whole sheet of "
             f"{sheet_mm[0]:g} x {sheet_mm[1]:g} mm: give a narrower edge or a larger sheet"
         )
     for k, box in enumerate(boxes):

@@ -129,7 +129,7 @@ def test_the_same_rectangles_lie_the_same_way_again() -> None:
         ({"sheet_mm": (math.inf, 10.0)}, "inf x 10 mm is invalid"),
         ({"gap_mm": -1.0}, "gap_mm is -1, but must be 0 or more"),
         ({"edge_mm": math.nan}, "edge_mm is nan"),
-        ({"edge_mm": 50.0}, "edge of 50 mm all round leaves nothing of a sheet of 100 x 200 mm"),
+        ({"edge_mm": 50.0}, "edge of 50 mm all round uses up the whole sheet of 100 x 200 mm"),
         ({"boxes": [Box(5.0, 5.0), Box(5.0, 0.0)]}, "rectangle 2 is 5 x 0 mm"),
         ({"boxes": [Box(math.nan, 5.0)]}, "rectangle 1 is nan x 5 mm"),
     ],

@@ -113,9 +113,9 @@ def first_run(
 
 
 def no_wider_than_usual(runs: list[Run], options: LayingOptions) -> list[Run]:
-    """Return the runs; one that nothing shows alone is no wider than the narrow quarter of all.
+    """Return the runs; a run that is nowhere seen alone is at most as wide as the narrow quarter.
 
-    Solder only widens, and what is read of such a lead is solder.
+    Solder only widens a lead, and what is read of such a run is solder.
     """
     seen = np.array([r.clear_mm for r in runs])
     widths = np.array([r.width_mm for r in runs])

@@ -194,7 +194,7 @@ def _windows(
 
 
 def _sound(circle: CircleFit, p: Array) -> bool:
-    """Whether a circle is no tighter than its places warrant: frayed ends make a small one."""
+    """Whether the places support a circle so small: frayed ends make a circle too small."""
     reach = float(np.hypot(*(p - p[0]).T).max())
     return circle.radius_mm > 8.0 and (reach > 10.0 or circle.radius_mm > 3.0 * reach)
 

@@ -59,7 +59,7 @@ class Stubs:
 def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOptions) -> Mask:
     """Say which places show one lead alone, outside the solder of the edge's joints, (N,).
 
-    Of a lead too short for that the middle counts, if it is no wider than the leads it ties.
+    Of a lead too short for that the middle counts, unless it is wider than the leads it ties.
 
     Parameters
     ----------

@@ -41,7 +41,7 @@ class Tracks:
     ridge_mm: Array
 
     def alone(self, options: LayingOptions) -> Mask:
-        """Say where the dark is no wider than the lead, and is seen, (N,)."""
+        """Say where the lead is seen and the dark is not wider than it, (N,)."""
         width = self.width_mm[self.rows.owner]
         limit = width * (1.0 + options.merged) + options.merged_mm
         return np.asarray((self.local_mm <= limit) & (self.seen > options.seen_above))

@@ -240,7 +240,7 @@ def _after(first: Placement, then: Placement) -> Placement:
 
 
 def _verdict(placed: Placed) -> Verdict:
-    """Say what is to be done: what falls short cannot be cured, what stands out can be grozed."""
+    """Say what to do: glass that is too large can be grozed, glass that is short stays short."""
     if placed.over:
         return Verdict.OTHER_SIDE
     if placed.short_mm > 0.0:

@@ -297,7 +297,7 @@ def _strangers_value(glass: Glass, options: FragmentOptions) -> float:
 def _line_met(parts: Sequence[Part], borne: Sequence[Borne]) -> float:
     """Return the share of the edge of all parts together that meets the cut outline.
 
-    Where parts meet each other is no evidence for the opening: parts of a stranger do so as well.
+    Edges where parts meet each other do not count: parts of a stranger meet each other as well.
     """
     length = np.array([part.glass.step_mm for part in parts])
     line = np.array([b.met_line for b in borne])

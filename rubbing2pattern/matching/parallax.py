@@ -30,7 +30,7 @@ _SCANNED = ("dpi",)
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """Where the camera stood.
+    """Where the camera was.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class Camera:
 
 
 def camera_of(rubbing: Rubbing, o: LooseOptions) -> Camera | None:
-    """Return where the camera stood, or None for a scanner, which looks straight down.
+    """Return where the camera was, or None for a scanner, which looks straight down.
 
     The homography and square pixels about the picture's middle fix the camera but for its focal
     length (Zhang 2000, equations 3 and 4). With the height stated, the focal length that puts the

@@ -15,8 +15,8 @@ RENAMED: Mapping[str, str] = {
 }
 """Full names as they were, and as they are now; both mean the same in the same unit."""
 GONE: Mapping[str, str] = {
-    "tidy.none_below": "`tidy.ends_odds` says what is no lead",
-    "tidy.none_leaf": "`tidy.ends_odds` says what is no lead",
+    "tidy.none_below": "`tidy.ends_odds` says where a lead ends",
+    "tidy.none_leaf": "`tidy.ends_odds` says where a lead ends",
     "laying.stray_look": "it is one of the fitted weights that come with the program",
     "tidy.boundary_look": "it is one of the fitted weights that come with the program",
 }

@@ -94,7 +94,7 @@ class LayingOptions(Checked):
         "How far from a traced path the ridge of the map is looked for.")
     ridge_pull: float = value(0.1, 0.0, 2.0, "a ridge as far as `ridge_mm` must be so much higher",
         "How much a far ridge is held back against a near one.")
-    ridge_above: float = value(0.5, 0.1, 0.9, "a lower ridge says nothing of the place of a lead",
+    ridge_above: float = value(0.5, 0.1, 0.9, "a lower ridge does not show where a lead is",
         "A ridge below this value of the map does not place a lead.")
     shown_above: float = value(0.3, 0.1, 0.9, "a lower ridge inside a knot need not be drawn",
         "Hidden lead below this value of the map need not be drawn inside a joint.")

@@ -39,9 +39,9 @@ def planar(net: LeadNet, options: PieceOptions) -> _Drawn:
 
     1. Lead lines that cross away from a joint get a joint there, and a finding.
     2. Two lines of one joint that cross once more within `crossing_joint_mm` of it are left as they
-       are: fitting lines that meet at a point does that, and a joint there would make a piece of
-       nothing.
-    3. Only where the pieces cannot be told apart otherwise do those lines get a joint as well.
+       are: fitting lines that meet at a point does that, and a joint there would make a piece
+       without area.
+    3. Those lines get a joint only where the pieces cannot be separated otherwise.
     4. If even that does not serve, lead lines that cross themselves or another are drawn straight
        from joint to joint, and as long as lines still cross, the least sure of them is left out;
        each has a finding that the pattern is wrong there.

@@ -73,13 +73,13 @@ def evidence_of(
 
     1. `line` is read along the path: the map at its highest nearby;
     2. at both ends as much is left out as the leads there cover, for a lead that butts is lost
-       from sight under the one it meets; but of the boundary a third is always read. Where it
+       from sight under the one it meets; but at least a third of the boundary is read. Where it
        was cut at a gap, nothing covers it;
     3. the log odds are a weighted sum of the mean log odds of the lead line, the mean share of
        lead, the ink and the length's logarithm; weights fitted on the training's validation set;
     4. of a boundary shorter than `telling_mm` only a share counts: a stump of solder shows little;
-    5. a stretch over `none_mm` whose log odds are below -`ends_odds`, if the ink agrees, is no
-       lead, whatever else parts the same two pieces: a lead ends there.
+    5. where the log odds stay below -`ends_odds` for more than `none_mm`, and the ink agrees, a
+       lead ends, whatever else parts the same two pieces.
     """
     covered = 0.5 * grid_values(lead.maps.width_mm, lead, net.nodes).astype(np.float64)
     covered[np.bincount(net.ends.ravel(), minlength=len(covered)) == 2] = 0.0

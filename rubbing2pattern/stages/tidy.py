@@ -47,7 +47,7 @@ def tidy(
     Raises
     ------
     NoLeadFound
-        when nothing is left, or next to nothing of all that looks like lead.
+        when no lead is left, or hardly any of all that looks like lead.
     """
     options = options or TidyOptions()
     line, ink = highest_near(lead, options), smooth_ink(lead)

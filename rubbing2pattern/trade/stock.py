@@ -63,7 +63,7 @@ def parse_stock(text: str, default_unit: str = "mm") -> tuple[StockWidth, ...]:
     Raises
     ------
     UsageFault
-        For an empty list, an unreadable length, a width of nothing, or one size given twice.
+        For an empty list, an unreadable length, a width of 0, or one size given twice.
 
     Examples
     --------

@@ -1,6 +1,6 @@
 """One neutral drawing: layers with trade names and a few kinds of marks, in mm, y upwards.
 
-The drawing knows nothing of formats; `dxf`, `svg` and `pdf` write it out. It keeps the panel's
+The drawing does not depend on any format; `dxf`, `svg` and `pdf` write it out. It keeps the panel's
 frame, so a coordinate read off any of them is the coordinate in the record.
 """
 

@@ -142,10 +142,10 @@ class _Chart:
     def bars(self, found: Sequence[Bar], uses: Sequence[WidthUse]) -> Iterator[str]:
         """Yield the bars; lead of several sizes in one bin is stacked."""
         fills = {use.letter: _FILLS[k % len(_FILLS)] for k, use in enumerate(uses)}
-        stood: dict[float, float] = {}
+        heights: dict[float, float] = {}
         for bar in found:
-            base = stood.get(bar.low_mm, 0.0)
-            stood[bar.low_mm] = base + bar.length_mm
+            base = heights.get(bar.low_mm, 0.0)
+            heights[bar.low_mm] = base + bar.length_mm
             left, right = self.x(bar.low_mm), self.x(bar.low_mm + BIN_MM)
             top = self.y(base + bar.length_mm)
             yield (

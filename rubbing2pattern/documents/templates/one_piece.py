@@ -1,7 +1,7 @@
 """One template: a piece at true size with its number, its words and an arrow for the grain.
 
 It is drawn in the panel's frame, where number and outlines are known, and then turned and moved as
-a whole, so nothing of it can come apart.
+a whole, so its parts stay together.
 """
 
 from __future__ import annotations

@@ -69,7 +69,7 @@ def _advice(plan: TilePlan, panel: Panel, width_mm: float, options: DocumentOpti
     flow.line("Map of the tiles", 1.6 * flow.height_mm, bold=True)
     flow.text(f"{tiles} on {plan.sheet.name}" + (f", {first} to {last}" if first != last else ""))
     if len(plan.tiles) < plan.grid.rows * plan.grid.columns:
-        flow.text("A dash: nothing of the panel there, and no page.")
+        flow.text("A dash: the panel does not reach there, so there is no page.")
     flow.heading("Putting them together")
     for advice in (
         "1. Print all pages in one go, at 100 %, never fitted to the page, all the same way up.",

@@ -2,7 +2,7 @@
 
 Glass is scored and broken along lines that run through the sheet, so an inward curve is hard and an
 inward corner is not cut (common practice, without source). Where an outline shows one, a lead that
-parts the piece there was most likely not read: often the rubbing shows nothing of a short one.
+parts the piece there was most likely not read: a short lead often does not show in the rubbing.
 """
 
 from __future__ import annotations

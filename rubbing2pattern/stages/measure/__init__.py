@@ -46,8 +46,8 @@ def measure(
        of their number, never better than `floor_mm`, and the scale's share;
     3. the leads of one panel come in a few sizes: a came that surely has one of them is read
        together with its size, by inverse variance;
-    4. a came of which too little is seen takes the width of the run of lead it is part of; if
-       nothing of that is seen, the common size of the leads it joins, and says so by a large
+    4. a came of which too little is seen takes the width of the run of lead it is part of; where
+       that is not seen either, it takes the common size of the leads it joins, with a large
        uncertainty;
     5. the shape of the leaf is estimated for every size as a whole; a round leaf hides the flanks
        of its face, which is then wider than what shows; a size whose shape cannot be estimated has

@@ -41,7 +41,7 @@ def face_widths(net: LeadNet, options: PieceOptions) -> FaceWidths:
     """Return the face width of every came of a net.
 
     A came that was not measured gets the typical width of the panel (median by length) with a large
-    uncertainty; nothing of the kind is known when no came was, and the option decides.
+    uncertainty. When none was measured, the option gives the width.
     """
     widths = np.array([c.width_mm for c in net.cames], dtype=np.float64)
     sigmas = np.array([c.width_uncertainty_mm for c in net.cames], dtype=np.float64)
@@ -118,7 +118,7 @@ def _shape_unknown(
     """Say once where it matters for the stock width that a leaf may be round.
 
     A face as much wider as its uncertainty allows would then be another size. An uncertainty below
-    `unshaped_mm` has nothing of a round leaf in it.
+    `unshaped_mm` does not allow for a round leaf.
     """
     group = []
     for k, came in enumerate(cames):

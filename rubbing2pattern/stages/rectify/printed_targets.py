@@ -87,7 +87,7 @@ def _edges(grey: Grey, corners: Array) -> Array:
     the root of a third of half its length from its middle; so these lie on the true edge.
     """
     ends = np.stack((corners, np.roll(corners, -1, axis=0)), axis=1)
-    # The rounded ends of an edge say nothing of its line.
+    # The rounded ends of an edge do not lie on its line.
     ends = ends + _SPARED * np.stack((ends[:, 1] - ends[:, 0], ends[:, 0] - ends[:, 1]), axis=1)
     length_px = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     reach = max(3, round(_WINDOW * float(length_px.min())))
