@@ -42,8 +42,8 @@ HALF, LINE = 127, 204
 NEAR_MM = 1.5
 """A place so near to a true lead line lies on it."""
 LEAD, NONE = 0.8, 0.3
-"""A boundary with this share of its length on lead lines is lead; with the second it is none. What
-lies between is neither and is left out."""
+"""From the first share of its length on lead lines a boundary is lead, up to the second it is not.
+Boundaries in between are left out."""
 RIM_MM = 4.0
 """A boundary along the edge of the picture, where the truth is cut off, is left out."""
 PULL = 1.0

@@ -155,6 +155,6 @@ def doubted_right(
     Parameters
     ----------
     leads : findings of `LEAD_DOUBTS` alone. One on a lead line or joint lies on all pieces around
-        it: whoever looks there must doubt each of them.
+        it: a person who looks there must doubt each of them.
     """
     return sum(numbers[i] in leads.listed or leads.on(found[i]) for i, _ in pairs)

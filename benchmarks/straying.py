@@ -101,7 +101,7 @@ def _run_on(path: Array, free: tuple[bool, bool]) -> LineString:
 def _beyond(path: Array) -> Array:
     """Return the point 1 mm past the last one, in the direction of the last mm."""
     far = np.hypot(*(path - path[-1]).T)
-    # A path of no length has no direction and is not run on.
+    # A path of length 0 has no direction and is not run on.
     back = path[max((k for k in range(len(path)) if far[k] >= min(1.0, far.max())), default=0)]
     length = float(np.hypot(*(path[-1] - back)))
     step = RUN_ON_MM / length if length > 1e-9 else 0.0

@@ -27,7 +27,7 @@ rectangles rounded up."""
 _SLACK = 1e-2
 """Share of a millionth that is taken for the rounding of binary fractions."""
 _WORTH_TURNING = 0.85
-"""A shape is turned to its smallest rectangle when that has no more of the upright one's area."""
+"""A shape is turned to its smallest rectangle when that has at most this share of the area."""
 _SIDE_LIMIT_MM = 100_000.0
 """Longest side that is packed, 100 m: more is a wrong unit."""
 

@@ -136,7 +136,7 @@ def parse_sheet(text: str, default_unit: str = "mm") -> tuple[float, float]:
     Raises
     ------
     UsageFault
-        Neither two lengths nor the name of a paper, or a side of no length.
+        Neither two lengths nor the name of a paper, or a side of length 0.
 
     Examples
     --------

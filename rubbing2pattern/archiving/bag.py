@@ -75,7 +75,7 @@ def faults_of(folder: Path) -> list[str]:
 
     1. it declares version 1.0 and UTF-8, has a manifest of its payload, and one of its tag files;
     2. every file named lies inside the bag, is there, is not a link, and has the stated checksum;
-    3. every file of the payload is named in every manifest of the payload; every tag file, but for
+    3. every file of the payload is named in every manifest of the payload; every tag file, except
        the manifests of tag files themselves, in one of those;
     4. the size and number of files agree with ``Payload-Oxum``;
     5. a bag of this program has its manifests letter for letter as it writes them, for in a sum

@@ -28,9 +28,9 @@ _VERTEX_MM = 4.0
 _SHORTEST_MM = 20.0
 """Shortest side; a shorter one shows no shape."""
 _DEPTH = 3
-"""How often a side is parted in two; eight parts are more than any side of a panel has."""
+"""How often a side is divided in two; eight parts are more than any side of a panel has."""
 _SPLITS = 24
-"""Places at which a side is tried to be parted, coarsely and then finely."""
+"""Places at which a division of a side is tried, coarsely and then finely."""
 _STATIONS = 201
 """Places on a side; odd, so that one lies in the middle."""
 
@@ -81,7 +81,7 @@ def border_sides(
        beside it, so that no place on an arc is one;
     2. from corner to corner a side is straight when it rises by less than `flat_share` of its
        chord, else an arc when it leaves one by less than `arc_share` of its length, else it is
-       parted where both parts are best a chord or an arc; without a corner it is a circle;
+       divided where both parts are best a chord or an arc; without a corner it is a circle;
     3. sides and kinds are those of the state before; each end is sought after at the corner
        there, or else at the nearest place of the border;
     4. deviations are positive out of the panel, each state from its own chord or arc;
@@ -227,7 +227,7 @@ def _split(
 
 
 def _cost(ring: _Ring, start: float, at: float, end: float, options: CompareOptions) -> float:
-    """Return the squares that are left when a side is parted at a length."""
+    """Return the squares that are left when a side is divided at a length."""
     halves = ((ring.between(start, at), at - start), (ring.between(at, end), end - at))
     return sum(float(np.mean(_best(half, options)[1] ** 2)) * size for half, size in halves)
 

@@ -51,7 +51,7 @@ class Changes:
     net : the changed net.
     changes : what was done.
     faults : what is wrong, each beginning with table and index.
-    laid : (label, piece to be parted or None, ids of the parts) of new leads.
+    laid : (label, piece to be divided or None, ids of the parts) of new leads.
     free_ends : (label, place) where a lead is said to end freely.
     """
 
@@ -339,7 +339,7 @@ class Changes:
 
 
 def _unseen(came: NetCame) -> NetCame:
-    """Return a came that lies where a person put it: the rubbing says nothing about it there."""
+    """Return a came that lies where a person put it: the rubbing does not show it there."""
     return replace(came, seen_share=0.0, contrast=0.0, confidence=1.0, gaps=())
 
 

@@ -147,7 +147,7 @@ def meant(
 
 
 def _of_name(name: str, panel: Panel) -> Finding:
-    """Return the finding of a name; where there is none, say what became of it or which there are.
+    """Return the finding with this name; if there is none, say what became of it or list the names.
 
     One that was dismissed and became graver is open again under its name.
     """

@@ -350,7 +350,7 @@ class Kind(Enum):
     )
     GLASS_PARTED = (
         Code.GLASS_TOUCHES, _CHECK,
-        "{loose} touched another piece and was parted from it here; look at the edge.",
+        "{loose} touched another piece and was separated from it here; look at the edge.",
     )
     GLASS_MAYBE_TWO = (
         Code.GLASS_TOUCHES, _CHECK,

@@ -35,7 +35,7 @@ def sentence(
     figures: Mapping[str, float | str],
     units: Unit,
 ) -> str:
-    """Return a sentence of its parts; but for the first, those that lack a value are left out.
+    """Return a sentence of its parts; parts after the first that lack a value are left out.
 
     Parameters
     ----------

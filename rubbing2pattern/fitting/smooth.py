@@ -179,7 +179,7 @@ class _System:
     def fit(self, weight: Array, bending: float) -> _Solution:
         """Solve for the coefficients (K, 2) under a strength of the third derivative."""
         k = self.basis.shape[1]
-        # Along the line a place says nothing; a faint hold keeps the parameter in step.
+        # A place does not fix the curve along its line; a faint hold keeps the parameter in step.
         hold = 0.01 * weight
         n = self.normal
         metric = (weight - hold)[:, None, None] * n[:, :, None] * n[:, None, :]

@@ -96,7 +96,7 @@ def _word(column: str, text: str) -> Any:
     if key in words:
         return words[key]
     allowed = ", ".join(word.value for word in words.values())
-    message = f"{text[:40]!r} is none of {allowed}"
+    message = f"{text[:40]!r} is not one of {allowed}"
     for other, kind in _LISTS.items():
         if other != column and key in {_key(word.value) for word in kind}:
             raise ValueError(f"{message}, but a word of {other}: did the columns change places?")
@@ -122,7 +122,7 @@ def _grain(cell: Cell) -> float:
         raise ValueError(
             f"{cell.text[:40]!r} is not a direction: write degrees, 90 for upright, 0 for level"
         )
-    degrees = round(float(bare), 2) + 0.0  # plus nought: no minus zero
+    degrees = round(float(bare), 2) + 0.0  # plus 0: no minus zero
     if abs(degrees) > _MOST_DEG:
         raise ValueError(
             f"{degrees:g} degrees are out of range: write {-_MOST_DEG:g} to {_MOST_DEG:g}; 90 is "

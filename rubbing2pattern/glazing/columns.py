@@ -44,7 +44,7 @@ MEASURES: Final = (NUMBER, *MEASURED, *(name for name in RELATED if name != "fin
 
 
 def of_heading(text: str) -> tuple[str, Unit | None] | None:
-    """Return which column a heading means and its unit, or None for a heading that is none of ours.
+    """Return which column a heading means and its unit, or None for an unknown heading.
 
     Upper and lower case, spaces and underscores, and mm² or mm2 are all the same.
     """

@@ -68,7 +68,7 @@ class GlassOrder:
 def grain_of(entry: Entry, options: GlassOptions) -> float | None:
     """Return the direction of the grain of a piece in degrees, or None if it has none.
 
-    What is written about the piece goes before that of all glass.
+    An entry for the piece counts before the option for all glass.
     """
     if entry.grain_deg is not None:
         return entry.grain_deg

@@ -169,7 +169,9 @@ def _job(place: Path) -> dict[str, str]:
     fault_text = "" if "file" in cells else f"{place} names no file"
     for name, given in cells.items():
         if name not in COLUMNS or not isinstance(given, str | int | float):
-            fault_text = f"{place}: {name} is none of {', '.join(COLUMNS)} with a text or a number"
+            fault_text = (
+                f"{place}: {name} is not one of {', '.join(COLUMNS)} with a text or a number"
+            )
             break
         if isinstance(given, int) and abs(given) > _LARGEST_NUMBER:
             fault_text = f"{place}, {name}: the number is larger than {_LARGEST_NUMBER}"

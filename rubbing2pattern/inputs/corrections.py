@@ -199,7 +199,7 @@ class JoinPieces(Table):
 
 
 class SplitPiece(Table):
-    """A piece that is two, parted by a lead that the rubbing hides."""
+    """A piece that is two pieces, with a lead between them that the rubbing does not show."""
 
     piece: Number
     start: Place = Field(alias="from")

@@ -25,7 +25,7 @@ End = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Courses:
-    """All courses in one row, apart by stretches of no weight.
+    """All courses in one row, with stretches of weight 0 between them.
 
     Legend: N places.
 

@@ -43,9 +43,9 @@ def jogs_of(courses: Courses, options: JoiningOptions) -> Jogs:
     """Read the jog wherever there is enough clean course on both sides.
 
     Strategy: about each place the course is fitted by a parabola with a step in the middle,
-    ``a + J (t > 0) + b t + c t**2``, x and y alike, over a window but for the nearest
-    millimetres. All sums over windows are correlations along the row of courses, so that no place
-    is visited singly. The step across the course is the jog. An even bend of both sides is taken
+    ``a + J (t > 0) + b t + c t**2``, x and y alike, over a window without the nearest
+    millimetres. All sums over windows are correlations along the row of courses, so that all places
+    are done at once. The step across the course is the jog. An even bend of both sides is taken
     up by b and c; a slope that changes at the place is even about it and leaves J alone.
 
     Of three windows each place takes the one with the least doubt. All doubts are raised alike

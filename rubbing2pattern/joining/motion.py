@@ -90,8 +90,8 @@ def motion_of(crossings: Crossings, about_mm: Array, options: JoiningOptions) ->
     """Return the likeliest motion, or None with fewer than two crossings.
 
     Each crossing gives one equation, ``normal . motion(place) = jog``; solved by least squares,
-    weighted anew in every round so that a misread lead has little say. The motion's size has a
-    prior, so that what no lead shows stays at nothing.
+    weighted anew in every round so that a misread lead counts little. The motion's size has a
+    prior, so that a part of the motion that no lead shows stays 0.
     """
     near = np.abs(crossings.jog_mm) < options.most_mm
     places, normal = crossings.places[near], crossings.normal[near]

@@ -70,7 +70,7 @@ def found_join(
     1. the map proposes a few seams: strips in which the jogs of all leads are one motion;
     2. each is measured in the picture, and moved to where the leads make their step;
     3. the best is believed when its evidence is strong, nearly all leads agree, and the shift is
-       more than the play of paper and lead and no more than the greatest jog that is looked for.
+       more than the play of paper and lead, and at most the greatest jog that is looked for.
     """
     places = np.vstack(net.paths)
     about = 0.5 * (places.min(axis=0) + places.max(axis=0))

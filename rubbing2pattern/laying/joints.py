@@ -220,7 +220,7 @@ def _same_stretch(way: Way, target: Way) -> bool:
 
 
 def _nearest(way: Way, targets: list[Way]) -> Hit | None:
-    """Return where an end that comes to no lead passes nearest to one, as `_first_hit`."""
+    """Return where an end that meets no lead passes nearest to one, as `_first_hit`."""
     best: Hit | None = None
     gap = math.inf
     for target in targets:

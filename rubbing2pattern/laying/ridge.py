@@ -44,7 +44,7 @@ def ridge_near(rows: Rows, lead: LeadMap, options: LayingOptions, reach_mm: floa
 
 
 def ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
-    """Deviation of the ridge at every place, (N,) mm; infinite where it shows nothing.
+    """Deviation of the ridge at every place, (N,) mm; infinite where there is none.
 
     Beside another lead it may be that one's, or that of both.
     """

@@ -29,7 +29,7 @@ class Tracks:
     local_mm : (N,) width of the dark; more than the lead's where leads run together.
     width_mm : (E,) width of the lead where it runs alone.
     ridge : (N, 2) place of the map's ridge in mm.
-    ridge_mm : (N,) its deviation; infinite where it shows nothing.
+    ridge_mm : (N,) its deviation; infinite where there is none.
     """
 
     rows: Rows

@@ -18,7 +18,7 @@ from rubbing2pattern.options.leading import LeadingOptions
 _PER_MM = 10
 """Sticks are divided in tenths of a millimetre; strips are rounded up to them."""
 _NOTHING_MM = 1e-6
-"""What rounding leaves of no length."""
+"""Shorter lengths come from rounding and count as 0."""
 
 
 def plan_lead(panel: Panel, options: LeadingOptions) -> LeadPlan:

@@ -26,7 +26,7 @@ _FEWEST = 64
 _CHUNK = 200_000
 """Pairs of place and segment that are worked off at a time, to bound the memory."""
 _TOUCHING_MM = 0.02
-"""Distance below which the direction is that of the edge; it has none of its own there."""
+"""Distance below which its own direction is not known and that of the edge is taken."""
 
 
 def even_ring(outline: Polygon, count: int) -> Array:

@@ -10,7 +10,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
 _HALF = 0.5
-"""Above it a choice of the solver is taken: it gives nought or one, up to its digits."""
+"""Above it a choice of the solver is taken: it gives 0 or 1, up to its digits."""
 
 
 @dataclass(frozen=True, slots=True)

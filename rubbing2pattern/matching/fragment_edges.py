@@ -31,7 +31,7 @@ _STEP_MM = 1.0
 _EVERY = 3
 """Every such stretch of a fragment is compared; its neighbours are nearly the same."""
 _STRAIGHT_MM = 0.5
-"""Deviation from a line below which a stretch fits along any straight edge and shows nothing."""
+"""Deviation from a line below which a stretch fits along any straight edge and does not count."""
 _SAME_TURN = 0.1
 """Radians within which two first places of a fragment are one."""
 _SAME_PLACE_MM = 3.0

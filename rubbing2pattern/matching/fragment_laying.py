@@ -137,9 +137,9 @@ class _Sides:
 
 
 def least_squares_step(away: Array, slope: Array, arm: Array, weight: Array) -> Array:
-    """Return turns and shifts (M, 3) that bring weighted distances (M, N) nearest to nought.
+    """Return turns and shifts (M, 3) that bring weighted distances (M, N) nearest to 0.
 
-    What no distance holds (a straight edge along a straight line) is left where it is.
+    A motion that changes no distance (a straight edge along a straight line) is not made.
     """
     turning = slope[..., 1] * arm[..., 0] - slope[..., 0] * arm[..., 1]
     jacobian = np.concatenate((turning[..., None], slope), axis=-1)

@@ -83,9 +83,9 @@ class Seen:
 def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> LooseFound:
     """Find every loose piece of glass in a photograph and outline it.
 
-    Strategy: the bare ground is modelled from the picture (`ground`); what it cannot be reached
-    through is covered (`edges`); touching pieces are parted (`touching`); each outline is settled
-    by profiles on the photograph itself (`settling`), gets its corners back (`corners`), and the
+    Strategy: the bare ground is modelled from the picture (`ground`); what is not reached from it
+    is covered (`edges`); touching pieces are separated (`touching`); each outline is settled by
+    profiles on the photograph itself (`settling`), gets its corners back (`corners`), and the
     shift by the thickness of the glass is taken out (`parallax`).
 
     Parameters

@@ -47,7 +47,7 @@ class Camera:
 def camera_of(rubbing: Rubbing, o: LooseOptions) -> Camera | None:
     """Return where the camera was, or None for a scanner, which looks straight down.
 
-    The homography and square pixels about the picture's middle fix the camera but for its focal
+    The homography and square pixels about the picture's middle fix the camera except its focal
     length (Zhang 2000, equations 3 and 4). With the height stated, the focal length that puts the
     camera there is found by halving; else one is assumed.
     """

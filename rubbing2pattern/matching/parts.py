@@ -44,7 +44,7 @@ class Part:
     outline : (N, 2) px of `work`, clockwise as seen.
     whole : whether it lies free of the rim of what is read.
     kind : "glass", "target", "ruler" or "room".
-    cut, doubtful : necks where it was parted from its neighbours, and where it may have to be.
+    cut, doubtful : necks where it was separated from its neighbours, and where it may have to be.
     """
 
     work: Working
@@ -81,7 +81,7 @@ def parts_of(
     targets: tuple[Polygon, ...],
     o: LooseOptions,
 ) -> Iterator[Part]:
-    """Give each thing that lies on the ground, touching ones parted.
+    """Give each thing that lies on the ground, touching ones separated.
 
     Strategy: the outline of what lies there follows the outer side of shadows and of closed gaps.
     The line of the strongest steps between its core and the ground is nearer the glass (watershed

@@ -143,7 +143,7 @@ class LayingOptions(Checked):
         "How exactly short leads are set square; less turns them further.")
     ridge_low: float = value(0.4, 0.05, 0.9, "where it is lower the map shows no lead",
         "A place below this value of the map counts as not seen when a lead is doubted.")
-    near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint its ridge shows nothing",
+    near_joint_mm: float = value(2.0, 0.0, 10.0, "so near to a joint the ridge may be another's",
         "So near to a joint the map is not used to doubt a lead.")
     stray_chance: float = value(0.25, 0.01, 0.5, "one of four such leads is off as far as stated",
         "Chance of being off as far as stated; less states more and reports more leads.")

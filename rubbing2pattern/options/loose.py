@@ -61,9 +61,9 @@ class LooseOptions(Checked):
     notch_deg: float = value(25.0, 5.0, 90.0, "turn of an outline at a notch where glass touches",
         "Only a sharper notch can be where two pieces touch.")
     neck: float = value(0.45, 0.05, 1.0, "of the outline of the smaller part: glass is compact",
-        "Pieces are not parted at a neck longer than this share of the smaller one's outline.")
+        "Pieces are not separated at a neck longer than this share of the smaller one's outline.")
     seam: float = value(2.0, 1.0, 20.0, "times the steps inside the glass: an edge lies there",
-        "Pieces are parted where steps across a neck are this many times those in the glass.")
+        "Pieces are separated where steps across a neck are this many times those in the glass.")
     ruler: float = value(6.0, 2.0, 50.0, "lengths to a width, with divisions: a ruler",
         "A thing this many times as long as wide, with divisions, is a ruler.")
     bar: float = value(16.0, 4.0, 100.0, "lengths to a width, straight: a rule, rod or lath",

@@ -26,7 +26,7 @@ from rubbing2pattern.reading import LeadNet, NetCame, NetJoint
 _SAMPLES = 400
 """Places on each part of a curve at which it is looked whether it crosses itself."""
 _LEAST_RUN_MM = 0.05
-"""Leads shorter than this are none; no crossing is nearer to a joint."""
+"""Shorter leads do not count, and crossings nearer to a joint do not either."""
 
 
 _Drawn = tuple[LeadNet, LeadLines, Division, tuple[Finding, ...]]

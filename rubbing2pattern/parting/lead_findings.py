@@ -43,7 +43,7 @@ def left_out(
 def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tuple[Finding, ...]:
     """Report leads that may lie more than `off_mm` off, the worst of those close by for all.
 
-    Leads that meet or run side by side share their doubt: whoever measures one sees the others.
+    Leads that meet or run side by side share their doubt: measuring one shows the others.
     """
     reported: list[Finding] = []
     doubts = [(float(mm), (float(x), float(y))) for mm, (x, y) in zip(stray_mm, at, strict=True)]

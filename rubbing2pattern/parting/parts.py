@@ -1,4 +1,4 @@
-"""Parts of the net tied to nothing: another panel, writing that was taken for lead, roundels."""
+"""Parts of the net without a tie to the panel: another panel, writing taken for lead, roundels."""
 
 from __future__ import annotations
 

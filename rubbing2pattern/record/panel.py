@@ -142,7 +142,7 @@ def schema_text() -> str:
 
 
 def _round(number: float, places: int) -> float:
-    return round(float(number), places) + 0.0  # plus nought: no minus zero
+    return round(float(number), places) + 0.0  # plus 0: no minus zero
 
 
 def _mm(number: float) -> float:

@@ -70,7 +70,7 @@ def record_read(
 
 
 def content_of(path: Path) -> bytes:
-    """Return the content of a file; raises `InputUnreadable` when there is none to be had."""
+    """Return the content of a file; raises `InputUnreadable` when it cannot be read."""
     try:
         return path.read_bytes()
     except OSError as fault:

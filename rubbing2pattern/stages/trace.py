@@ -26,7 +26,7 @@ def trace(skeleton: Skeleton, options: TraceOptions | None = None) -> RawNet:
     """Return the planar graph whose faces are the basins, with the free branches as edges.
 
     Cracks make the graph exact: every edge knows the basin on either side, and no thinning can
-    fray it. Positions are smoothed along each edge; nodes stay, but for the seam of a lone ring.
+    fray it. Positions are smoothed along each edge; nodes stay, except the seam of a lone ring.
     """
     options = options or TraceOptions()
     basins = skeleton.basins

@@ -50,7 +50,7 @@ CUTTING = (
     "brush splinters up, never by hand. Old glass may carry lead and toxic paint: wear a mask for "
     "toxic dust. Local codes and licensed practice come first."
 )
-"""For whoever cuts glass by a template."""
+"""For a person who cuts glass by a template."""
 
 FIRING = (
     "Glass paints, enamels and silver stain contain toxic metals such as lead and silver: no food "
@@ -64,4 +64,4 @@ KEEPING = (
     "Lead is poisonous: rubbings and old leads carry its dust. Handle them with gloves, store "
     "rubbings in sleeves, wash your hands, and keep to local codes and licensed practice."
 )
-"""For whoever opens an archive."""
+"""For a person who opens an archive."""

@@ -103,7 +103,7 @@ def archive_folders(
     InputUnreadable
         A folder, its record or a picture cannot be read, or holds a link.
     UsageFault
-        Two panels have one name, or a picture belongs to none of them.
+        Two panels have one name, or a picture does not belong to any of them.
     OutputNotWritten
         `bag` exists and is not replaced, or it cannot be written.
     """
@@ -269,7 +269,7 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
             found[path.name] = _content(path)
         elif path.is_file() or path.is_dir():
             called = printable(path.name, lines=False)
-            notes.append(f"{kept.panel.name}: {called} is none of the program's own files")
+            notes.append(f"{kept.panel.name}: {called} is not one of the program's own files")
     straight = None if kept.rubbing is None else kept.rubbing.grey
     if straight is None:
         notes.append(f"{kept.panel.name}: the rubbing straight on was not kept in its folder")

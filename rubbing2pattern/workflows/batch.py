@@ -138,7 +138,7 @@ def run_batch(
        the others go on;
     2. with `resume` a row is kept when its input, its options and the program are what they were
        and its documents are whole; a folder that a person has corrected since is kept as it is;
-       rows that failed for want of memory or room, or by a defect, are tried again;
+       rows that failed because memory or room ran out, or by a defect, are tried again;
     3. a row whose process is killed is tried once more on its own, and fails when that is killed
        too; on a cluster the scheduler gives it to another worker;
     4. table, sums and overview are written at the end, in the order of the list.
@@ -264,8 +264,8 @@ def _alone(work: _Work) -> Outcome:
     except TerminatedWorkerError:
         work.begun.unlink(missing_ok=True)
         reason = (
-            "its process was ended from outside twice, perhaps for want of memory; trace it by "
-            "itself, or a smaller picture of it"
+            "its process was ended from outside twice, perhaps because memory ran out; trace it "
+            "by itself, or a smaller picture of it"
         )
         outcome = _remembered(work, work.failed("", reason, EXIT_DEFECT))
     assert isinstance(outcome, Outcome)

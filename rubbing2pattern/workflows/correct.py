@@ -218,7 +218,7 @@ def _audited(panel: Panel, before: Panel, options: Options) -> Panel:
 
 
 def _refuse_undone(work: Changes, corrected: Panel) -> None:
-    """Refuse leads that cannot be drawn, and those that part nothing though they should."""
+    """Refuse leads that cannot be drawn, and those that should divide a piece but do not."""
     cames = {came.id: came for came in corrected.cames}
     for label, number, names in work.laid:
         missing = [name for name in names if name not in cames]

@@ -106,7 +106,7 @@ def _table(provenance: Mapping[str, Any], key: str) -> Mapping[str, Any]:
 def _unused(name: str) -> str:
     why = f": {GONE[name]}" if name in GONE else ""
     return (
-        f"the record's option {name!r} is none of this version{why}; it is not used, and stays in "
+        f"the record's option {name!r} is not in this version{why}; it is not used, and stays in "
         "the record"
     )
 

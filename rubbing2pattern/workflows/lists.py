@@ -84,7 +84,7 @@ def list_folder(
         The folder or the matches cannot be read, or the sheet has problems; all are listed, by
         row and column.
     UsageFault
-        A setting that is none of the lists, or matches of another panel, or of this one before it
+        A setting that the lists do not take, or matches of another panel, or of this one before it
         was changed.
     OutputNotWritten
         The folder cannot be replaced.

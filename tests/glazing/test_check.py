@@ -171,7 +171,7 @@ def test_rows_and_columns_may_be_in_any_order() -> None:
     [
         ((1, "crakced", *NO), ("row 2, column B (state)", "'crakced'", "did you mean cracked?")),
         ((1, "replace", *NO), ("(state)", "a word of action", "change places")),
-        ((1, "", "mend", *NO[1:]), ("row 2, column C (action)", "none of keep, edge-bond")),
+        ((1, "", "mend", *NO[1:]), ("row 2, column C (action)", "not one of keep, edge-bond")),
         ((1, "", "", "", "thick", "", ""), ("column E (thickness)", "'thick")),
         ((1, "", "", "", "3,5", "", ""), ("column E (thickness)", "point, not a comma")),
         ((1, "", "", "", 300, "", ""), ("300 mm is not a thickness", "0.5 mm to 25.0 mm")),
@@ -181,7 +181,7 @@ def test_rows_and_columns_may_be_in_any_order() -> None:
         ((1, "", "", "", datetime.date(2026, 1, 8), "", ""), ("is a date", "1/8 in")),
         ((1, "", "", datetime.date(2026, 1, 8), "", "", ""), ("(glass)", "is a date")),
         ((1, "", "", "", "", "plain + painted", ""), ("(decoration)", "plain glass")),
-        ((1, "", "", "", "", "gilt", ""), ("(decoration)", "'gilt' is none of plain, painted")),
+        ((1, "", "", "", "", "gilt", ""), ("(decoration)", "'gilt' is not one of plain, painted")),
         ((1, "missing", "keep", *NO[1:]), ("(action)", "missing can only be given replace")),
         ((1, "", "", "g" * 201, "", "", ""), ("(glass)", "201 characters", "200")),
         (("one", "cracked", *NO), ("row 2, column A (number)", "'one' is not a piece number")),

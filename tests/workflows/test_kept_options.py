@@ -83,9 +83,9 @@ def warned(result: Result) -> None:
     assert all(line.startswith("rubbing2pattern: warning: ") for line in lines), lines
     assert len(lines) == len(ODD_READING | ODD_SETTINGS)
     for name, words in {
-        "glaze.hue": "none of this version; it is not used, and stays in the record",
-        "paper.gloss": "none of this version; it is not used, and stays in the record",
-        "tidy.boundary_look": f"none of this version: {GONE['tidy.boundary_look']}",
+        "glaze.hue": "is not in this version; it is not used, and stays in the record",
+        "paper.gloss": "is not in this version; it is not used, and stays in the record",
+        "tidy.boundary_look": f"is not in this version: {GONE['tidy.boundary_look']}",
         "paper.gutter_mm": "is now called 'paper.overlap_mm'",
         "audit.nearness_mm": "is now called 'audit.near_mm'",
     }.items():

@@ -34,7 +34,7 @@ def amount_of(length_mm: float, options: DocumentOptions) -> str:
 
 
 def spread_of(length_mm: float, options: DocumentOptions) -> str:
-    """Write one standard deviation, a place finer in millimetres; nothing where unknown."""
+    """Write one standard deviation, a place finer in millimetres; empty where unknown."""
     if not math.isfinite(length_mm):
         return ""
     text = fine_cell(length_mm, options)
@@ -42,7 +42,7 @@ def spread_of(length_mm: float, options: DocumentOptions) -> str:
 
 
 def direction_text(shift_mm: Point) -> str:
-    """Say which way something moved, in eighths of a turn; nothing for no move."""
+    """Say which way something moved, in eighths of a turn; empty if it did not move."""
     if math.hypot(*shift_mm) < 1e-3:
         return ""
     turn = math.degrees(math.atan2(shift_mm[1], shift_mm[0]))

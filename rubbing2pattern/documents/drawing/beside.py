@@ -157,7 +157,7 @@ def _pieces_for(bends: Array) -> Counts:
     sides = np.diff(bends, axis=1)
     short = np.hypot(sides[..., 0], sides[..., 1]) <= 1e-9
     angles = np.arctan2(sides[..., 1], sides[..., 0])
-    # A side of no length has no direction; the one before it, or else behind it, is used.
+    # A side of length 0 has no direction; that of the side before or after it is used.
     angles[:, 0] = np.where(
         ~short[:, 0], angles[:, 0], np.where(~short[:, 1], angles[:, 1], angles[:, 2])
     )
@@ -186,7 +186,7 @@ def _derivatives(bends: Array, t: Array) -> tuple[Array, Array, Array]:
     points = s**3 * a + 3 * s**2 * u * b + 3 * s * u**2 * c + u**3 * d
     first = 3 * (s**2 * (b - a) + 2 * s * u * (c - b) + u**2 * (d - c))
     second = 6 * (s * (c - 2 * b + a) + u * (d - 2 * c + b))
-    # A handle of no length has no direction of its own: the chord to the far side is used.
+    # A handle of length 0 has no direction of its own: the chord to the far side is used.
     stuck = np.hypot(first[..., 0], first[..., 1]) < 1e-9
     first = np.where(stuck[..., None], 1e-6 * (d - a), first)
     cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]

@@ -271,7 +271,7 @@ def _firing_row(firing: Firing, options: DocumentOptions, glass: GlassOptions) -
 def _how(firing: Firing, options: DocumentOptions, glass: GlassOptions) -> str:
     shelf = size_of(glass.shelf_width_mm, glass.shelf_height_mm, options)
     lying = f"Shelves of {shelf}, {length_of(glass.shelf_gap_mm, options)} between pieces. "
-    practice = "Common practice, no source; the maker's sheet goes before."
+    practice = "Common practice, no source; follow the maker's sheet where it differs."
     match firing.decoration:
         case Decoration.PAINTED:
             mix = (

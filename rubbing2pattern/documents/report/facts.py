@@ -32,7 +32,7 @@ _LONGEST_VALUE = 400
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """A figure with its name and what is to be said of it."""
+    """A figure with its name and a remark about it."""
 
     name: str
     value: str

@@ -29,7 +29,7 @@ class _Page:
     size_mm : width and height on paper.
     marks : of its templates.
     numbers : of its pieces.
-    note : what it says of itself.
+    note : a sentence about the page, in its foot.
     """
 
     size_mm: _Size

@@ -1,4 +1,4 @@
-"""How a pattern is parted into tiles: windows that overlap, seams in the middle of the overlap.
+"""How a pattern is divided into tiles: windows that overlap, seams in the middle of the overlap.
 
 Words: a *window* is what of the panel a page shows; a *seam* is the line along which two pages are
 joined, in the middle of what both show; a *cell* is what is left of a window between its seams.

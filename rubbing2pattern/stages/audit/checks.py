@@ -125,7 +125,7 @@ def check_pieces(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
 
 
 def check_parts(panel: Panel) -> Iterator[Finding]:
-    """Find cames that enclose nothing, and parts that no lead connects with the rest."""
+    """Find cames that do not enclose a piece, and parts that no lead connects with the rest."""
     for group in _connected([came for came in panel.cames if not came.pieces]):
         length_mm = sum(came.length_mm for came in group)
         names = [came.id for came in group]

@@ -18,7 +18,7 @@ CLOSED_PX = 512
 _CLOSING = 0.028
 """Width of dark marks that are closed, as a share of the longer side: leads and writing."""
 _RIM = 3
-"""Pixels at the rim of the picture whose slopes do not count; filters know nothing beyond it."""
+"""Pixels at the rim of the picture whose slopes do not count: filters have no data beyond it."""
 _LEAST_SLOPE = 0.006
 """Slope, in log light per pixel, that halves what counts where the picture is even."""
 _TEXTURE_FLOOR = 0.006

@@ -66,7 +66,7 @@ def peak_places(size: Grid, tolerance: float | None = None) -> tuple[Array, npt.
     Parameters
     ----------
     size : (L, S, D) sizes of slopes about a track in the middle.
-    tolerance : steps within which a peak counts fully; one twice as far off is none at all.
+    tolerance : steps within which a peak counts fully; one twice as far off does not count.
 
     Returns
     -------

@@ -18,7 +18,7 @@ from rubbing2pattern.stages.rectify.sheet import Sheet, locate_sheet
 from rubbing2pattern.units import MM_PER_INCH
 
 _STATED_DPI_COUNTS = 100.0
-"""Resolutions in a file up to this say nothing: programs write 72 or 96 when they know none."""
+"""Resolutions in a file up to this do not count: programs write 72 or 96 when they know none."""
 _STATED_DPI_AGREES = 0.01
 """Share by which a stated resolution may differ: some files round it to whole pixels per cm."""
 _SURE = 5.0

@@ -119,11 +119,11 @@ def settle_marks(
 
     1. When a mark is off by more than `misfit_mm`, the largest set that four of its marks explain
        is kept to begin with.
-    2. While one that is kept is off by more, the one is left out without which the others agree
-       best; then those that agree after all are taken back.
+    2. While a mark that is kept is off by more, that mark is left out without which the others
+       agree best; then marks that agree after all are taken back.
     3. That needs enough others: five marks, or four and the edges of the sheet.
-    4. A sheet that is not flat moves good marks by up to `curl_mm`: with marks enough for rule 3
-       and one more, what is off by no more is taken back, and the misfit is reported.
+    4. A sheet that is not flat moves good marks by up to `curl_mm`: with one mark more than
+       rule 3 needs, marks that are off by that or less are taken back, and the misfit is reported.
     5. At most `excluded_share` of the marks may be left out.
 
     Parameters
@@ -245,7 +245,7 @@ def _taken_back(
     limit_mm: float,
     options: RectifyOptions,
 ) -> tuple[Fit, list[int]]:
-    """Take back marks that are off by no more than a curl explains, over and over."""
+    """Take back marks whose error a curl explains, until there are no more of them."""
     fit = _fitted(pins, used, sheet, lens, options)
     for _ in pins.mm:
         near = _away(fit, pins) <= limit_mm

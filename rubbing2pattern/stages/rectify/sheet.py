@@ -243,7 +243,7 @@ class _Search:
     def follow(self, found: FoundSheet) -> Sheet | None:
         """Follow the edges of one reading and weigh it.
 
-        A wrong reading may send corners anywhere, past the range of numbers; then it is none.
+        A wrong reading may send corners past the range of numbers; the result is then None.
         """
         try:
             with np.errstate(all="ignore"):
