@@ -222,7 +222,7 @@ def test_a_name_beside_the_results_is_never_written_raw(folder: Path, tmp_path: 
     shutil.copytree(folder, copy)
     (copy / "a\x1b\nb.txt").write_text("a note", encoding="utf-8")
     done = archive_folders([copy], tmp_path / "bag")
-    assert "n4 3b: a\\x1b\\nb.txt is none of the program's own files" in done.notes
+    assert "n4 3b: a\\x1b\\nb.txt is not one of the program's own files" in done.notes
     assert b"\x1b" not in (tmp_path / "bag" / "data" / "README.txt").read_bytes()
 
 
