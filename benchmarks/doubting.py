@@ -48,6 +48,7 @@ because a lead around them may be false or missing.
 OTHER_DOUBTS = frozenset(
     {
         Code.FIRST_PAGE_ONLY,
+        Code.DAMAGED_FILE,
         Code.LOW_RESOLUTION,
         Code.REFERENCE_RESIDUAL,
         Code.SCALE_UNCERTAIN,

@@ -20,6 +20,7 @@ class Code(StrEnum):
     """The stable names of all findings."""
 
     FIRST_PAGE_ONLY = "first-page-only"
+    DAMAGED_FILE = "damaged-file"
     LOW_RESOLUTION = "low-resolution"
     REFERENCE_RESIDUAL = "reference-residual"
     SCALE_UNCERTAIN = "scale-uncertain"

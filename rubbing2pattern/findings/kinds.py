@@ -52,6 +52,47 @@ class Kind(Enum):
         Code.FIRST_PAGE_ONLY, _NOTE,
         "{file} has {pages:0} pages; only the first was read.",
     )
+    DATA_LEFT_OVER = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: behind the data of its last pixels lie others that belong to no "
+        "pixel; compare it with another copy, or copy it again from the camera or scanner.",
+    )
+    BRIGHTNESS_JUMPS = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: at row {row:0} of its pixels the brightness jumps by about "
+        "{step_levels:0} of 255 grey levels, all at once and across the whole picture; compare it "
+        "with another copy, or copy it again from the camera or scanner.",
+    )
+    TABLE_STRANGE = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: the table by which its brightness is unpacked is a usual one but "
+        "for an entry or two; compare it with another copy, or copy it again from the camera or "
+        "scanner.",
+    )
+    PART_CHECKSUM = (
+        Code.DAMAGED_FILE, _NOTE,
+        "{file} may be damaged: its part {part} does not match its checksum, but all pixels do.",
+    )
+    END_MARK_MISSING = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: its end mark is missing; copy it again from the camera or scanner.",
+    )
+    STRIPS_UNEVEN = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: {strips:0} of its {all_strips:0} strips of pixels do not unpack "
+        "as they should; compare it with another copy, or copy it again from the camera or "
+        "scanner.",
+    )
+    DECODER_COMPLAINS = (
+        Code.DAMAGED_FILE, _CHECK,
+        "{file} may be damaged: its decoder says “{complaint}”; compare it with another copy, or "
+        "copy it again from the camera or scanner.",
+    )
+    FILE_NOT_CHECKED = (
+        Code.DAMAGED_FILE, _NOTE,
+        "{file} may be damaged: it is of a rare form of JPEG, whose data cannot be checked; look "
+        "at the overlay, or save it anew as PNG or TIFF.",
+    )
     LOW_RESOLUTION = (
         Code.LOW_RESOLUTION, _CHECK,
         "The picture has {seen_px_per_mm:1}; with less than {least_px_per_mm:1} widths are "

@@ -52,6 +52,7 @@ SEPARATE = ({"stages", "documents", "demo"}, {"parting", "laying"})
 ONLY_IN = {
     "click": ("cli/",),
     "rich": ("cli/",),
+    "simplejpeg": ("stages/load/jpeg_data.py",),
     "ezdxf": ("documents/formats/dxf.py",),
     "openpyxl": (
         "documents/formats/",

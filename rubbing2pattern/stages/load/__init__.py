@@ -1,8 +1,9 @@
 """From an image file to an upright grey picture.
 
-JPEG, PNG and TIFF are read by one decoder: measured on 24 and 100 megapixels, Pillow is as fast as
-OpenCV for JPEG and PNG (it has libjpeg give grey directly), twice as fast for plain TIFF, and it
-refuses a file that is cut off, which OpenCV fills with grey in silence.
+PNG and TIFF are read by Pillow: measured on 24 and 100 megapixels, it is as fast as OpenCV for PNG,
+twice as fast for plain TIFF, and it refuses a file that is cut off, which OpenCV fills with grey in
+silence. The grey of a JPEG is read by a reader that passes on what libjpeg warns of. What the
+decoders do not check is checked beside them: `jpeg`, `png`, `tiff`.
 """
 
 from __future__ import annotations
@@ -18,13 +19,18 @@ from typing import BinaryIO
 import cv2
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.imaging.ink_colour import LUMA, Colours, Weights, ink_weights, weighed
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.reading import Grey, Photograph
+from rubbing2pattern.stages.load.broken import Broken
+from rubbing2pattern.stages.load.decoder_lines import decoder_lines
+from rubbing2pattern.stages.load.jpeg import read_jpeg
+from rubbing2pattern.stages.load.png import check_png
+from rubbing2pattern.stages.load.tiff import check_tiff, is_checked
 from rubbing2pattern.texts import replaced
 
 _FORMATS = ("JPEG", "PNG", "TIFF")
@@ -40,6 +46,8 @@ _TINGE, _TINGED_SHARE = 8, 0.01
 noise."""
 _REDUCIBLE = ("RGB", "RGBA", "CMYK", "YCbCr")
 _WITHOUT_COLOUR = ("1", "L", "I", "F")
+_COMPLAINT = 100
+"""Letters of a decoder's complaint that a finding shows."""
 _PILLOW_LIMIT = threading.Lock()
 
 # TIFF 6.0, section 8
@@ -54,7 +62,8 @@ def load(path: Path, options: LoadOptions) -> Photograph:
     Rules:
 
     1. The size comes from the header; a picture over the limit is refused before it is decoded.
-    2. A file that is cut off or damaged is refused; no part of it is filled in.
+    2. A file that is cut off or damaged is refused; no part of it is filled in. Where damage is
+       only likely, a finding says so.
     3. The picture is turned upright as its EXIF orientation says.
     4. Grey is the luma of ITU-R BT.601, as JPEG itself has it, unless the ink of a colour picture
        stands out more by other weights of its colours; see-through places are white.
@@ -127,6 +136,7 @@ def _check_start(file: BinaryIO, path: Path) -> None:
 
 
 def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> Photograph:
+    name = replaced(path.name)
     try:
         with _own_size_limit():
             picture = Image.open(file, formats=_FORMATS)
@@ -136,12 +146,16 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             white_is_zero = _tag(picture, _TAG_PHOTOMETRIC) == _WHITE_IS_ZERO
-            picture.draft("L", None)
-            picture.load()
+            read, doubts = _checked(file, picture, name)  # rule 2
+            if read is None:
+                picture.draft("L", None)
+                doubts += _loaded(picture, name)
             # Pillow and OpenCV turn a TIFF upright themselves; Pillow then drops the tag.
             orientation = int(picture.getexif().get(_TAG_ORIENTATION, 1))
             dpi = _dpi(picture)
-            grey = _grey(picture, bits, white_is_zero=white_is_zero)
+            grey = read
+            if grey is None:
+                grey = _grey(picture, bits, white_is_zero=white_is_zero)
             if grey is None:
                 grey = _scaled(_deep_colour(file))
                 weights = colour = None
@@ -152,6 +166,11 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
                 grey = _weighed(file, picture, weights)
     except InputUnreadable:
         raise
+    except Broken as fault:
+        raise InputUnreadable(
+            f"{path} is damaged or cut off: {_reason(fault)}; copy it again from the camera or "
+            "scanner"
+        ) from fault
     except Exception as fault:  # whatever a decoder stumbles over, the file is what is wrong
         raise InputUnreadable(
             f"{path} is damaged or cut off, or of a rare format: {_reason(fault)}; "
@@ -162,9 +181,37 @@ def _decoded(file: BinaryIO, path: Path, sha256: str, options: LoadOptions) -> P
     if colour is not None:
         colour = _upright(colour, orientation)
         colour.flags.writeable = False
-    findings = _page_findings(path, pages)
+    findings = _page_findings(path, pages) + doubts
     used = None if colour is None else weights or LUMA
-    return Photograph(upright, replaced(path.name), sha256, bits, dpi, findings, colour, used)
+    return Photograph(upright, name, sha256, bits, dpi, findings, colour, used)
+
+
+def _checked(
+    file: BinaryIO, picture: Image.Image, source: str
+) -> tuple[Grey | None, tuple[Finding, ...]]:
+    """Return what is doubtful about a file, and the grey of a JPEG, which is read meanwhile.
+
+    Raises `Broken` where the file is certainly damaged.
+    """
+    file.seek(0)
+    content = file.read()
+    if isinstance(picture, JpegImagePlugin.JpegImageFile):
+        return read_jpeg(content, picture, source)
+    if isinstance(picture, TiffImagePlugin.TiffImageFile):
+        return None, check_tiff(content, picture, source)
+    return None, check_png(content, source)
+
+
+def _loaded(picture: Image.Image, source: str) -> tuple[Finding, ...]:
+    """Have Pillow decode a picture; what libtiff complains of meanwhile is a finding."""
+    if not isinstance(picture, TiffImagePlugin.TiffImageFile) or is_checked(picture):
+        picture.load()
+        return ()
+    with decoder_lines() as lines:
+        picture.load()
+    if not lines:
+        return ()
+    return (finding_of(Kind.DECODER_COMPLAINS, file=source, complaint=lines[0][:_COMPLAINT]),)
 
 
 @contextmanager
