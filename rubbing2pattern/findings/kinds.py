@@ -57,6 +57,11 @@ class Kind(Enum):
         "{file} may be damaged: behind the data of its last pixels lie others that belong to no "
         "pixel; compare it with another copy, or copy it again from the camera or scanner.",
     )
+    LAST_BITS_UNUSED = (
+        Code.DAMAGED_FILE, _NOTE,
+        "{file} may be damaged: the last bits of its data seem to belong to no pixel; of whole "
+        "files one in 200 looks so; compare it with another copy if you have one.",
+    )
     BRIGHTNESS_JUMPS = (
         Code.DAMAGED_FILE, _CHECK,
         "{file} may be damaged: at row {row:0} of its pixels the brightness jumps by about "

@@ -52,8 +52,10 @@ def read_jpeg(
     except Uncheckable:
         return None, (finding_of(Kind.FILE_NOT_CHECKED, file=source),)
     progressive = bool(picture.info.get("progressive"))
-    if left_over or not ends_with_pixels(content, progressive=progressive):
+    if left_over:
         findings.append(finding_of(Kind.DATA_LEFT_OVER, file=source))
+    elif not ends_with_pixels(content, progressive=progressive):
+        findings.append(finding_of(Kind.LAST_BITS_UNUSED, file=source))
     grey = None if as_ink else np.ascontiguousarray(pixels[..., 0])
     step = largest_step(pixels[..., -1] if grey is None else grey, _unit_px(picture))
     if step is not None:

@@ -117,7 +117,7 @@ def test_a_jpeg_with_a_block_too_many_in_its_last_byte(tmp_path, drawn):
             found.add(tuple(kinds(tmp_path, changed)))
         except InputUnreadable:
             found.add(("refused",))
-    assert ("data-left-over",) in found
+    assert ("last-bits-unused",) in found
 
 
 def test_a_jpeg_whose_blocks_jump(tmp_path, drawn):
