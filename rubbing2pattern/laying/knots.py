@@ -68,23 +68,21 @@ def knots_of(
     for k, (a, b) in enumerate(ends.tolist()):
         at.setdefault(a, []).append(2 * k)
         at.setdefault(b, []).append(2 * k + 1)
+    ties = {
+        k: (a, b)
+        for k, (a, b) in enumerate(ends.tolist())
+        if lengths_mm[k] <= options.fused_mm and a != b and not {a, b} & plain
+    }
     hidden = {
         k
-        for k, (a, b) in enumerate(ends.tolist())
-        if clear_mm[k] < options.clear_mm
-        and lengths_mm[k] <= options.fused_mm
-        and a != b
-        and not {a, b} & plain
-        and min(len(at[a]), len(at[b])) > 1
+        for k, (a, b) in ties.items()
+        if clear_mm[k] < options.clear_mm and min(len(at[a]), len(at[b])) > 1
     }
     crossed = {
         k
-        for k, (a, b) in enumerate(ends.tolist())
+        for k, (a, b) in ties.items()
         if k not in hidden
-        and lengths_mm[k] <= options.fused_mm
         and len(at[a]) == len(at[b]) == 3
-        and a != b
-        and not {a, b} & plain
         and _cross(_others(at[a], k), _others(at[b], k), stubs, options)
     }
     out: list[Knot] = []
@@ -105,7 +103,7 @@ def _cross(here: list[int], there: list[int], stubs: Stubs, options: LayingOptio
 
     Only leads that bend less on that way than they cross: two arcs that touch look the same.
     """
-    if len(here) != 2 or len(there) != 2 or min(stubs.seen_mm[[*here, *there]]) <= 0:
+    if min(stubs.seen_mm[[*here, *there]]) <= 0:
         return False
     (a, b), (c, d) = here, there
     found = []
