@@ -18,6 +18,13 @@ _LINE_ENDS = re.compile(r"[\t\n\u2028\u2029]")
 _REPLACEMENT = "\ufffd"
 _DATE = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?")
 
+MOST_DIGITS = 6
+"""Digits that the number of a piece may have, and the one in a name such as C12 or F14."""
+LARGEST_ID = 10**MOST_DIGITS - 1
+"""The largest such number."""
+ID_NUMBER = rf"[1-9][0-9]{{0,{MOST_DIGITS - 1}}}"
+"""Pattern of such a number."""
+
 _SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
 """Signs that begin a formula, and their full-width forms; for a pattern's set of characters."""
 _BEGUN = rf"(?:[^\S\t\r\n]|\")*[{_SIGNS}]"
@@ -56,6 +63,14 @@ def unfit(text: str, *, lines: bool = True) -> str:
     if _UNFIT.match(sign):
         return f"{where}, which no text may hold; delete it"
     return f"{where}, but the text must be one line; write a space"
+
+
+def checked(text: str, *, lines: bool = True) -> str:
+    """Return a text that is fit, see `unfit`; raises `ValueError` with the fault of another."""
+    fault = unfit(text, lines=lines)
+    if fault:
+        raise ValueError(fault)
+    return text
 
 
 def name_fault(name: str) -> str:

@@ -12,7 +12,7 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.glazing.entries import Action, Decoration, Entry, State
 from rubbing2pattern.glazing.table import Cell, Kind
 from rubbing2pattern.options.glass import GlassOptions
-from rubbing2pattern.texts import unfit
+from rubbing2pattern.texts import checked
 from rubbing2pattern.units import Unit, format_length, parse_length
 
 W = TypeVar("W", bound=StrEnum)
@@ -136,7 +136,4 @@ def _text(column: str, text: str) -> str:
     plain = text if column == "remark" else " ".join(text.split())
     if len(plain) > longest:
         raise ValueError(f"has {len(plain)} characters, but the limit is {longest}")
-    fault = unfit(plain)
-    if fault:
-        raise ValueError(fault)
-    return plain
+    return checked(plain)

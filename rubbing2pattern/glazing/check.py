@@ -11,6 +11,7 @@ from rubbing2pattern.glazing.columns import MEASURED, NUMBER, THICKNESS, heading
 from rubbing2pattern.glazing.entries import LATER, NOTHING, TYPED, Entry, Filled, Vanished
 from rubbing2pattern.glazing.table import Book, Cell, Kind, Row, Table, column_letter
 from rubbing2pattern.options.glass import GlassOptions
+from rubbing2pattern.texts import LARGEST_ID
 from rubbing2pattern.units import MM2_PER_SQUARE_INCH, Unit
 
 _AREA = "cut_area"
@@ -18,8 +19,6 @@ _SAME_AREA_SHARE = 0.01
 """Share by which an area on a sheet may differ: sheets round, in mm² or square inches."""
 _SAME_AREA_MM2 = 1.0
 """The same for small pieces."""
-_LARGEST_NUMBER = 999_999
-"""Largest number of a piece that is read, six digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +189,7 @@ class _Check:
             self._at(row, NUMBER, "is empty: every row has the number of its piece")
             return None
         plain = cell.text.isascii() and cell.text.isdigit() and len(cell.text) <= 6
-        if not plain or not 1 <= int(cell.text) <= _LARGEST_NUMBER:
+        if not plain or not 1 <= int(cell.text) <= LARGEST_ID:
             self._at(row, NUMBER, f"{cell.text[:40]!r} is not a piece number")
             return None
         number = int(cell.text)

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
-from rubbing2pattern.texts import is_date, unfit
+from rubbing2pattern.texts import checked, is_date
 
 ELEMENTS = (
     "title",
@@ -56,10 +56,7 @@ class About(BaseModel):
     @field_validator("*")
     @classmethod
     def _is_fit(cls, text: str) -> str:
-        fault = unfit(text)
-        if fault:
-            raise ValueError(fault)
-        return text
+        return checked(text)
 
 
 NOTHING_SAID = About()

@@ -166,19 +166,19 @@ def _job(place: Path) -> dict[str, str]:
     except RubbingError as fault:
         return {"file": place.name, "": f"{place} cannot be read: {fault}"}
     cells = {str(name).lower(): given for name, given in table.items()}
-    fault_text = "" if "file" in cells else f"{place} names no file"
-    for name, given in cells.items():
-        if name not in COLUMNS or not isinstance(given, str | int | float):
-            fault_text = (
-                f"{place}: {name} is not one of {', '.join(COLUMNS)} with a text or a number"
-            )
-            break
-        if isinstance(given, int) and abs(given) > _LARGEST_NUMBER:
-            fault_text = f"{place}, {name}: the number is larger than {_LARGEST_NUMBER}"
-            break
-    if fault_text:
+    if fault_text := _job_fault(place, cells):
         return {"file": place.name, "": fault_text}
     return {name: str(given).strip() for name, given in cells.items()}
+
+
+def _job_fault(place: Path, cells: Mapping[str, object]) -> str:
+    """Say what is wrong with the fields of a job file; nothing when they can be used."""
+    for name, given in cells.items():
+        if name not in COLUMNS or not isinstance(given, str | int | float):
+            return f"{place}: {name} is not one of {', '.join(COLUMNS)} with a text or a number"
+        if isinstance(given, int) and abs(given) > _LARGEST_NUMBER:
+            return f"{place}, {name}: the number is larger than {_LARGEST_NUMBER}"
+    return "" if "file" in cells else f"{place} names no file"
 
 
 def _text(place: Path) -> str:
@@ -215,8 +215,8 @@ def _filled(row: Row, cells: Mapping[str, str], home: Path, common: Common) -> R
         fault = unfit(text, lines=False)
         if fault:
             raise UsageFault(f"the column {column}: {fault}")
-    if name_fault(row.panel):
-        raise UsageFault(name_fault(row.panel))
+    if fault := name_fault(row.panel):
+        raise UsageFault(fault)
     side = cells.get("seen_from", common.seen_from)
     if side not in SIDES:
         raise UsageFault(f"seen_from is {side!r}, but must be one of {', '.join(SIDES)}")

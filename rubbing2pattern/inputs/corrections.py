@@ -29,16 +29,14 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
-from rubbing2pattern.texts import is_date, unfit
+from rubbing2pattern.texts import ID_NUMBER, LARGEST_ID, MOST_DIGITS, checked, is_date
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
 """Bytes of a file of corrections at most: a wrong file must not fill the memory."""
 _SHOWN = 40
 """Most letters of a wrong value that a message shows."""
-_MOST_DIGITS = 6
-"""Digits of an id or a number at most, as `Number` has."""
-_FINDING_NAME = re.compile(rf"F[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}")
+_FINDING_NAME = re.compile(f"F{ID_NUMBER}")
 
 
 def _length(given: Any) -> Any:
@@ -72,18 +70,8 @@ def _day(given: Any) -> Any:
     return text
 
 
-def _fit(text: str) -> str:
-    fault = unfit(text)
-    if fault:
-        raise ValueError(fault)
-    return text
-
-
 def _one_line(text: str) -> str:
-    fault = unfit(text, lines=False)
-    if fault:
-        raise ValueError(fault)
-    return text
+    return checked(text, lines=False)
 
 
 def _code(given: Any) -> Any:
@@ -95,7 +83,7 @@ def _code(given: Any) -> Any:
 def _finding_name(given: Any) -> Any:
     if not isinstance(given, str) or not _FINDING_NAME.fullmatch(given):
         raise ValueError(
-            f"is not the name of a finding: the letter F and a number of {_MOST_DIGITS} digits at "
+            f"is not the name of a finding: the letter F and a number of {MOST_DIGITS} digits at "
             "most"
         )
     return given
@@ -104,12 +92,12 @@ def _finding_name(given: Any) -> Any:
 Length = Annotated[float, BeforeValidator(_length)]
 Place = Annotated[tuple[Length, Length], BeforeValidator(_pair)]
 Width = Annotated[float, BeforeValidator(_length), Field(ge=1.0, le=60.0)]
-Number = Annotated[int, Field(ge=1, le=999_999)]
-Text = Annotated[str, AfterValidator(_fit)]
+Number = Annotated[int, Field(ge=1, le=LARGEST_ID)]
+Text = Annotated[str, AfterValidator(checked)]
 Words = Annotated[Text, Field(min_length=1, max_length=500, pattern=r"\S")]
 Line = Annotated[Words, AfterValidator(_one_line)]
-CameId = Annotated[str, Field(pattern=rf"^C[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}$")]
-JointId = Annotated[str, Field(pattern=rf"^J[1-9][0-9]{{0,{_MOST_DIGITS - 1}}}$")]
+CameId = Annotated[str, Field(pattern=f"^C{ID_NUMBER}$")]
+JointId = Annotated[str, Field(pattern=f"^J{ID_NUMBER}$")]
 FindingName = Annotated[str, BeforeValidator(_finding_name)]
 
 
@@ -292,7 +280,6 @@ TABLES = (
 _PLACES = frozenset({"at", "from", "to", "by"})
 """Fields that hold a place ``[x, y]``; `by` does so in `move_lead`."""
 _ID_FORMS = {"came": "C12", "joint": "J5", "name": "F14"}
-_ID_LETTERS = {"came": "C", "joint": "J", "name": "F"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,12 +383,12 @@ def _cure(kind: str, steps: Sequence[str], given: Any) -> str:
         ends = [name for name in known if name.endswith(f"_{steps[-1]}")]
         nearest = (ends or near or [""])[0]
         return f"; the nearest name is {nearest}" if nearest else ""
-    letter = _ID_LETTERS.get(steps[-1], "") if steps else ""
+    letter = _ID_FORMS.get(steps[-1], "")[:1] if steps else ""
     if not letter:
         return ""
     # Python writes no integer of thousands of digits as text.
-    text = str(given) if isinstance(given, str) or 0 < _whole(given) < 10**_MOST_DIGITS else ""
-    form = rf"\s*{letter}?\s*([1-9][0-9]{{0,{_MOST_DIGITS - 1}}})\s*"
+    text = str(given) if isinstance(given, str) or 0 < _whole(given) <= LARGEST_ID else ""
+    form = rf"\s*{letter}?\s*({ID_NUMBER})\s*"
     number = re.fullmatch(form, text, re.IGNORECASE)
     form = f"{letter}{number[1]}" if number else _ID_FORMS[steps[-1]]
     return f'; write {steps[-1]} = "{form}"'

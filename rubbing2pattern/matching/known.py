@@ -14,9 +14,9 @@ from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import Warp
 from rubbing2pattern.inputs.reference import Row, table_rows
 from rubbing2pattern.matching.loose import LoosePiece
+from rubbing2pattern.texts import ID_NUMBER, LARGEST_ID
 
-_NUMBER = re.compile(r"[1-9][0-9]{0,5}")
-"""Of a piece; six digits, as everywhere."""
+_NUMBER = re.compile(ID_NUMBER)
 _BY_NAME = ("piece", "number")
 _BY_PLACE = ("pixel_x", "pixel_y", "number")
 
@@ -101,7 +101,7 @@ def pieces_meant(
 def _line(row: Row, *, by_name: bool) -> KnownNumber:
     text = row.texts["number"].strip().lstrip("0")
     if not _NUMBER.fullmatch(text):
-        raise row.fault("number", "the number of a piece is a whole number from 1 to 999999")
+        raise row.fault("number", f"the number of a piece is a whole number from 1 to {LARGEST_ID}")
     photo = row.texts.get("photo", "").strip()
     if not by_name:
         pixel = (row.number("pixel_x"), row.number("pixel_y"))

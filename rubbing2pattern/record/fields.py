@@ -16,7 +16,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue, mo
 
 from rubbing2pattern.findings import Code, Severity
 from rubbing2pattern.model import Corrected, JointKind, Profile
-from rubbing2pattern.texts import is_date, name_fault
+from rubbing2pattern.texts import ID_NUMBER, LARGEST_ID, is_date, name_fault
 
 FORMAT: Final = "rubbing2pattern panel"
 VERSION: Final = 1
@@ -26,6 +26,8 @@ LARGEST_MM: Final = 1e6
 """Of a length or a coordinate, a kilometre; no panel and no wall of panels is as large."""
 _LARGEST_RADIUS_MM = 1e9
 """Of an arc, and of the coordinates of its centre: a lead that is all but straight."""
+_LARGEST_SIDE_PX = 999_999
+"""Of the kept rubbing."""
 _LARGEST_NUMBER = 1e15
 """Of a number that has no unit of its own; a double has all whole numbers up to there."""
 
@@ -70,11 +72,11 @@ Place = tuple[Length, Length]
 Ring = Annotated[list[Place], Field(min_length=4)]
 _Far = Annotated[float, Field(ge=-_LARGEST_RADIUS_MM, le=_LARGEST_RADIUS_MM)]
 Day = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"), AfterValidator(_real_day)]
-Number = Annotated[int, Field(ge=1, le=999_999)]
+Number = Annotated[int, Field(ge=1, le=LARGEST_ID)]
 """Of a piece; six digits, as in a file of corrections."""
-CameName = Annotated[str, Field(pattern=r"^C[1-9][0-9]{0,5}$")]
-JointName = Annotated[str, Field(pattern=r"^J[1-9][0-9]{0,5}$")]
-FindingName = Annotated[str, Field(pattern=r"^F[1-9][0-9]{0,5}$")]
+CameName = Annotated[str, Field(pattern=f"^C{ID_NUMBER}$")]
+JointName = Annotated[str, Field(pattern=f"^J{ID_NUMBER}$")]
+FindingName = Annotated[str, Field(pattern=f"^F{ID_NUMBER}$")]
 PanelName = Annotated[str, AfterValidator(_panel_name)]
 Plain = Annotated[JsonValue, AfterValidator(_finite)]
 """What the record carries along without reading it; its numbers are finite."""
@@ -202,7 +204,7 @@ class CamePart(Part):
     curve: CurvePart
     """the lead line exactly"""
     length_mm: Size
-    strip: Annotated[int, Field(ge=0, le=999_999)]
+    strip: Annotated[int, Field(ge=0, le=LARGEST_ID)]
     """number of the continuous run of lead it belongs to"""
     face_width_mm: Positive
     face_width_uncertainty_mm: Size | None
@@ -268,7 +270,7 @@ class PiecePart(Part):
 class FindingPart(Part):
     """One doubt."""
 
-    id: Annotated[str, Field(pattern=r"^(F[1-9][0-9]{0,5})?$")] = ""
+    id: Annotated[str, Field(pattern=f"^(F{ID_NUMBER})?$")] = ""
     """its name, which stays through all corrections; empty for loose glass, and in records that
     were written before findings had names"""
     code: Code
@@ -316,7 +318,7 @@ class CorrectionsPart(Part):
     by: str
     date: Day
     remark: str = ""
-    file: Annotated[str, Field(pattern=r"^corrections-[1-9][0-9]{0,5}\.toml$")]
+    file: Annotated[str, Field(pattern=rf"^corrections-{ID_NUMBER}\.toml$")]
     """name of the copy beside the record"""
     sha256: str
     """of the file"""
@@ -339,8 +341,8 @@ class RubbingPart(Part):
     """x of the centre of the first column"""
     top_mm: Length
     """y of the centre of the first row"""
-    width_px: Annotated[int, Field(ge=1, le=999_999)]
-    height_px: Annotated[int, Field(ge=1, le=999_999)]
+    width_px: Annotated[int, Field(ge=1, le=_LARGEST_SIDE_PX)]
+    height_px: Annotated[int, Field(ge=1, le=_LARGEST_SIDE_PX)]
 
 
 class PanelRecord(Part):

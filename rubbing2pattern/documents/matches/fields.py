@@ -28,6 +28,7 @@ from rubbing2pattern.record.fields import (
     Share,
     Size,
 )
+from rubbing2pattern.texts import ID_NUMBER
 
 FORMAT: Final = "rubbing2pattern matches"
 VERSION: Final = 1
@@ -87,7 +88,7 @@ class PlacedPart(Part):
 class LoosePart(Part):
     """One loose piece and what was found about it."""
 
-    piece: Annotated[str, Field(pattern=r"^P[1-9][0-9]{0,5}$")]
+    piece: Annotated[str, Field(pattern=f"^P{ID_NUMBER}$")]
     photo: str
     verdict: Verdict
     numbers: list[Number]

@@ -31,6 +31,8 @@ _WHITE = 250.0
 _SHARE = 0.8
 """Of the places in a row of blocks that step the same way: 0.5 at most in whole rubbings,
 1.0 in nearly all damaged ones (``python -m benchmarks.hostile``)."""
+_DARK_SHARE = 0.9
+"""The same of dark places, which are few."""
 _LEAST_ROWS = 4
 """Rows of blocks that a picture needs to be judged."""
 _LEAST_PLACES = 8
@@ -39,8 +41,6 @@ _LEAST_DARK_PLACES = 20
 """The same of dark places, which differ more among themselves."""
 _LASTING = 0.5
 """Share of a step at least by which the whole blocks above and below differ as well."""
-_DARK_SHARE = 0.9
-"""The same of dark places, which are few."""
 _USUAL_ROWS = 3
 """So many rows between the rows of blocks that step as well, and the picture shows boards or lines
 of writing; one sharp edge steps at two."""
@@ -48,7 +48,7 @@ _ALIKE = 0.3
 """Share by which the steps at the beginning of the first row may differ: those of a slanted edge
 grow along it."""
 _LEAST_BEGINNING = 2
-"""The same for the beginning of the first row."""
+"""Places that the beginning of the first row needs to be judged."""
 _BAND_ROWS = 64
 """Rows of blocks looked at together, to spare memory."""
 
