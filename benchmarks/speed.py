@@ -1,161 +1,136 @@
-"""How long a rubbing takes, and how much memory: ``python -m benchmarks.speed``.
+"""What a run costs, in figures that travel: ``python -m benchmarks.speed --runs 3``.
 
-Prints the time of each stage, the peak memory, the ratio to OpenCV's decoding of the same file, and
-the ratio to the plain chain of library calls (`benchmarks.chain`, on the rubbing as it was drawn),
-then how time grows with pixels and with pieces. Rubbings are rendered once and kept; scans are
-rendered ones, enlarged to their size with their resolution. Every case runs in a process of its
-own, so that its peak memory is its own; ``total`` has the start of Python in it.
+Every row is one call of the command line in a process of its own. Its processor time (of all its
+threads and of the processes it starts), its wall time and its peak memory are those that the
+operating system counted, so the start of Python is in them. Before each run OpenCV decodes the same
+picture in another process: the ratio of both compares machines. Rows take turns, and the medians of
+all turns are printed. A second table has the stages of one reading: processor time, wall time
+and calls of Python functions (counted in a run of their own, which they slow down).
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import math
-import resource
+import os
+import statistics
 import subprocess
 import sys
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
-PHOTO = ["--reference", "sheet", "--megapixels"]
-SCAN = ["--dpi", "200", "--reference", "dpi"]
-CASES: dict[str, tuple[str, str, list[str], float]] = {
-    "photo-12": ("figure", "photo", [*PHOTO, "12"], 12.0),
-    "photo-24": ("figure", "photo", [*PHOTO, "24"], 24.0),
-    "scan-60": ("mosaic", "scan", SCAN, 60.0),
-    "scan-100": ("mosaic", "scan", SCAN, 100.0),
-    "scan-140": ("mosaic", "scan", SCAN, 140.0),
-    "scan-250": ("mosaic", "scan", SCAN, 250.0),
-    "few-60": ("quatrefoil", "scan", SCAN, 60.0),
-    "some-60": ("figure", "scan", SCAN, 60.0),
-}
-"""Design, how it was taken, arguments of the renderer, megapixels."""
-GROWTH = (
-    ("pixels", "scan-60", "scan-250"),
-    ("pieces", "few-60", "scan-60"),
-)
+from benchmarks.cases import ROOT
+from benchmarks.speed_cases import ROWS, Job, Row
+
+DECODE = """
+import sys, time, cv2
+begun = time.process_time()
+cv2.imread(sys.argv[1], cv2.IMREAD_GRAYSCALE)
+print(time.process_time() - begun)
+"""
 
 
-def prepare(name: str, out: Path) -> tuple[Path, list[str], Path]:
-    """Render one case unless it is there; return the picture, the reference, and its folder."""
-    design, capture, more, megapixels = CASES[name]
-    folder = out / (name if capture == "photo" else f"scan-{design}")
-    if not (folder / "truth.json").exists():
-        call = [sys.executable, "-m", "tests.rendering", "--design", design, "--tier", "everyday"]
-        call += ["--seed", "7", "--capture", capture, *more, "-o", str(folder)]
-        subprocess.run(call, check=True, stdout=subprocess.DEVNULL)
-    image = Path(folder / json.loads((folder / "truth.json").read_text())["image"])
-    reference = (folder / "reference.txt").read_text().split(None, 1)
-    if capture == "scan":
-        image, reference[1] = _enlarged(image, float(reference[1]), megapixels)
-    return image, [reference[0].strip().lstrip("-"), reference[1].strip().strip("\"'")], folder
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What one run took: processor and wall time in seconds, peak memory in MB."""
+
+    processor_s: float
+    wall_s: float
+    peak_mb: float
 
 
-def _enlarged(image: Path, dpi: float, megapixels: float) -> tuple[Path, str]:
-    import cv2
-    from PIL import Image
-
-    large = image.with_name(f"large-{megapixels:.0f}.png")
-    with Image.open(image) as small_one:
-        factor = (megapixels * 1e6 / (small_one.width * small_one.height)) ** 0.5
-    if large.exists():
-        return large, f"{dpi * factor:.4f}"
-    small = cv2.imread(str(image), cv2.IMREAD_GRAYSCALE)
-    assert small is not None
-    cv2.imwrite(str(large), cv2.resize(small, None, fx=factor, fy=factor))
-    return large, f"{dpi * factor:.4f}"
+def environment() -> dict[str, str]:
+    """Return the environment of a run: compiled modules are kept, as on any installation."""
+    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    return {**kept, "PYTHONPATH": str(ROOT)}
 
 
-def plain_chain(folder: Path) -> float:
-    """Return the seconds of the plain chain of library calls.
+def timed(job: Job) -> Cost:
+    """Run one call of the command line and return what it cost.
 
-    In a process of its own: one that is started by a large process begins with that one's peak.
+    Raises
+    ------
+    SystemExit
+        when the call fails; what it said is printed.
     """
-    call = [sys.executable, "-m", "benchmarks.speed", "--chain", str(folder)]
+    job.before()
+    command = [sys.executable, "-m", "rubbing2pattern", *job.words]
+    begun = time.perf_counter()
+    with subprocess.Popen(
+        command, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    ) as run:
+        assert run.stdout
+        said = run.stdout.read()
+        _, status, used = os.wait4(run.pid, 0)
+        wall = time.perf_counter() - begun
+        run.returncode = os.waitstatus_to_exitcode(status)
+    if run.returncode:
+        sys.exit(f"{' '.join(command)}: exit {run.returncode}\n{said.decode()}")
+    return Cost(used.ru_utime + used.ru_stime, wall, used.ru_maxrss / 1024.0)
+
+
+def decoded(picture: Path) -> float:
+    """Return the processor seconds in which OpenCV decodes a picture."""
+    call = [sys.executable, "-c", DECODE, str(picture)]
     return float(subprocess.run(call, check=True, capture_output=True, text=True).stdout)
 
 
-def _chain(folder: Path) -> float:
-    from benchmarks.chain import traced
+def line_of(row: Row, costs: list[Cost], decodings: list[float]) -> str:
+    """Return a row of the table."""
+    middle = Cost(*(statistics.median(getattr(c, name) for c in costs) for name in Cost.__slots__))
+    ratio = f"{middle.processor_s / statistics.median(decodings):.1f}" if decodings else ""
+    return (
+        f"| {row.name} | {row.about} | {middle.processor_s:.2f} | {middle.wall_s:.2f} | {ratio} | "
+        f"{middle.peak_mb:.0f} | {row.wanted} |"
+    )
 
-    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
-    begun = time.perf_counter()
-    traced(folder, truth)
-    return time.perf_counter() - begun
 
-
-def run_one(image: Path, kind: str, value: str) -> dict[str, object]:
-    """Decode with OpenCV, then read the rubbing; return seconds and peak memory in MB."""
-    import cv2
-
-    start = time.perf_counter()
-    picture = cv2.imread(str(image), cv2.IMREAD_GRAYSCALE)
-    assert picture is not None
-    decoding = time.perf_counter() - start
-    megapixels = picture.size / 1e6
-    del picture
-    from rubbing2pattern import trace_rubbing
-    from rubbing2pattern.inputs.reference import parse_reference
-    from rubbing2pattern.workflows.pipeline import write_reading
-
-    start = time.perf_counter()
-    reading = trace_rubbing(image, parse_reference(**{kind: value}))
-    traced = time.perf_counter() - start
-    target = image.parent / "output"
-    start = time.perf_counter()
-    write_reading(reading, target, overwrite=True)
-    written = time.perf_counter() - start
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    return {
-        "megapixels": megapixels,
-        "decoding": decoding,
-        "stages": [*reading.seconds, ("documents", written)],
-        "total": traced + written,
-        "peak_mb": peak,
-        "pieces": len(reading.panel.pieces),
-    }
+def stage_table(job: Job) -> str:
+    """Return the stages of one reading as a table."""
+    times, calls = (
+        json.loads(
+            subprocess.run(
+                [sys.executable, "-m", "benchmarks.stages", *more, *job.words[1:]],
+                check=True,
+                env=environment(),
+                stdout=subprocess.PIPE,
+            ).stdout
+        )
+        for more in ([], ["--calls"])
+    )
+    lines = ["| stage | processor, s | wall, s | calls |", "| --- | --- | --- | --- |"]
+    for name, (processor, wall, _) in times.items():
+        lines.append(f"| {name} | {processor:.2f} | {wall:.2f} | {calls[name][2]:,} |")
+    return "\n".join(lines)
 
 
 def main() -> None:
-    """Run all cases and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("benchmarks/out/speed"))
-    parser.add_argument("--cases", default=",".join(CASES), help="which, with commas between")
-    parser.add_argument("--chain", type=Path, metavar="FOLDER", help="the plain chain alone")
-    parser.add_argument("--one", nargs=3, metavar=("IMAGE", "KIND", "VALUE"))
+    """Read the command line, run all rows in turn and print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.speed", description=__doc__)
+    parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out" / "speed")
+    parser.add_argument("--rows", default=",".join(r.name for r in ROWS), help="with commas")
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--stages", default="scan-140,photo-12", help="rows shown stage by stage")
     args = parser.parse_args()
-    if args.one:
-        print(json.dumps(run_one(Path(args.one[0]), args.one[1], args.one[2])))
-        return
-    if args.chain:
-        print(_chain(args.chain))
-        return
-    found: dict[str, tuple[float, float, int]] = {}
-    for name in args.cases.split(","):
-        image, (kind, value), folder = prepare(name, args.out)
-        call = [sys.executable, "-m", "benchmarks.speed", "--one", str(image), kind, value]
-        begun = time.perf_counter()
-        result = json.loads(subprocess.run(call, check=True, capture_output=True, text=True).stdout)
-        total = time.perf_counter() - begun - result["decoding"]
-        chain = plain_chain(folder)
-        stages = ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in result["stages"])
-        print(
-            f"{name}: {result['megapixels']:.0f} megapixels, {result['pieces']} pieces: "
-            f"{total:.1f} s, {total / result['decoding']:.0f} times OpenCV's decoding "
-            f"({result['decoding']:.2f} s), {total / chain:.1f} times the plain chain "
-            f"({chain:.1f} s), peak {result['peak_mb']:.0f} MB"
-        )
-        print(f"  seconds: {stages}", flush=True)
-        found[name] = (total, result["megapixels"], result["pieces"])
-    for what, small, large in GROWTH:
-        if small in found and large in found:
-            at = 1 if what == "pixels" else 2
-            times, sizes = (found[large][k] / found[small][k] for k in (0, at))
-            print(
-                f"{what} {sizes:.1f} times as many take {times:.2f} times the time: power "
-                f"{math.log(times) / math.log(sizes):.2f}"
-            )
+    by_name = {row.name: row for row in ROWS}
+    rows = [by_name[name] for name in args.rows.split(",")]
+    jobs = {row.name: row.prepare(args.out.resolve()) for row in rows}
+    costs: dict[str, list[Cost]] = {row.name: [] for row in rows}
+    decodings: dict[str, list[float]] = {row.name: [] for row in rows}
+    for _ in range(args.runs):
+        for row in rows:
+            picture = jobs[row.name].picture
+            if picture:
+                decodings[row.name].append(decoded(picture))
+            costs[row.name].append(timed(jobs[row.name]))
+    print("| row | what | processor, s | wall, s | times decoding | peak, MB | wanted |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for row in rows:
+        print(line_of(row, costs[row.name], decodings[row.name]))
+    for name in filter(None, args.stages.split(",")):
+        if name in jobs:
+            print(f"\n{name}\n\n{stage_table(jobs[name])}")
 
 
 if __name__ == "__main__":
