@@ -3,8 +3,9 @@
 ``python -m benchmarks.batch --count 200 --kills 10 --jobs 2``
 
 Draws small panels with the renderer of the tests, breaks every tenth row in one of ten ways, runs
-the list undisturbed, then again with the whole group of processes killed at random moments and
-resumed, and compares every byte. Prints counts, reasons that are not as expected, and time.
+the list undisturbed, then again killed at random moments and resumed, and compares every byte. In
+turn all its processes are killed, the parent alone, or one worker, after which it goes on. Prints
+counts, reasons that are not as expected, and time.
 """
 
 from __future__ import annotations
@@ -17,12 +18,21 @@ import signal
 import subprocess
 import sys
 import time
+from collections import Counter
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.cases import ROOT
-from tests.workflows.collecting import DPI, contents, listed, picture
+from tests.workflows.collecting import (
+    DPI,
+    contents,
+    listed,
+    of_killed_runs,
+    picture,
+    workers_of,
+)
 
 BROKEN = (
     ("gone", 3),
@@ -37,6 +47,8 @@ BROKEN = (
     ("bad marks", 3),
 )
 """What is the matter with a broken row, and the exit code that `trace` gives for it."""
+
+VICTIMS = ("all", "parent", "worker")
 
 
 def draw(home: Path, count: int) -> tuple[Path, dict[int, tuple[str, int]]]:
@@ -95,6 +107,22 @@ def command(place: Path, folder: Path, jobs: int) -> subprocess.Popen[bytes]:
     )
 
 
+def kill(process: subprocess.Popen[bytes], victim: str) -> str:
+    """Kill all processes of a run, its parent or one worker; return which it was."""
+    workers = workers_of(process.pid)
+    if victim == "worker" and workers:
+        os.kill(workers[0], signal.SIGKILL)
+        return victim
+    if victim == "parent":
+        process.kill()
+    else:
+        victim = "all"
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+    return victim
+
+
 def finished(place: Path, folder: Path, jobs: int) -> float:
     """Run to the end; return the seconds."""
     begun = time.perf_counter()
@@ -131,20 +159,24 @@ def main() -> None:
     print(f"{seconds:.0f} s undisturbed, {seconds / len(rows):.2f} s a row, {given.jobs} jobs")
 
     rng = np.random.default_rng(given.seed)
-    folder, kills = given.out / "killed", 0
-    for _ in range(given.kills):
-        process = command(place, folder, given.jobs)
-        try:
-            process.wait(timeout=float(rng.uniform(0.05, 1.2)) * seconds / given.kills + 3.0)
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, signal.SIGKILL)
-            kills += 1
-        process.communicate()
+    folder, killed = given.out / "killed", Counter[str]()
+    runs: list[subprocess.Popen[bytes]] = []
+    while killed.total() < given.kills:
+        if not runs or runs[-1].poll() == -signal.SIGKILL:
+            runs.append(command(place, folder, given.jobs))
+        time.sleep(float(rng.uniform(0.05, 1.2)) * seconds / given.kills + 3.0)
+        if runs[-1].poll() is not None:
+            break  # It came to its end.
+        killed[kill(runs[-1], VICTIMS[killed.total() % len(VICTIMS)])] += 1
     again = finished(place, folder, given.jobs)
+    for process in runs:  # What outlived its parent.
+        kill(process, "all")
+        process.communicate()
     one, other = contents(whole), contents(folder)
     unlike = sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
-    print(f"killed {kills} times, then {again:.0f} s to the end")
+    print(f"killed {dict(killed)}, then {again:.0f} s to the end")
     print(f"{len(one)} files, {len(unlike)} unlike: {unlike[:5] or 'none'}")
+    print(f"left by killed runs: {of_killed_runs(folder) or 'nothing'}")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,9 @@
 """Results appear whole or not at all: written aside, made safe on the disk, then renamed.
 
 A folder of results is written into a hidden sibling folder and renamed at the end. An older folder
-of that name, if it may be replaced, changes places with it.
+of that name, if it may be replaced, changes places with it. While it is written its owner holds a
+lock beside it, which the operating system takes away when the owner dies, on whichever machine:
+what nobody holds is left from a killed run, and the next run that writes there removes it.
 """
 
 from __future__ import annotations
@@ -11,12 +13,14 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path, PureWindowsPath
 from typing import Final
+
+import filelock
 
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.texts import printable
@@ -35,6 +39,10 @@ MATCHES_NAME = "matches.json"
 
 COMPARISON_NAME = "comparison.json"
 """The file that marks a folder of a comparison."""
+
+HIDDEN = ".rubbing2pattern-"
+"""How the names of hidden folders begin, and of their locks, which end in .lock as well."""
+_LOCKS = re.compile(re.escape(HIDDEN) + r"[0-9]+-[0-9]+\.lock")
 
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2
 """Of the system call `renameat2` (Linux, fcntl.h and fs.h)."""
@@ -65,7 +73,7 @@ def check_folder(
             raise OutputNotWritten(
                 f"{folder} exists already; choose another -o FOLDER or replace it with --overwrite"
             )
-        if not _is_ours(place, record):
+        if not (place / record).is_file() and any(place.iterdir()):
             raise OutputNotWritten(
                 f"{folder} holds files but no {record}, so it is not a folder of results and is "
                 "not replaced, even with --overwrite; choose another -o FOLDER"
@@ -139,16 +147,15 @@ def whole_folder(
     replaces.check(folder)
     place = _real(folder)
     made = [p for p in place.parents if not _stands(p)]
-    partial: Path | None = None
+    hidden = str(folder)
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
-        partial = _new_sibling(place)
-        yield partial
-        _make_safe(partial)
-        _put_in_place(partial, place, replaces)
+        with _new_sibling(place) as partial:
+            hidden = str(partial)
+            yield partial
+            _make_safe(partial)
+            _put_in_place(partial, place, replaces)
     except BaseException as fault:
-        if partial is not None:
-            shutil.rmtree(partial, ignore_errors=True)
         for above in made:
             with suppress(OSError):
                 above.rmdir()
@@ -159,7 +166,7 @@ def whole_folder(
         else:
             raise
         # Nobody knows the hidden folder by its name.
-        raise OutputNotWritten(message.replace(str(partial), str(folder))) from fault
+        raise OutputNotWritten(message.replace(hidden, str(folder))) from fault
 
 
 def inside(folder: Path, name: str) -> Path:
@@ -179,19 +186,12 @@ def inside(folder: Path, name: str) -> Path:
     parts = name.split("/")
     plain = not any(part in ("", ".", "..") for part in parts) and not re.search(r"[\\\0]", name)
     path = folder / name
-    if (
-        not plain
-        or PureWindowsPath(name).drive
-        or not _resolved(path).is_relative_to(_resolved(folder))
-    ):
+    real = Path(os.path.realpath(path)) if plain and not PureWindowsPath(name).drive else None
+    if real is None or not real.is_relative_to(os.path.realpath(folder)):
         raise OutputNotWritten(
             f"{printable(name)!r} is not written: it would not lie inside {folder}"
         )
     return path
-
-
-def _resolved(path: Path) -> Path:
-    return Path(os.path.realpath(path))
 
 
 def write_files(files: Mapping[str, bytes], folder: Path, place: Path) -> None:
@@ -226,19 +226,56 @@ def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
         raise OutputNotWritten(f"{path} is a folder, not a file")
     if _stands(place) and not overwrite:
         raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")
-    partial: Path | None = None
     try:
-        partial = _new_sibling(place)
-        draft = partial / "draft"
-        draft.write_bytes(content)
-        _make_safe(partial)
-        draft.replace(place)
-        _sync(place.parent)
+        with _new_sibling(place) as partial:
+            draft = partial / "draft"
+            draft.write_bytes(content)
+            _make_safe(partial)
+            draft.replace(place)
+            _sync(place.parent)
     except OSError as fault:
         raise OutputNotWritten(f"cannot write {path}: {_reason(fault)}") from fault
-    finally:
-        if partial is not None:
-            shutil.rmtree(partial, ignore_errors=True)
+
+
+def clear_leftovers(folder: Path) -> None:
+    """Remove the hidden folders that killed runs left in a folder; what cannot be removed stays.
+
+    1. It has a lock whose name is ours, and nobody holds the lock; see `unheld`.
+    2. A new and an old folder that both stand, for want of a swap in one step, are left to a
+       person: the run was killed between two renames, and neither has its name.
+    """
+    with suppress(OSError):
+        for lock in unheld(p for p in folder.iterdir() if _LOCKS.fullmatch(p.name)):  # rule 1
+            partial = lock.with_suffix("")
+            aside = _aside(partial)
+            if not (partial.exists() and aside.exists()):  # rule 2
+                shutil.rmtree(partial, ignore_errors=True)
+                shutil.rmtree(aside, ignore_errors=True)
+
+
+def unheld(locks: Iterable[Path]) -> Iterator[Path]:
+    """Yield the files of locks that no living process holds; each goes when the next is asked for.
+
+    The system gives such a lock at once, whatever the numbers of processes and names of machines.
+    A lock that it does not give, or not on this disk, is not yielded.
+    """
+    for path in locks:
+        lock = lock_at(path, wait=False)
+        try:
+            lock.acquire()
+        except OSError:  # `filelock.Timeout` is one.
+            continue
+        try:
+            yield path
+        finally:
+            let_go(lock)
+
+
+def let_go(lock: filelock.BaseFileLock) -> None:
+    """Remove the file of a lock and release it; where an open file stays, releasing removes it."""
+    with suppress(OSError):
+        Path(lock.lock_file).unlink()
+    lock.release()
 
 
 def _real(path: Path) -> Path:
@@ -257,21 +294,53 @@ def _stands(place: Path) -> bool:
         return False
 
 
-def _is_ours(place: Path, record: str) -> bool:
-    return (place / record).is_file() or not any(place.iterdir())
+@contextmanager
+def _new_sibling(place: Path) -> Iterator[Path]:
+    """Make a hidden folder beside `place`; it is locked in the block, and goes when that ends.
+
+    On a disk without locks nothing can prove the owner dead: what a killed run leaves there stays.
+    """
+    place.parent.stat()  # The lock would make a folder that is missing.
+    clear_leftovers(place.parent)
+    sibling, lock = _locked_sibling(place)
+    try:
+        yield sibling
+    finally:
+        shutil.rmtree(sibling, ignore_errors=True)
+        let_go(lock)
 
 
-def _new_sibling(place: Path) -> Path:
-    """Make a hidden folder beside `place`, with the rights that the user's mask gives."""
+def _locked_sibling(place: Path) -> tuple[Path, filelock.BaseFileLock]:
+    """Make a hidden folder and its lock, with the rights that the user's mask gives."""
     number = 0
     while True:
-        sibling = place.parent / f".rubbing2pattern-{os.getpid()}-{number}"
+        sibling = place.parent / f"{HIDDEN}{os.getpid()}-{number}"
+        lock = lock_at(Path(f"{sibling}.lock"), wait=False)
+        number += 1
+        try:
+            lock.acquire()
+        except filelock.Timeout:
+            continue
+        except OSError:
+            pass  # If nothing may be written here, making the folder says why.
         try:
             sibling.mkdir()
-        except FileExistsError:
-            number += 1
+        except BaseException as fault:
+            let_go(lock)
+            if not isinstance(fault, FileExistsError):
+                raise
         else:
-            return sibling
+            return sibling, lock
+
+
+def lock_at(path: Path, *, wait: bool = True) -> filelock.BaseFileLock:
+    """Return a lock that the system itself holds; a mere file would outlive its owner."""
+    return filelock.FileLock(path, timeout=-1 if wait else 0, fallback_to_soft=False)
+
+
+def _aside(partial: Path) -> Path:
+    """Return where an old folder goes while the new one takes its place."""
+    return partial.with_name(f"{partial.name}-old")
 
 
 def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
@@ -295,7 +364,7 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
         _sync(place.parent)
         shutil.rmtree(partial)
         return
-    aside = place.with_name(partial.name + "-old")
+    aside = _aside(partial)
     try:
         place.rename(aside)  # rule 4
         partial.rename(place)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import stat
@@ -10,11 +11,12 @@ import time
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from rubbing2pattern import output
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.output import check_folder, inside, whole_folder, write_files, write_whole
-from tests.running import ended, started
+from tests.running import ended, python, started
 
 OWN = ("panel.json", "pattern*.svg", "cames.csv")
 
@@ -335,10 +337,112 @@ def test_killed_between_two_renames_both_folders_lie_whole_beside_the_place(tmp_
     make_results(tmp_path / "a", "one")
     (tmp_path / "a" / "notes.txt").write_text("mine")
     ended(started(tmp_path / "a", code=_KILLED_BETWEEN_RENAMES))
-    new, old = names(tmp_path)
-    assert new.startswith(".rubbing2pattern-") and old == f"{new}-old"
+    new, old, lock = names(tmp_path)
+    assert new.startswith(".rubbing2pattern-") and (old, lock) == (f"{new}-old", f"{new}.lock")
     assert contents(tmp_path / old)["panel.json"] == b"one"
     assert contents(tmp_path / old)["notes.txt"] == b"mine"
     assert contents(tmp_path / new) == {"panel.json": b"two", "notes.txt": b"mine"}
     make_results(tmp_path / "a", "three")
     assert contents(tmp_path / old)["panel.json"] == b"one"
+    assert names(tmp_path) == [new, old, "a"]
+
+
+_KILLED_AT_EVERY_STEP = """
+import json, os, sys
+from pathlib import Path
+from rubbing2pattern import output
+from tests.killing import killed_at
+home = Path(sys.argv[1])
+os.fsync = lambda handle: None  # A killed process, unlike a power cut, loses no writes.
+if sys.argv[2] == "two renames":
+    output._exchanged = lambda one, other: False
+def work(mark):
+    with output.whole_folder(home / "a", ("panel.json", "pattern.svg"), overwrite=True) as partial:
+        (partial / "panel.json").write_text(mark)
+        (partial / "pattern.svg").write_text(mark)
+    output.write_whole(home / "list.csv", mark.encode(), overwrite=True)
+def marks():
+    return [p.read_text() if p.is_file() else None for p in
+            (home / "a" / "panel.json", home / "a" / "pattern.svg", home / "list.csv")]
+work("old")
+for step in range(1, killed_at(0, home, lambda: work("old")) + 1):
+    killed = killed_at(step, home, lambda: work("new")) is None
+    left, then = sorted(os.listdir(home)), marks()
+    work("old")
+    print(json.dumps([killed, left, then, sorted(os.listdir(home)), marks()]))
+    for aside in home.glob(".*-old"):
+        output.shutil.rmtree(aside)
+        output.shutil.rmtree(str(aside).removesuffix("-old"))
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="copies the process for each kill")
+@pytest.mark.parametrize("way", ["one step", "two renames"])
+def test_killed_at_every_step_what_stands_is_whole_and_the_next_run_clears_the_rest(
+    tmp_path: Path, way: str
+) -> None:
+    done = python("-c", _KILLED_AT_EVERY_STEP, tmp_path, way)
+    assert done.returncode == 0, done.stderr
+    steps = [json.loads(line) for line in done.stdout.splitlines()]
+    assert len(steps) > 20 and all(killed for killed, *_ in steps)
+    between = [left for _, left, *_ in steps if "a" not in left]
+    assert bool(between) == (way == "two renames")
+    assert any(len(left) > 2 for _, left, *_ in steps)
+    for _, left, (record, pattern, listed), after, marks in steps:
+        assert record == pattern and (record in ("old", "new") or left in between)
+        assert listed in ("old", "new")
+        assert marks == ["old"] * 3
+        assert [name for name in after if not name.startswith(".")] == ["a", "list.csv"]
+        assert len(after) == (4 if left in between else 2)
+
+
+def test_a_hidden_folder_is_left_from_a_killed_run_when_nobody_holds_its_lock(
+    tmp_path: Path,
+) -> None:
+    """The numbers of processes prove nothing: they are used again, and differ on each machine."""
+    mine, dead = os.getpid(), 2**22 + 1  # Linux gives no number above 2**22, see proc(5).
+    for name in (f"{mine}-7", f"{dead}-0", f"{dead}-1", f"{dead}-2"):
+        (tmp_path / f".rubbing2pattern-{name}").mkdir()
+        (tmp_path / f".rubbing2pattern-{name}" / "panel.json").write_text("half")
+    for name in (f"{mine}-7", f"{dead}-0", f"{dead}-1"):
+        (tmp_path / f".rubbing2pattern-{name}.lock").touch()
+    (tmp_path / ".rubbing2pattern-notes.lock").touch()
+    (tmp_path / ".rubbing2pattern-1-0-old").mkdir()
+    held = FileLock(tmp_path / f".rubbing2pattern-{dead}-1.lock")
+    with held:
+        make_results(tmp_path / "a", "one")
+        kept = [
+            ".rubbing2pattern-1-0-old",
+            f".rubbing2pattern-{dead}-1",
+            f".rubbing2pattern-{dead}-1.lock",
+            f".rubbing2pattern-{dead}-2",
+            ".rubbing2pattern-notes.lock",
+            "a",
+        ]
+        assert names(tmp_path) == kept
+    write_whole(tmp_path / "b.pdf", b"x")
+    assert names(tmp_path) == [k for k in kept if f"{dead}-1" not in k] + ["b.pdf"]
+
+
+def test_a_run_does_not_clear_what_another_one_is_writing(tmp_path: Path) -> None:
+    with whole_folder(tmp_path / "a", OWN) as partial:
+        (partial / "panel.json").write_text("one")
+        other = "from rubbing2pattern.output import write_whole; from pathlib import Path; "
+        done = python("-c", f"{other}write_whole(Path('b.pdf'), b'x')", cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        make_results(tmp_path / "c", "two")
+    assert contents(tmp_path / "a") == {"panel.json": b"one"}
+    assert names(tmp_path) == ["a", "b.pdf", "c"]
+
+
+@pytest.mark.parametrize("fault", [OSError(37, "No locks available"), OSError(28, "No space left")])
+def test_where_the_disk_has_no_locks_results_are_written_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: OSError
+) -> None:
+    def refused(lock: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(FileLock, "_acquire", refused)
+    make_results(tmp_path / "a", "one")
+    write_whole(tmp_path / "b.pdf", b"x")
+    assert names(tmp_path) == ["a", "b.pdf"]

@@ -7,21 +7,18 @@ import hashlib
 import io
 import json
 import os
-import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
-import filelock
 import joblib
 import numpy as np
 from joblib.externals.loky.process_executor import TerminatedWorkerError
 from PIL import Image
 
 from rubbing2pattern.collection.stamps import (
-    MARKER,
     PANELS,
     PICTURES,
     SHEETS,
@@ -39,7 +36,7 @@ from rubbing2pattern.collection.stamps import (
 )
 from rubbing2pattern.collection.totals import Totals, totals_of
 from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS, Collected
-from rubbing2pattern.documents.document import files_of, own_names
+from rubbing2pattern.documents.document import files_of
 from rubbing2pattern.errors import (
     EXIT_DEFECT,
     OutputNotWritten,
@@ -51,18 +48,17 @@ from rubbing2pattern.findings import Severity
 from rubbing2pattern.inputs.collection_list import Row
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import RECORD_NAME, inside, write_whole
+from rubbing2pattern.output import RECORD_NAME, write_whole
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.texts import printable
+from rubbing2pattern.workflows.batch_folder import begun, check_inside, opened
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 from rubbing2pattern.workflows.provenance import made_with
 
-_LOCK = ".batch.lock"
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
 _PICTURE_PX = 240
 """Longer side of the small pictures in the overview."""
-_WORDS = {"format": "rubbing2pattern batch", "version": 1}
 
 __all__ = ["Batch", "run_batch"]
 
@@ -140,7 +136,8 @@ def run_batch(
        and its documents are whole; a folder that a person has corrected since is kept as it is;
        rows that failed because memory or room ran out, or by a defect, are tried again;
     3. a row whose process is killed is tried once more on its own, and fails when that is killed
-       too; on a cluster the scheduler gives it to another worker;
+       too; on a cluster the scheduler gives it to another worker; a process at work on a row holds
+       its lock, so that one which outlives its run is waited for;
     4. table, sums and overview are written at the end, in the order of the list.
 
     Parameters
@@ -165,7 +162,7 @@ def run_batch(
     if jobs < 1:
         raise UsageFault(f"--jobs {jobs} is too few; give 1 or more")
     home = Path(os.path.realpath(folder))
-    with _opened(home, Path(folder), resume=resume):
+    with opened(home, Path(folder), resume=resume):
         works = [_Work(row, home) for row in rows]
         found: dict[int, Outcome] = {}
         for outcome in _outcomes(works, jobs, scheduler):
@@ -176,57 +173,6 @@ def run_batch(
         for name, content in files_of(COLLECTION_DOCUMENTS, collected).items():
             write_whole(home / name, content, overwrite=True)
     return batch
-
-
-@contextmanager
-def _opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
-    """Hold the folder of a collection for this run alone; a killed run holds nothing."""
-    marker = home / MARKER
-    if home.exists() and not home.is_dir():
-        raise OutputNotWritten(f"{shown} is a file, not a folder; choose another -o FOLDER")
-    if home.is_dir() and any(home.iterdir()) and not resume:
-        raise OutputNotWritten(
-            f"{shown} exists already; go on with --resume or choose another -o FOLDER"
-        )
-    if home.is_dir() and not marker.is_file() and any(p.name != _LOCK for p in home.iterdir()):
-        raise OutputNotWritten(
-            f"{shown} holds files but no {MARKER}, so it is not a folder of a batch; choose "
-            "another -o FOLDER"
-        )
-    try:
-        home.mkdir(parents=True, exist_ok=True)
-        for name in (_LOCK, MARKER, *own_names(COLLECTION_DOCUMENTS)):
-            _check_inside(home, home / name)
-        with filelock.FileLock(home / _LOCK, timeout=0):
-            for name in (PANELS, STAMPS, PICTURES):
-                _own_folder(home, home / name)
-            if not marker.is_file():
-                write_whole(marker, (json.dumps(_WORDS) + "\n").encode(), overwrite=True)
-            yield
-    except filelock.Timeout as fault:
-        raise OutputNotWritten(
-            f"another run is writing to {shown}; wait for it or choose another -o FOLDER"
-        ) from fault
-    except OSError as fault:
-        raise OutputNotWritten(f"cannot write {shown}: {fault.strerror or fault}") from fault
-
-
-def _check_inside(home: Path, place: Path) -> None:
-    """Refuse a place that is a link, or that does not lie in the folder of the collection."""
-    if place.is_symlink():
-        raise OutputNotWritten(f"{place} is a link, which may lead out of the folder")
-    inside(home, place.relative_to(home).as_posix())
-
-
-def _own_folder(home: Path, place: Path) -> None:
-    """Make a folder inside, clear what a killed run left in it; a link would lead outside."""
-    _check_inside(home, place)
-    place.mkdir(exist_ok=True)
-    for left in place.glob(".rubbing2pattern-*"):
-        if not left.name.endswith("-old"):
-            shutil.rmtree(left, ignore_errors=True)
-    for left in place.glob("*.begun"):
-        left.unlink(missing_ok=True)
 
 
 def _outcomes(works: Sequence[_Work], jobs: int, scheduler: str | None) -> Iterator[Outcome]:
@@ -289,7 +235,15 @@ def _cluster(address: str) -> Iterator[None]:
 
 
 def _traced(work: _Work) -> Outcome:
-    """Trace one row, or keep what was done before."""
+    """Trace one row, or keep what was done before; no other process is at it meanwhile."""
+    try:
+        with begun(work.home, work.begun):
+            return _tried(work)
+    except RubbingError as fault:
+        return _remembered(work, work.failed("", *explained(fault)))
+
+
+def _tried(work: _Work) -> Outcome:
     key = ""
     try:
         cv2.setNumThreads(1)
@@ -299,22 +253,18 @@ def _traced(work: _Work) -> Outcome:
         kept = _kept(work, key)
         if kept is not None:
             return kept
-        for place in (work.folder, work.stamp, work.begun, work.picture):
-            _check_inside(work.home, place)
-        work.begun.touch()
+        for place in (work.folder, work.stamp, work.picture):
+            check_inside(work.home, place)
         outcome = Outcome(work.row.number, work.row.name, _done(work, key))
     except Exception as fault:
         outcome = work.failed(key, *explained(fault))
-    outcome = _remembered(work, outcome)
-    with suppress(OSError):
-        work.begun.unlink(missing_ok=True)
-    return outcome
+    return _remembered(work, outcome)
 
 
 def _remembered(work: _Work, outcome: Outcome) -> Outcome:
     """Write down how a row went; it has failed where that cannot be done."""
     try:
-        _check_inside(work.home, work.stamp)
+        check_inside(work.home, work.stamp)
         write_stamp(work.stamp, outcome.stamp)
     except RubbingError as fault:
         return work.failed(outcome.stamp.key, *explained(fault))

@@ -55,3 +55,33 @@ def contents(folder: Path) -> dict[str, bytes]:
         for p in sorted(folder.rglob("*"))
         if p.is_file() and p.suffix != ".lock"
     }
+
+
+def of_killed_runs(folder: Path) -> list[str]:
+    """Return what killed runs have left in the folder of a collection."""
+    left = [*folder.rglob(".rubbing2pattern-*"), *folder.rglob("*.begun")]
+    return sorted(str(p.relative_to(folder)) for p in left)
+
+
+def workers_of(pid: int) -> list[int]:
+    """Return the processes to which a running batch gives its rows; reads /proc."""
+    return [child for child in _children(pid) if b"loky" in _words(child)]
+
+
+def _children(pid: int) -> list[int]:
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            parent = int(stat.read_text().rpartition(")")[2].split()[1])
+        except OSError:
+            continue
+        if parent == pid:
+            found.append(int(stat.parent.name))
+    return found
+
+
+def _words(pid: int) -> bytes:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""

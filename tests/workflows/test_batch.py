@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import os
 import signal
 import subprocess
-import time
 from pathlib import Path
 from urllib.parse import unquote
 
@@ -30,12 +28,6 @@ from tests.workflows.collecting import DPI, collection, contents, listed, pictur
 
 def batch_command(*args: str | Path) -> subprocess.Popen[str]:
     return started("batch", *args)
-
-
-def killed(process: subprocess.Popen[str]) -> None:
-    """Pull the plug: the process and all its workers, without a word."""
-    os.killpg(process.pid, signal.SIGKILL)
-    process.communicate()
 
 
 @pytest.fixture(autouse=True)
@@ -182,64 +174,6 @@ def test_a_panel_that_a_person_corrected_is_kept_and_counted_anew(tmp_path: Path
     again = run_batch(read_rows(place), folder, resume=True)
     assert contents(panel) == corrected
     assert again.totals.pieces == first.totals.pieces + 1
-
-
-def test_killed_at_any_time_and_resumed_it_comes_to_the_same_bytes(tmp_path: Path) -> None:
-    place = collection(tmp_path / "in", 5)
-    process = batch_command(place, "-o", tmp_path / "whole", "--jobs", "1", "--quiet")
-    _, stderr = ended(process)
-    assert process.returncode == 0, stderr
-    folder = tmp_path / "killed"
-    for k in range(4):
-        process = batch_command(place, "-o", folder, "--jobs", "2", "--resume", "--quiet")
-        panels, wanted = folder / "panels", min(k + 1, 4)
-        while process.poll() is None:
-            if len(list(panels.glob("[!.]*"))) >= wanted:
-                break
-            time.sleep(0.02)
-        killed(process)
-    process = batch_command(place, "-o", folder, "--jobs", "2", "--resume", "--quiet")
-    _, stderr = ended(process)
-    assert process.returncode == 0, stderr
-    assert contents(folder) == contents(tmp_path / "whole")
-    assert not list(folder.rglob(".rubbing2pattern-*"))
-
-
-@pytest.mark.skipif(not Path("/proc").is_dir(), reason="finds the workers in /proc")
-def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
-    place = collection(tmp_path / "in", 6)
-    folder = tmp_path / "out"
-    process = batch_command(place, "-o", folder, "--jobs", "2", "--json")
-    begun: list[Path] = []
-    while not begun and process.poll() is None:
-        begun = list(folder.glob("stamps/*.begun"))
-        time.sleep(0.02)
-    workers = [pid for pid in _children(process.pid) if b"loky" in _words(pid)]
-    assert workers, ended(process)
-    os.kill(workers[0], signal.SIGKILL)
-    out, stderr = ended(process)
-    assert process.returncode == 0, stderr
-    assert json.loads(out)["done"] == 6
-    assert not list(folder.glob("stamps/*.begun"))
-
-
-def _children(pid: int) -> list[int]:
-    found = []
-    for stat in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            parent = int(stat.read_text().rpartition(")")[2].split()[1])
-        except OSError:
-            continue
-        if parent == pid:
-            found.append(int(stat.parent.name))
-    return found
-
-
-def _words(pid: int) -> bytes:
-    try:
-        return Path(f"/proc/{pid}/cmdline").read_bytes()
-    except OSError:
-        return b""
 
 
 def test_on_a_cluster_that_loses_a_worker_every_rubbing_is_done_once(tmp_path: Path) -> None:
