@@ -5,11 +5,15 @@
 #   make lint   runs the checks of style and types
 #   make docs   writes the pages and the picture of docs/ that are made with the program
 #   make wheel  builds the wheel, dist/rubbing2pattern-VERSION-py3-none-any.whl
+#   make bill   installs that wheel alone and lists what came with it, in CycloneDX:
+#               dist/rubbing2pattern-VERSION.cdx.json
 
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 DEMO_FOLDER ?= demo-output
+BILL_VENV ?= $(VENV)-bill
+VERSION = $(shell sed -n 's/^__version__ = "\(.*\)"/\1/p' rubbing2pattern/_version.py)
 WORKERS ?= auto
 
 # The tests of a room lie where the room lies; a room within a room, or one module, is named with a
@@ -19,7 +23,7 @@ OF_ROOM = $(if $(ROOM),$(wildcard tests/$(ROOM) $(dir tests/$(ROOM))test_$(notdi
 # A worker takes a whole file of tests, so that what they share is read and drawn once.
 PYTEST = $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
 
-.PHONY: demo test quick lint docs wheel clean
+.PHONY: demo test quick lint docs wheel bill clean
 
 demo: $(VENV)/installed
 	$(BIN)/rubbing2pattern demo --overwrite -o $(DEMO_FOLDER)
@@ -45,8 +49,18 @@ wheel: | $(BIN)/python
 	$(BIN)/python -m pip wheel --quiet --no-deps --wheel-dir dist .
 	@ls dist/rubbing2pattern-*.whl
 
+# The environment that is listed holds the program and what it needs, not even pip.
+bill: wheel
+	$(BIN)/python -m pip install --quiet --editable '.[release]'
+	rm -rf $(BILL_VENV)
+	$(PYTHON) -m venv --without-pip $(BILL_VENV)
+	$(BIN)/python -m pip --python $(BILL_VENV) install --quiet dist/rubbing2pattern-*.whl
+	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible \
+	  --output-file dist/rubbing2pattern-$(VERSION).cdx.json $(BILL_VENV)/bin/python
+	@ls dist/rubbing2pattern-*.cdx.json
+
 clean:
-	rm -rf $(VENV) $(DEMO_FOLDER)
+	rm -rf $(VENV) $(BILL_VENV) $(DEMO_FOLDER)
 
 $(BIN)/python:
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \

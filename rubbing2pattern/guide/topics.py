@@ -86,6 +86,7 @@ GUIDE = (
         "How it works, and how well",
         (
             Topic("accuracy", "judge how accurate it is, and what it misses"),
+            Topic("reliability", "know what is promised and tested, and what is installed"),
             Topic("finding-lead", "learn how it decides what is lead"),
             Topic("lead-lines", "learn how lead lines and widths are measured"),
             Topic("fitting-glass", "learn how loose glass is matched"),
