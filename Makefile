@@ -49,13 +49,15 @@ wheel: | $(BIN)/python
 	$(BIN)/python -m pip wheel --quiet --no-deps --wheel-dir dist .
 	@ls dist/rubbing2pattern-*.whl
 
-# The environment that is listed holds the program and what it needs, not even pip.
+# The environment that is listed holds the program and what it needs, not even pip. The tool knows
+# no version that is read from a file, so it is written out for it.
 bill: wheel
 	$(BIN)/python -m pip install --quiet --editable '.[release]'
 	rm -rf $(BILL_VENV)
 	$(PYTHON) -m venv --without-pip $(BILL_VENV)
 	$(BIN)/python -m pip --python $(BILL_VENV) install --quiet dist/rubbing2pattern-*.whl
-	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible \
+	sed 's/^dynamic = .*/version = "$(VERSION)"/' pyproject.toml > $(BILL_VENV)/pyproject.toml
+	$(BIN)/cyclonedx-py environment --pyproject $(BILL_VENV)/pyproject.toml --output-reproducible \
 	  --output-file dist/rubbing2pattern-$(VERSION).cdx.json $(BILL_VENV)/bin/python
 	@ls dist/rubbing2pattern-*.cdx.json
 
