@@ -6,10 +6,11 @@ in one or two lines. Nothing here prints or exits; ``cli`` alone does.
 
 from __future__ import annotations
 
+import errno
 import traceback
 from typing import ClassVar
 
-from rubbing2pattern.texts import printable
+from rubbing2pattern.texts import printable, shortened
 
 EXIT_DONE = 0
 """Exit codes are a contract with scripts; the page about the command line lists them."""
@@ -32,7 +33,7 @@ class RubbingError(Exception):
     exit_code: ClassVar[int] = EXIT_DEFECT
 
     def __init__(self, message: str = "") -> None:
-        super().__init__(printable(message))
+        super().__init__(printable(shortened(message)))
 
 
 class UsageFault(RubbingError):
@@ -84,14 +85,18 @@ def explained(fault: BaseException) -> tuple[str, int]:
 
     1. an error of this family: its message, its code;
     2. too little memory: the cure, code 1;
-    3. anything else is a defect: what asks to report it, code 1.
+    3. a name that the system refuses for its length: the name, code 2;
+    4. anything else is a defect: what asks to report it, code 1.
     """
     match fault:
         case RubbingError():  # rule 1
             return str(fault), fault.exit_code
         case MemoryError():  # rule 2
             return "not enough memory for this picture; give a smaller one", EXIT_DEFECT
-    where = traceback.extract_tb(fault.__traceback__)  # rule 3
+        case OSError(errno=errno.ENAMETOOLONG):  # rule 3
+            name = printable(str(fault.filename), lines=False)
+            return f"a name is too long for this system: {name}", UsageFault.exit_code
+    where = traceback.extract_tb(fault.__traceback__)  # rule 4
     place = f" at {where[-1].name}:{where[-1].lineno}" if where else ""
     what = f"{type(fault).__name__}: {' '.join(printable(str(fault)).split())[:200]}"
     return f"this is a defect of the program, please report it: {what}{place}", EXIT_DEFECT

@@ -23,6 +23,7 @@ from typing import Final
 import filelock
 
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.inputs.files import stands
 from rubbing2pattern.texts import printable
 
 RECORD_NAME = "panel.json"
@@ -66,7 +67,7 @@ def check_folder(
     5. an existing folder, and the nearest existing folder above, can be written to.
     """
     place = _real(folder)
-    if _stands(place):
+    if stands(place):
         if not place.is_dir():
             raise OutputNotWritten(f"{folder} is a file, not a folder; choose another -o FOLDER")
         if not overwrite:
@@ -90,7 +91,7 @@ def check_folder(
                 f"cannot write {folder}: you may not write in it; allow it, or choose another -o "
                 "FOLDER"
             )
-    above = next(p for p in place.parents if _stands(p))
+    above = next(p for p in place.parents if stands(p))
     if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
         raise OutputNotWritten(
             f"cannot write {folder}: {above} is not a folder that you may write to"
@@ -146,7 +147,7 @@ def whole_folder(
     replaces = _Replaces(own, overwrite, discard_corrections, record)
     replaces.check(folder)
     place = _real(folder)
-    made = [p for p in place.parents if not _stands(p)]
+    made = [p for p in place.parents if not stands(p)]
     hidden = str(folder)
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -224,7 +225,7 @@ def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     place = _real(path)
     if place.is_dir():
         raise OutputNotWritten(f"{path} is a folder, not a file")
-    if _stands(place) and not overwrite:
+    if stands(place) and not overwrite:
         raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")
     try:
         with _new_sibling(place) as partial:
@@ -286,14 +287,6 @@ def _real(path: Path) -> Path:
     return place
 
 
-def _stands(place: Path) -> bool:
-    """Return whether a path exists; one that cannot be asked for does not."""
-    try:
-        return place.exists()
-    except OSError:
-        return False
-
-
 @contextmanager
 def _new_sibling(place: Path) -> Iterator[Path]:
     """Make a hidden folder beside `place`; it is locked in the block, and goes when that ends.
@@ -353,7 +346,7 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
     4. Elsewhere the old folder goes aside and the new one takes its place; when that breaks off
        between the two renames, the old folder goes back.
     """
-    if not _stands(place):
+    if not stands(place):
         partial.rename(place)  # rule 1
         _sync(place.parent)
         return

@@ -15,6 +15,8 @@ _UNFIT = re.compile(
 )
 """What XML 1.0 does not allow, or what no page shows; line ends and tabs are allowed."""
 _LINE_ENDS = re.compile(r"[\t\n\u2028\u2029]")
+_LONG_NUMBER = re.compile(r"([0-9]{20})[0-9]{40,}")
+"""Figures that say nothing in a message; its beginning shows which number is meant."""
 _REPLACEMENT = "\ufffd"
 _DATE = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?")
 
@@ -117,6 +119,11 @@ def printable(text: str, *, lines: bool = True) -> str:
 
 def _written_out(found: re.Match[str]) -> str:
     return ascii(found[0])[1:-1]
+
+
+def shortened(text: str) -> str:
+    """Return a message with the middle of numbers of sixty figures and more left out."""
+    return _LONG_NUMBER.sub(lambda found: f"{found[1]}... ({len(found[0])} digits)", text)
 
 
 def replaced(text: str) -> str:

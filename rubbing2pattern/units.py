@@ -64,6 +64,8 @@ PAPER_MM: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
 )
 """Width and height in mm by name: ISO 216 (A0 to A5), ASME Y14.1 (ANSI A to E), office sheets."""
 
+_LONGEST: Final = 100
+"""Characters of a length or a sheet at most; the longest with a meaning has thirty."""
 _LENGTH_CURE: Final = 'write it like 600mm, 60 cm, 1.2 m, 23 5/8 in or 12"'
 _SHEET_CURE: Final = f"write it like 614x774mm, 24x36in, or one of {', '.join(PAPER_MM)}"
 
@@ -258,8 +260,18 @@ def decimal(number: float, places: int) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
+def refuse_long(text: str, what: str, cure: str) -> None:
+    """Raise `UsageFault` for a text with more characters than any length or sheet has."""
+    if len(text) > _LONGEST:
+        raise UsageFault(
+            f"cannot read the {what} {text[:20]!r}... of {len(text)} characters; it may have "
+            f"{_LONGEST}: {cure}"
+        )
+
+
 def _plain(text: str) -> str:
     """Bring typographic marks to the plain ones: primes, vulgar fractions, odd spaces."""
+    refuse_long(text, "length", _LENGTH_CURE)
     spaced = "".join(
         f" {c}" if unicodedata.category(c) == "No" and "FRACTION" in unicodedata.name(c, "") else c
         for c in text

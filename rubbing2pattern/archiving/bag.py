@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 
 from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.inputs.files import content_of, plain_file
 from rubbing2pattern.output import write_files
 from rubbing2pattern.texts import printable
 
@@ -27,7 +28,7 @@ AGENT_LABEL, AGENT = "Bag-Software-Agent", "rubbing2pattern"
 _DECLARED = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 _CHUNK = 1 << 20
 """Bytes that are read at a time for a sum, one megabyte."""
-_LONGEST_LIST = 64 << 20
+_LONGEST_LIST = 64_000_000
 """Bytes of a list of sums at most, 64 megabytes: a damaged one must not fill the memory."""
 _ALGORITHMS = ("sha512", "sha256")
 
@@ -204,19 +205,15 @@ def _one_line(value: str) -> str:
 
 
 def _text(path: Path) -> str:
-    if path.stat().st_size > _LONGEST_LIST:
-        raise InputUnreadable(
-            f"{path} is larger than the limit of 64 megabytes for a list of a bag"
-        )
     try:
-        return path.read_bytes().decode("utf-8")
+        return content_of(path, _LONGEST_LIST, "a list of a bag").decode("utf-8")
     except UnicodeDecodeError:
         return ""
 
 
 def _sum(path: Path, algorithm: str) -> str:
     found = hashlib.new(algorithm)
-    with path.open("rb") as file:
+    with plain_file(path) as file:
         while chunk := file.read(_CHUNK):
             found.update(chunk)
     return found.hexdigest()

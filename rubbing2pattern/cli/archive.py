@@ -9,6 +9,7 @@ import click
 
 from rubbing2pattern.cli.run import warn
 from rubbing2pattern.cli.shared import json_option, silent_option, strict_option
+from rubbing2pattern.cli.stdout import show
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, InputUnreadable, UsageFault
 
 _FOLDER = click.Path(path_type=Path)
@@ -65,7 +66,6 @@ def archive(
     pictures = _images(images, folders)
     done = archive_folders(folders, bag, about=about, images=pictures, overwrite=overwrite)
     warn(done.warnings)
-    code = EXIT_FINDINGS if strict and done.findings else EXIT_DONE
     if as_json:
         summary = {
             "panels": done.panels,
@@ -75,16 +75,15 @@ def archive(
             "warnings": done.warnings,
             "bag": str(bag),
         }
-        click.echo(json.dumps(summary, indent=2, ensure_ascii=False))
-        return code
-    click.echo(f"panels  {', '.join(done.panels)}")
-    click.echo(f"files   {done.files}")
-    if done.notes:
-        click.echo("\nNot in the package:")
-        for note in done.notes:
-            click.echo(f"  {note}")
-    click.echo(f"\nThe package lies in {bag}; check it now and again with: verify {bag}")
-    return code
+        text = json.dumps(summary, indent=2, ensure_ascii=False)
+    else:
+        lines = [f"panels  {', '.join(done.panels)}", f"files   {done.files}"]
+        if done.notes:
+            lines += ["", "Not in the package:", *(f"  {note}" for note in done.notes)]
+        lines += ["", f"The package lies in {bag}; check it now and again with: verify {bag}"]
+        text = "\n".join(lines)
+    show(text, f"the package lies in {bag}, but the summary cannot be shown")
+    return EXIT_FINDINGS if strict and done.findings else EXIT_DONE
 
 
 @click.command()
@@ -104,15 +103,15 @@ def verify(bag: Path, strict: bool, as_json: bool) -> int:
             "faults": found.faults,
             "bag": str(bag),
         }
-        click.echo(json.dumps(summary, indent=2, ensure_ascii=False))
+        text = json.dumps(summary, indent=2, ensure_ascii=False)
+    else:
+        faults = [f"  {fault}" for fault in found.faults]
+        text = "\n".join(faults) or f"All is well: {', '.join(found.panels)}"
+    verdict = "is not as it was packed" if found.faults else "is as it was packed"
+    show(text, f"{bag} {verdict}, but the summary cannot be shown")
     if found.faults:
         more = f" (and {len(found.faults) - 1} more)" if len(found.faults) > 1 else ""
-        if not as_json:
-            for fault in found.faults:
-                click.echo(f"  {fault}")
-        raise InputUnreadable(f"{bag} is not as it was packed: {found.faults[0]}{more}")
-    if not as_json:
-        click.echo(f"All is well: {', '.join(found.panels)}")
+        raise InputUnreadable(f"{bag} {verdict}: {found.faults[0]}{more}")
     return EXIT_FINDINGS if strict and found.findings else EXIT_DONE
 
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.shared import (
     json_option,
     options_of,
@@ -24,6 +23,7 @@ from rubbing2pattern.cli.shared import (
     strict_option,
     units_option,
 )
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, EXIT_SOME_FAILED
 from rubbing2pattern.inputs.reference import REFERENCES
 

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.renamed import RenamedOption, former_option
-from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import output_options
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.output import COMPARISON_NAME, check_folder

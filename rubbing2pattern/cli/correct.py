@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.carried import vanished_lines
-from rubbing2pattern.cli.run import show_summary, warn
+from rubbing2pattern.cli.run import warn
 from rubbing2pattern.cli.shared import rewriting_options
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import files_of, finding_lines, panel_summary
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit

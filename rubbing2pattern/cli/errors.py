@@ -7,8 +7,8 @@ import traceback
 
 import click
 
-from rubbing2pattern.errors import EXIT_INTERRUPTED, RubbingError, explained
-from rubbing2pattern.texts import printable
+from rubbing2pattern.errors import EXIT_DEFECT, EXIT_INTERRUPTED, RubbingError, explained
+from rubbing2pattern.texts import printable, shortened
 
 DEBUG_VARIABLE = "RUBBING2PATTERN_DEBUG"
 """When set to any text, the traceback of a defect is shown."""
@@ -33,7 +33,7 @@ def report_fault(fault: BaseException) -> int:
         case KeyboardInterrupt() | click.Abort():  # rule 2
             return _say("interrupted", EXIT_INTERRUPTED)
     message, code = explained(fault)  # rule 3
-    if isinstance(fault, RubbingError | MemoryError):
+    if code != EXIT_DEFECT or isinstance(fault, RubbingError | MemoryError):
         return _say(message, code)
     if os.environ.get(DEBUG_VARIABLE):
         traceback.print_exception(fault)
@@ -41,7 +41,7 @@ def report_fault(fault: BaseException) -> int:
 
 
 def _say(message: str, exit_code: int) -> int:
-    click.echo(f"rubbing2pattern: {printable(message)}", err=True)
+    click.echo(f"rubbing2pattern: {printable(shortened(message))}", err=True)
     return exit_code
 
 

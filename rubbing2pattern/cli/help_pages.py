@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 import shutil
-import sys
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 
@@ -13,7 +12,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from rubbing2pattern.cli.renamed import FORMER_COMMANDS
-from rubbing2pattern.cli.run import show
+from rubbing2pattern.cli.stdout import show, show_page
 from rubbing2pattern.errors import EXIT_DONE, UsageFault
 from rubbing2pattern.guide.topics import GUIDE, HELP, INDEX, TOPICS
 
@@ -76,11 +75,7 @@ def _listed() -> Iterator[str]:
 def _show_page(name: str) -> None:
     from rubbing2pattern.guide.pages import page_text
 
-    text = page_text(name)
-    if sys.stdout.isatty():
-        click.echo_via_pager(_laid_out(text))
-    else:
-        show(text.rstrip("\n"), _NOT_SHOWN)
+    show_page(page_text(name), _NOT_SHOWN, _laid_out)
 
 
 def _laid_out(text: str) -> str:

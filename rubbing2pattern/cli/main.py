@@ -13,7 +13,6 @@ from typing import Any
 
 import click
 
-from rubbing2pattern._version import __version__
 from rubbing2pattern.cli.archive import archive, verify
 from rubbing2pattern.cli.batch import batch
 from rubbing2pattern.cli.compare import compare
@@ -25,6 +24,7 @@ from rubbing2pattern.cli.lists import lists
 from rubbing2pattern.cli.match import match
 from rubbing2pattern.cli.redraw import redraw
 from rubbing2pattern.cli.renamed import FORMER_COMMANDS, warn_renamed
+from rubbing2pattern.cli.stdout import help_option, version_option
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import EXIT_INTERRUPTED
@@ -72,9 +72,11 @@ class Commands(click.Group):
 @click.group(
     cls=Commands,
     epilog=_EPILOG,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    # Click's own help writes past `show`.
+    context_settings={"help_option_names": [], "max_content_width": 100},
 )
-@click.version_option(__version__, prog_name="rubbing2pattern")
+@version_option
+@help_option
 def main() -> None:
     """Turn a rubbing of a leaded window into a true-to-scale, numbered re-leading pattern."""
 
@@ -96,7 +98,7 @@ for _command in (
     _topic = topic_of(_command.name or "")
     if _topic is not None:
         _command.epilog = f"More: {see(_topic.name)}"
-    main.add_command(_command)
+    main.add_command(help_option(_command))
 
 
 class Interrupted(KeyboardInterrupt):

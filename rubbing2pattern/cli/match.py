@@ -12,7 +12,6 @@ import click
 from rubbing2pattern.cli.lengths import length_mm
 from rubbing2pattern.cli.progress import shown_progress
 from rubbing2pattern.cli.renamed import RenamedOption, former_option
-from rubbing2pattern.cli.run import show_summary
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import (
     folder_option,
@@ -21,6 +20,7 @@ from rubbing2pattern.cli.shared import (
     reference_of,
     reference_options,
 )
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import WORST_FIRST, files_of, findings_json
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.output import MATCHES_NAME, check_folder

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rubbing2pattern.cli.run import show_summary, warn
+from rubbing2pattern.cli.run import warn
 from rubbing2pattern.cli.set_option import settings_option
 from rubbing2pattern.cli.shared import drawing_settings, print_options, rewriting_options
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import files_of
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit

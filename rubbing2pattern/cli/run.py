@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,8 +11,9 @@ import click
 
 from rubbing2pattern.cli.carried import carried_lines, carried_summary
 from rubbing2pattern.cli.progress import shown_progress
+from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import summary, table
-from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS, OutputNotWritten
+from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.output import check_folder
 from rubbing2pattern.units import Unit
 
@@ -65,27 +64,7 @@ def run_one(
     return EXIT_FINDINGS if strict and reading.panel.findings else EXIT_DONE
 
 
-def show_summary(text: str, folder: Path) -> None:
-    """Show the summary on stdout; the results are written by now, and a fault says where."""
-    show(text, f"the results lie in {folder}, but the summary cannot be shown")
-
-
 def warn(warnings: Iterable[str]) -> None:
     """Write warnings to stderr, a line each."""
     for said in warnings:
         click.echo(f"rubbing2pattern: warning: {said}", err=True)
-
-
-def show(text: str, not_shown: str) -> None:
-    """Show a text on stdout.
-
-    Who has stopped reading stdout gets no message; any other fault of it is an error that begins
-    with `not_shown`.
-    """
-    try:
-        click.echo(text)
-    except OSError as fault:
-        # What is left in the stream's buffer must not fail once more at the end of the process.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        if not isinstance(fault, BrokenPipeError):
-            raise OutputNotWritten(f"{not_shown}: {fault.strerror}") from fault

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 import click
 
-from rubbing2pattern.cli.run import show
+from rubbing2pattern.cli.stdout import show_page
 
 F = TypeVar("F", bound=Callable[..., Any])
 _HELP = "help"
@@ -29,7 +28,7 @@ def settings_option(help_text: str, *, of: str | None = None) -> Callable[[F], F
         for text in given:
             group, _dot, name = text.strip().rpartition(".")
             if name == _HELP:
-                _show(_text(of, group))
+                show_page(_text(of, group), "the options cannot be shown")
                 context.exit()
         return given
 
@@ -42,13 +41,6 @@ def settings_option(help_text: str, *, of: str | None = None) -> Callable[[F], F
         metavar="GROUP.NAME=VALUE",
         help=help_text,
     )
-
-
-def _show(text: str) -> None:
-    if sys.stdout.isatty():
-        click.echo_via_pager(text)
-    else:
-        show(text, "the options cannot be shown")
 
 
 def _text(command: str | None, group: str) -> str:

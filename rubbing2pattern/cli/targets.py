@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from rubbing2pattern.cli.run import show
 from rubbing2pattern.cli.shared import json_option, silent_option
+from rubbing2pattern.cli.stdout import show
 from rubbing2pattern.errors import EXIT_DONE
 from rubbing2pattern.output import write_whole
 

@@ -12,7 +12,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
+from rubbing2pattern.inputs.files import content_of, plain_file
 from rubbing2pattern.output import RECORD_NAME, write_whole
 from rubbing2pattern.texts import unfit_parts
 
@@ -86,8 +88,8 @@ class Stamp(_Part):
 def read_stamp(path: Path) -> Stamp | None:
     """Return what is remembered, or None when nothing is, or nothing that can be trusted."""
     try:
-        stamp = Stamp.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError):
+        stamp = Stamp.model_validate_json(content_of(path))
+    except (InputUnreadable, ValidationError):
         return None
     return None if any(unfit_parts(stamp.model_dump(mode="json"))) else stamp
 
@@ -123,7 +125,7 @@ def same_record(folder: Path, files: Mapping[str, str]) -> bool:
 
 
 def _digest(path: Path) -> str:
-    with path.open("rb") as stream:
+    with plain_file(path) as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 

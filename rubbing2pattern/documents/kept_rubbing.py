@@ -19,6 +19,7 @@ from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.imaging.resample import on_grid
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Grey, Rubbing
@@ -68,10 +69,7 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
         No such file, no picture, or another size than the record says.
     """
     cure = "put the file back, or trace the rubbing again"
-    try:
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}; {cure}") from fault
+    content = content_of(path, cure=cure)
     grey = None
     if content:
         grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)

@@ -19,6 +19,8 @@ W = TypeVar("W", bound=StrEnum)
 
 _LISTS: dict[str, type[StrEnum]] = {"state": State, "action": Action, "decoration": Decoration}
 _LONGEST = {"glass": 200, "remark": 2000}
+_LONGEST_WORD = 200
+"""Characters of a cell of any other column at most."""
 _MOST_DEG = 360.0
 """Largest direction that is read; a whole turn."""
 
@@ -36,6 +38,9 @@ class Words:
         """Return what a cell means in its column; bare numbers are in `unit`."""
         if cell.kind is Kind.FAULT:
             raise ValueError(f"holds {cell.kind.value}, {cell.text}: write the word itself")
+        longest = _LONGEST.get(column, _LONGEST_WORD)
+        if len(cell.text) > longest:
+            raise ValueError(f"has {len(cell.text)} characters, but the limit is {longest}")
         match column:
             case "state" | "action":
                 return _word(column, cell.text)
@@ -132,8 +137,4 @@ def _grain(cell: Cell) -> float:
 
 
 def _text(column: str, text: str) -> str:
-    longest = _LONGEST[column]
-    plain = text if column == "remark" else " ".join(text.split())
-    if len(plain) > longest:
-        raise ValueError(f"has {len(plain)} characters, but the limit is {longest}")
-    return checked(plain)
+    return checked(text if column == "remark" else " ".join(text.split()))

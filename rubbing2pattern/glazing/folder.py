@@ -11,7 +11,8 @@ from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.glazing.carry import fingerprint, merged
 from rubbing2pattern.glazing.check import Checked, filled_from
 from rubbing2pattern.glazing.entries import Filled
-from rubbing2pattern.glazing.table import read_book
+from rubbing2pattern.glazing.table import LARGEST_BYTES, read_book
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.glass import GlassOptions
 
@@ -38,7 +39,7 @@ class Known:
 
 def read_sheet(path: Path, known: Known, options: GlassOptions) -> Checked:
     """Read and check one filled-in sheet, see `filled_from`."""
-    book = read_book(_content(path), str(path))
+    book = read_book(content_of(path, LARGEST_BYTES, "a sheet of pieces"), str(path))
     return filled_from(book, str(path), known.areas_mm2, gone=known.gone, options=options)
 
 
@@ -95,7 +96,7 @@ def held_in(
 
 def _checked(path: Path, known: Known, options: GlassOptions) -> tuple[Filled, Mapping[str, str]]:
     where = f"{path} (its filled columns are to be kept)"
-    book = read_book(_content(path), where)
+    book = read_book(content_of(path, LARGEST_BYTES, "a sheet of pieces"), where)
     checked = filled_from(
         book, where, known.areas_mm2, gone=known.gone, options=options, blank_list=True
     )
@@ -104,10 +105,3 @@ def _checked(path: Path, known: Known, options: GlassOptions) -> tuple[Filled, M
 
 def _same(one: Path | None, other: Path) -> bool:
     return one is not None and one.exists() and other.exists() and one.samefile(other)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault

@@ -25,7 +25,7 @@ PIECES = "pieces"
 VANISHED = "vanished"
 """Names of the two sheets of the workbook that are read."""
 
-_LARGEST_BYTES = 50_000_000
+LARGEST_BYTES = 50_000_000
 """Bytes of a sheet at most: a damaged or hostile one must not fill the memory."""
 _LARGEST_UNPACKED_BYTES = 400_000_000
 """Bytes of a workbook unpacked at most, for the same reason."""
@@ -109,10 +109,10 @@ def read_book(content: bytes, source: str) -> Book:
     InputUnreadable
         It is neither, it is damaged or too large, or the workbook has no sheet of pieces.
     """
-    if len(content) > _LARGEST_BYTES:
+    if len(content) > LARGEST_BYTES:
         raise InputUnreadable(
             f"{source} has {len(content) / 1e6:.0f} MB, but no sheet of pieces is over "
-            f"{_LARGEST_BYTES / 1e6:.0f} MB"
+            f"{LARGEST_BYTES / 1e6:.0f} MB"
         )
     if not content.strip():
         raise InputUnreadable(

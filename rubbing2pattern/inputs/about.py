@@ -13,6 +13,7 @@ from xml.sax.saxutils import escape
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.inputs.files import text_of
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.texts import checked, is_date
 
@@ -72,16 +73,7 @@ def read_about(path: Path) -> About:
     UsageFault
         It has an unknown field, or an invalid date.
     """
-    try:
-        if path.stat().st_size > _LARGEST:
-            raise InputUnreadable(f"{path} is larger than one megabyte; shorten it")
-        content = path.read_text(encoding="utf-8")
-    except OSError as fault:
-        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
-    except UnicodeDecodeError as fault:
-        raise InputUnreadable(
-            f"{path} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
-        ) from fault
+    content = text_of(path, _LARGEST, "a description")
     try:
         about = About.model_validate(toml_table(content))
     except (tomllib.TOMLDecodeError, RecursionError) as fault:

@@ -8,7 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.inputs.files import content_of, stands
 from rubbing2pattern.inputs.reference import Row, table_rows
 from rubbing2pattern.units import parse_length
 
@@ -64,11 +65,11 @@ def parse_calipers(given: Iterable[str]) -> tuple[Calipers, ...]:
 
 def _calipers(text: str) -> Calipers:
     came, sign, width = (part.strip() for part in text.partition("="))
-    if not sign or Path(text).exists():
+    if not sign or stands(Path(text)):
         path = Path(text)
         _refuse_half(text, path)
         widths = tuple(_file(path))
-        return Calipers(path.name, _sha256(path), widths)
+        return Calipers(path.name, hashlib.sha256(content_of(path)).hexdigest(), widths)
     if not came or not width:
         raise UsageFault(
             f"--caliper {text!r} gives no {'width' if came else 'came'}; "
@@ -83,7 +84,7 @@ def _calipers(text: str) -> Calipers:
 
 def _refuse_half(text: str, path: Path) -> None:
     """Refuse a came or a width alone, which would else be taken for the name of a file."""
-    if path.exists():
+    if stands(path):
         return
     said = re.fullmatch(r"(?P<came>C[1-9][0-9]*)?(?P<sign>[\s:,;]*)(?P<width>.*)", text.strip())
     came, width = (said["came"] or "", said["width"]) if said else ("", "")
@@ -147,10 +148,3 @@ def _width_mm(text: str) -> float:
             f"the face width is {width_mm:g} mm, but must lie from {low_mm:g} to {high_mm:g} mm"
         )
     return width_mm
-
-
-def _sha256(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from rubbing2pattern.errors import InputUnreadable, RubbingError, UsageFault
 from rubbing2pattern.inputs.calipers import parse_calipers
+from rubbing2pattern.inputs.files import text_of
 from rubbing2pattern.inputs.reference import REFERENCES, Reference, parse_reference
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.model import SIDES
@@ -34,6 +35,8 @@ COLUMNS = (
 _FILES = ("marks", "targets")
 _LARGEST_BYTES = 50_000_000
 """Bytes of a list at most: a wrong file must not fill the memory."""
+_LARGEST_JOB_BYTES = 1_000_000
+"""Bytes of a job file at most, for the same reason."""
 _MOST_ROWS = 100_000
 """Rows of a list at most; a larger collection is given in parts."""
 _LONGEST_NAME = 80
@@ -110,7 +113,8 @@ def read_rows(place: Path, common: Common = Common()) -> tuple[Row, ...]:
 
 
 def _lines(place: Path) -> list[tuple[Path, Mapping[str, str]]]:
-    reader = csv.DictReader(io.StringIO(_text(place)), strict=True, restkey="", restval="")
+    text = text_of(place, _LARGEST_BYTES, "a list", cure="save it as CSV UTF-8")
+    reader = csv.DictReader(io.StringIO(text), strict=True, restkey="", restval="")
     try:
         heads = [head.strip().lower() for head in reader.fieldnames or ()]
         _check_heads(place, heads)
@@ -159,7 +163,7 @@ def _job_files(folder: Path) -> list[tuple[Path, Mapping[str, str]]]:
 def _job(place: Path) -> dict[str, str]:
     """Return the cells of a job file; one that cannot be read is a row that says so."""
     try:
-        text = _text(place)
+        text = text_of(place, _LARGEST_JOB_BYTES, "a job file")
         table = toml_table(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
         return {"file": place.name, "": f"{place}, {why_unreadable(fault, text)}"}
@@ -179,17 +183,6 @@ def _job_fault(place: Path, cells: Mapping[str, object]) -> str:
         if isinstance(given, int) and abs(given) > _LARGEST_NUMBER:
             return f"{place}, {name}: the number is larger than {_LARGEST_NUMBER}"
     return "" if "file" in cells else f"{place} names no file"
-
-
-def _text(place: Path) -> str:
-    try:
-        if place.stat().st_size > _LARGEST_BYTES:
-            raise InputUnreadable(f"{place} is larger than {_LARGEST_BYTES // 1_000_000} MB")
-        return place.read_bytes().decode("utf-8-sig")
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {place}: {fault.strerror or fault}") from fault
-    except UnicodeDecodeError as fault:
-        raise InputUnreadable(f"{place} is not text in UTF-8; save it as CSV UTF-8") from fault
 
 
 def _row(number: int, cells: Mapping[str, str], home: Path, common: Common, taken: set[str]) -> Row:

@@ -28,6 +28,7 @@ from pydantic import (
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
+from rubbing2pattern.inputs.files import content_of, decoded
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
 from rubbing2pattern.texts import ID_NUMBER, LARGEST_ID, MOST_DIGITS, checked, is_date
 from rubbing2pattern.units import parse_length
@@ -308,26 +309,14 @@ def read_corrections(path: Path | str) -> CorrectionsFile:
         The file cannot be read, is not TOML, or has a field that is missing, unknown or out of
         range. The message names line, table and field.
     """
-    try:
-        content = Path(path).read_bytes()
-    except OSError as fault:
-        raise UsageFault(f"cannot read {path}: {fault.strerror or fault}") from fault
-    if len(content) > LARGEST_FILE_BYTES:
-        raise UsageFault(
-            f"{path} has {len(content)} bytes, but a file of corrections has "
-            f"{LARGEST_FILE_BYTES} at most"
-        )
+    what = "a file of corrections"
+    content = content_of(Path(path), LARGEST_FILE_BYTES, what, fault=UsageFault)
     return corrections_from(content, str(path))
 
 
 def corrections_from(content: bytes, name: str = "the corrections") -> CorrectionsFile:
     """Read corrections from the bytes of a file; raises `UsageFault` as `read_corrections` does."""
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        raise UsageFault(
-            f"{name} is not text in UTF-8 (byte {fault.start}); save it as UTF-8"
-        ) from fault
+    text = decoded(content, name, fault=UsageFault)
     try:
         datum = toml_table(text)
     except (tomllib.TOMLDecodeError, RecursionError) as fault:

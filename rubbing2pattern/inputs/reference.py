@@ -15,9 +15,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.inputs.files import text_of
 from rubbing2pattern.texts import unfit
-from rubbing2pattern.units import inch_form, parse_length, parse_sheet
+from rubbing2pattern.units import inch_form, parse_length, parse_sheet, refuse_long
 
 Point = tuple[float, float]
 
@@ -157,6 +158,7 @@ def parse_reference(
 
 def parse_dpi(text: str) -> Dpi:
     """Read a scanner's resolution in pixels per inch."""
+    refuse_long(text, "resolution", "write it like --dpi 200")
     low, high = _DPI_RANGE
     dpi = _float(text)
     if dpi is None or not low <= dpi <= high:
@@ -171,6 +173,7 @@ def parse_dpi(text: str) -> Dpi:
 
 def parse_ruler(text: str) -> Ruler:
     """Read ``"X,Y X,Y LENGTH"``: two places in pixels and the length between them."""
+    refuse_long(text, "ruler", f"write {_RULER_FORM}")
     parts = text.split(maxsplit=2)
     if len(parts) != 3:
         raise UsageFault(
@@ -392,18 +395,7 @@ def _refuse_unfit_name(path: Path) -> None:
 
 def _lines(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Give the number and fields of every line that says something."""
-    try:
-        if path.stat().st_size > _FILE_LIMIT_BYTES:
-            raise InputUnreadable(
-                f"{path} is larger than one megabyte, the limit for a list of marks"
-            )
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as fault:
-        raise InputUnreadable(f"cannot open {path}: {fault.strerror or fault}") from fault
-    except UnicodeDecodeError as fault:
-        raise InputUnreadable(
-            f"{path} is not text (byte {fault.start}); save it as CSV UTF-8"
-        ) from fault
+    text = text_of(path, _FILE_LIMIT_BYTES, "a list of marks", cure="save it as CSV UTF-8")
     reader = csv.reader(io.StringIO(text), strict=True)
     try:
         for fields in reader:

@@ -9,9 +9,13 @@ from collections.abc import Iterator
 from typing import Any
 
 _SHOWN = 200
-"""Most letters of a value or a reason that a message shows."""
+"""Most letters of a line or a reason that a message shows."""
 _QUOTES = "\"'\u201c\u201d\u201e\u2018\u2019"
 """Straight and typographic ones, which word processors put in."""
+_MOST_PARTS = 40
+"""Parts of a dotted key; none of the program's has two, and reading takes their square."""
+_DEEP = re.compile(rf"(?<![^\s.=])(?:[^\s.=]++[ \t]*+\.[ \t]*+){{{_MOST_PARTS}}}")
+_DIGITS = re.compile(r"[0-9_]+")
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
 _ASSIGNMENT = re.compile(r"\s*([A-Za-z0-9_-]+)\s*([=:])\s*(.*?)\s*(#.*)?")
 _HEADER = re.compile(r"\s*\[+\s*([A-Za-z0-9_-]+)\s*\]+")
@@ -27,15 +31,21 @@ def toml_table(text: str) -> dict[str, Any]:
     Raises
     ------
     tomllib.TOMLDecodeError, RecursionError
-        It is not TOML, or a number in it has more digits than Python reads.
+        It is not TOML, a number in it has more digits than Python reads, or a key too many parts.
     """
+    deep = _DEEP.search(text)
+    if deep:
+        line = text.count("\n", 0, deep.start()) + 1
+        raise tomllib.TOMLDecodeError(
+            f"a key has {_MOST_PARTS} parts or more (at line {line}, column 1)"
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         raise
     except ValueError as fault:
         most = sys.get_int_max_str_digits()
-        long = re.search(rf"[0-9_]{{{most},}}", text)
+        long = next((run for run in _DIGITS.finditer(text) if len(run[0]) >= most), None)
         line = text.count("\n", 0, long.start()) + 1 if long else 1
         raise tomllib.TOMLDecodeError(
             f"a number has more than {most} digits; write a shorter one (at line {line}, column 1)"
@@ -67,8 +77,9 @@ def why_unreadable(
     number = int(found[1]) if found else 0
     if not 1 <= number <= len(lines):
         return f"not TOML: {str(fault)[:_SHOWN]}"
-    assignment = _ASSIGNMENT.fullmatch(lines[number - 1])
-    if assignment is None or len(assignment[3]) > _SHOWN:
+    line = lines[number - 1]
+    assignment = _ASSIGNMENT.fullmatch(line) if len(line) <= _SHOWN else None
+    if assignment is None:
         return f"line {number}: not TOML: {str(fault)[:_SHOWN]}"
     key, sign, value, _ = assignment.groups()
     where = ", ".join(filter(None, (_table(lines[: number - 1]), key)))

@@ -9,7 +9,15 @@ from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.options.base import Checked, choice, value
-from rubbing2pattern.units import MM_PER_INCH, PAPER_MM, Unit, decimal, parse_length, parse_sheet
+from rubbing2pattern.units import (
+    MM_PER_INCH,
+    PAPER_MM,
+    Unit,
+    decimal,
+    parse_length,
+    parse_sheet,
+    refuse_long,
+)
 
 AUTO = "auto"
 NONE = "none"
@@ -162,6 +170,7 @@ def parse_print_scale(text: str, check_length_mm: float) -> tuple[float, float]:
     >>> parse_print_scale("100.3mm, 99.8mm", 100.0)
     (1.003, 0.998)
     """
+    refuse_long(text, "print scale", _SCALE_CURE)
     factors = re.fullmatch(r"\s*([0-9]*\.?[0-9]+)\s*[x×*]\s*([0-9]*\.?[0-9]+)\s*", text)
     if factors:
         across, up = float(factors[1]), float(factors[2])

@@ -20,6 +20,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line
 from rubbing2pattern.geometry.frame import Array, Placement, points_array
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Rectangle
 from rubbing2pattern.reading import MarkResidual, Scale
 from rubbing2pattern.record import fields
@@ -35,7 +36,6 @@ from rubbing2pattern.record.history import (
     rubbing_part,
 )
 from rubbing2pattern.record.text import (
-    content_of,
     json_text,
     plain_values,
     record_read,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -67,14 +66,6 @@ def record_read(
         return model.model_validate(datum)
     except ValidationError as fault:
         raise InputUnreadable(f"{source} is a damaged {what}: {_first(fault)}") from fault
-
-
-def content_of(path: Path) -> bytes:
-    """Return the content of a file; raises `InputUnreadable` when it cannot be read."""
-    try:
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
 
 
 def schema_of(model: type[BaseModel]) -> str:

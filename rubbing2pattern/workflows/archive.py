@@ -23,6 +23,7 @@ from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.documents.registry import DOCUMENTS, OWN_NAMES
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, RubbingError, UsageFault
 from rubbing2pattern.inputs.about import NOTHING_SAID, About, dublin_core
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
 from rubbing2pattern.output import RECORD_NAME, whole_folder
@@ -187,7 +188,7 @@ def _unreadable(place: Path) -> Iterator[str]:
         inside = path.relative_to(place)
         own = ORIGINALS not in inside.parts[:-1] and path.suffix in KINDS
         if own and path.is_file() and not path.is_symlink():
-            fault = fault_of(inside.as_posix(), _content(path))
+            fault = fault_of(inside.as_posix(), content_of(path))
             if fault:
                 yield printable(fault, lines=False)
 
@@ -231,7 +232,7 @@ def _differing(
 def _agrees(path: Path, drawn: bytes, provenance: Mapping[str, Any]) -> bool:
     if path.is_symlink() or not path.is_file():
         return False
-    beside = _content(path)
+    beside = content_of(path)
     if beside == drawn or _version(provenance) == __version__:
         return beside == drawn
     return DRAWINGS[path.name](beside, drawn)
@@ -276,7 +277,7 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
         if path.is_symlink():
             raise InputUnreadable(f"{path} is a link; put the file itself there, or take it away")
         if path.is_file() and any(fnmatchcase(path.name, own) for own in OWN_NAMES):
-            found[path.name] = _content(path)
+            found[path.name] = content_of(path)
         elif path.is_file() or path.is_dir():
             called = printable(path.name, lines=False)
             notes.append(f"{kept.panel.name}: {called} is not one of the program's own files")
@@ -289,7 +290,7 @@ def _files_of(kept: KeptFolder, image: Path | None, notes: list[str]) -> dict[st
     if image is None:
         notes.append(f"{kept.panel.name}: the original picture ({known.get('name', 'unnamed')})")
     else:
-        content = _content(image)
+        content = content_of(image)
         if hashlib.sha256(content).hexdigest() != known.get("sha256"):
             raise UsageFault(
                 f"{image} is not the picture that {kept.panel.name} was read from: its SHA-256 sum "
@@ -306,13 +307,6 @@ def _packed(name: str, content: bytes) -> Packed:
         return Packed(name, "as it lay in the folder of results")
     columns = tuple((head, plain(holds)) for head, holds in known_columns(document, content))
     return Packed(name, plain(document.purpose), document.each, columns)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
 
 
 def _info(about: About, names: Sequence[str]) -> dict[str, str]:

@@ -46,6 +46,7 @@ from rubbing2pattern.errors import (
 )
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.inputs.collection_list import Row
+from rubbing2pattern.inputs.files import content_of, plain_file
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, write_whole
@@ -364,7 +365,7 @@ def figures_of(folder: Path) -> Figures:
 def _key(row: Row) -> str:
     """Return a digest of all that the results of a row depend on."""
     try:
-        with row.image.open("rb") as stream:
+        with plain_file(row.image) as stream:
             image = hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError as fault:
         image = errno.errorcode.get(fault.errno or 0, "unreadable")
@@ -378,7 +379,7 @@ def _key(row: Row) -> str:
 def _small(path: Path) -> bytes:
     """Return a small picture of an overlay, as JPEG."""
     # OpenCV, for Pillow refuses pictures of the size that `documents.overlay_limit_mp` allows.
-    overlay = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR_RGB)
+    overlay = cv2.imdecode(np.frombuffer(content_of(path), np.uint8), cv2.IMREAD_COLOR_RGB)
     assert overlay is not None
     small = Image.fromarray(np.asarray(overlay, dtype=np.uint8))
     small.thumbnail((_PICTURE_PX, _PICTURE_PX), Image.Resampling.LANCZOS)

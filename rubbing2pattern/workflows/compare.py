@@ -17,12 +17,12 @@ from rubbing2pattern.comparing.numbers import pair_joints, pair_pieces
 from rubbing2pattern.comparing.registering import Registration, register
 from rubbing2pattern.documents.comparison import COMPARISON_NAMES, comparison_documents
 from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import SETTABLE
 from rubbing2pattern.output import COMPARISON_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
-from rubbing2pattern.record.text import content_of
 from rubbing2pattern.trade.window_numbers import window_number
 from rubbing2pattern.workflows.provenance import options_parts
 

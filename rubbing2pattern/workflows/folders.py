@@ -19,6 +19,8 @@ from rubbing2pattern.glazing.carry import Carried, carried_over
 from rubbing2pattern.glazing.entries import Filled
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME, Known, held_in
 from rubbing2pattern.glazing.work import GlassWork
+from rubbing2pattern.inputs.corrections import LARGEST_FILE_BYTES
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
@@ -167,10 +169,7 @@ def _shared(one: Polygon, other: Polygon) -> float:
 
 def _copy(path: Path, sha256: str) -> bytes:
     """Return a copy of corrections applied before; it must be what was applied."""
-    try:
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputUnreadable(f"cannot read {path}: {fault.strerror or fault}") from fault
+    content = content_of(path, LARGEST_FILE_BYTES, "a file of corrections")
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputUnreadable(
             f"{path} was changed after it was applied; put further corrections into another file"

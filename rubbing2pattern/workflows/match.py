@@ -12,6 +12,7 @@ from typing import Any
 from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Finding
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.matching.assigning import assign
 from rubbing2pattern.matching.fragments import assemble
@@ -35,7 +36,6 @@ from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import SETTABLE
 from rubbing2pattern.output import MATCHES_NAME, RECORD_NAME, whole_folder, write_files
 from rubbing2pattern.record.panel import panel_of, record_from_text
-from rubbing2pattern.record.text import content_of
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
 from rubbing2pattern.texts import replaced

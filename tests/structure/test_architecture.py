@@ -232,6 +232,38 @@ def test_one_module_writes_cells_and_one_writes_files(room: str) -> None:
     no_faults(cells_past_the_writer, files_of(room))
 
 
+def other_openers(path: Path) -> Iterator[str]:
+    """Find files read past `inputs/files.py`, which waits for no pipe; the program's own may be."""
+    if inside(path) in {"inputs/files.py", "guide/pages.py"}:
+        return
+    for name, call in called(path):
+        own = "files(" in name or name.startswith(("Image.", "os."))
+        reads = name == "open" or name.endswith((".read_bytes", ".read_text", ".open"))
+        if reads and not own:
+            yield f"{shown(path)}:{call.lineno} calls {name}; only inputs/files.py may"
+
+
+@each_room
+def test_one_module_opens_files(room: str) -> None:
+    no_faults(other_openers, files_of(room))
+
+
+def past_the_one_way_to_stdout(path: Path) -> Iterator[str]:
+    """Find what writes to stdout past `cli/stdout.py`, which knows what to do when it is full."""
+    if inside(path) == "cli/stdout.py":
+        return
+    for name, call in called(path):
+        to_stderr = any(word.arg == "err" for word in call.keywords)
+        if name.startswith("click.echo") and not to_stderr:
+            yield f"{shown(path)}:{call.lineno} calls {name}; use `show`"
+        if name in {"click.version_option", "click.help_option"}:
+            yield f"{shown(path)}:{call.lineno} calls {name}, which writes past `show`"
+
+
+def test_one_module_writes_to_stdout() -> None:
+    no_faults(past_the_one_way_to_stdout, files_of("cli"))
+
+
 WORKBENCHES = (
     "imaging",
     "fitting",
@@ -271,6 +303,9 @@ csv.writer(stream)
 Path("x").write_text("y")
 sheet.append([1])
 cell.value = "=1"
+click.echo(path.read_text())
+click.echo("x", err=True)
+files("x").joinpath("y").read_text()
 """
 
 
@@ -285,4 +320,6 @@ def test_every_rule_sees_what_breaks_it(monkeypatch: pytest.MonkeyPatch) -> None
     assert lines_of(clock_and_chance(path)) == [1, 8]
     assert lines_of(types_that_can_change(path)) == [7]
     assert lines_of(other_writers(path)) == [9, 10]
+    assert lines_of(other_openers(path)) == [13]
+    assert lines_of(past_the_one_way_to_stdout(path)) == [13]
     assert sorted(lines_of(cells_past_the_writer(path))) == [11, 12]

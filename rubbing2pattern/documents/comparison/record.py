@@ -23,12 +23,12 @@ from rubbing2pattern.comparing.rigid import Motion
 from rubbing2pattern.documents.comparison import fields
 from rubbing2pattern.documents.comparison.fields import FORMAT, VERSION, ComparisonRecord
 from rubbing2pattern.geometry.curves import Point
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.record.fields import PlacementPart
 from rubbing2pattern.record.history import LENGTH_PLACES
 from rubbing2pattern.record.panel import points_part
 from rubbing2pattern.record.text import (
-    content_of,
     json_text,
     plain_values,
     record_read,

@@ -12,13 +12,13 @@ from shapely.geometry import Polygon
 from rubbing2pattern.documents.matches import fields
 from rubbing2pattern.documents.matches.fields import FORMAT, VERSION, MatchesRecord
 from rubbing2pattern.geometry.frame import Placement
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.matching.loose import Assembly, Match, Placed, Stretch, Verdict
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.record.fields import AreaPart, PlacementPart
 from rubbing2pattern.record.history import LENGTH_PLACES, finding_part
 from rubbing2pattern.record.panel import area_parts, points_part, rounded_shape, scale_part
 from rubbing2pattern.record.text import (
-    content_of,
     json_text,
     plain_values,
     record_read,

@@ -24,6 +24,7 @@ from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.imaging.ink_colour import LUMA, Colours, Weights, ink_weights, weighed
+from rubbing2pattern.inputs.files import plain_file
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.reading import Grey, Photograph
 from rubbing2pattern.stages.load.broken import Broken
@@ -78,7 +79,7 @@ def load(path: Path, options: LoadOptions) -> Photograph:
         small.
     """
     try:
-        with path.open("rb") as file:
+        with plain_file(path) as file:
             _check_start(file, path)
             sha256 = hashlib.file_digest(file, "sha256").hexdigest()
             file.seek(0)
@@ -102,7 +103,11 @@ def load_colour(path: Path, photograph: Photograph) -> Colours:
         When the file has gone or changed since.
     """
     try:
-        with path.open("rb") as file, _own_size_limit(), Image.open(file, formats=_FORMATS) as made:
+        with (
+            plain_file(path) as file,
+            _own_size_limit(),
+            Image.open(file, formats=_FORMATS) as made,
+        ):
             bits, mode = _bits(made), made.mode
             made.load()
             orientation = int(made.getexif().get(_TAG_ORIENTATION, 1))
