@@ -84,7 +84,7 @@ def explained(fault: BaseException) -> tuple[str, int]:
     Rules, the first that fits:
 
     1. an error of this family: its message, its code;
-    2. too little memory: the cure, code 1;
+    2. too little memory: what was too large, code 1;
     3. a name that the system refuses for its length: the name, code 2;
     4. anything else is a defect: what asks to report it, code 1.
     """
@@ -92,7 +92,8 @@ def explained(fault: BaseException) -> tuple[str, int]:
         case RubbingError():  # rule 1
             return str(fault), fault.exit_code
         case MemoryError():  # rule 2
-            return "not enough memory for this picture; give a smaller one", EXIT_DEFECT
+            said = printable(str(fault), lines=False) or "the work needs more than there is"
+            return f"not enough memory: {said}", EXIT_DEFECT
         case OSError(errno=errno.ENAMETOOLONG):  # rule 3
             name = printable(str(fault.filename), lines=False)
             return f"a name is too long for this system: {name}", UsageFault.exit_code

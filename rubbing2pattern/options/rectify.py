@@ -120,6 +120,14 @@ class RectifyOptions(Checked):
         3.0, 0.5, 20.0, "below three pixels in a millimetre a width is uncertain by 0.3 mm",
         "A coarser picture gives the finding that widths are uncertain.",
     )
+    least_side_mm: float = value(
+        20.0, 1.0, 1000.0, "the smallest panel has 60 mm; a third of it is left for one cut off",
+        "A picture that shows less than this both ways stops the run: its scale is wrong.",
+    )
+    most_m2: float = value(
+        16.0, 0.1, 400.0, "rubbings are made panel by panel, or of a light of 5 by 1 m at most",
+        "A picture that shows more than this stops the run: its scale is wrong.",
+    )
     scale_uncertainty_limit: float = value(
         0.002, 0.0001, 0.1, "0.2 % is 2 mm on a metre, as much as a glass has play in its lead",
         "A less certain scale gives a finding, as a share of any length.",

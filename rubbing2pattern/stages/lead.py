@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +37,28 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
         when the network sees next to no lead line, or lead is hardly darker than paper.
     """
     options = options or LeadOptions()
+    with _memory_for(rubbing):
+        return _found(rubbing, options)
+
+
+@contextmanager
+def _memory_for(rubbing: Rubbing) -> Iterator[None]:
+    """Say what was too large where memory runs out, as numpy and OpenCV report it."""
+    try:
+        yield
+    except (MemoryError, cv2.error) as fault:
+        if isinstance(fault, cv2.error) and fault.code != cv2.Error.StsNoMem:
+            raise
+        x_min, y_min, x_max, y_max = rubbing.bounds_mm
+        across_mm, up_mm = x_max - x_min, y_max - y_min
+        raise MemoryError(
+            f"{rubbing.photograph.source} shows {across_mm:.0f} x {up_mm:.0f} mm by the scale from "
+            f"{rubbing.scale.reference}, {across_mm * up_mm / CELL_MM**2 / 1e6:.0f} million cells "
+            f"of {CELL_MM} mm; check the scale, or trace the parts of the picture one by one"
+        ) from fault
+
+
+def _found(rubbing: Rubbing, options: LeadOptions) -> LeadMap:
     grey, warp = rubbing.photograph.grey, rubbing.warp
     frame = Frame.over(rubbing.bounds_mm, 1.0 / CELL_MM)
     mask = _paper_mask(rubbing, frame, options.margin_mm)

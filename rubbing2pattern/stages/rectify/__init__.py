@@ -43,7 +43,8 @@ def rectify(photograph: Photograph, reference: Reference, options: RectifyOption
     Raises
     ------
     ScaleNotFound
-        When the reference cannot be matched with the picture.
+        When the reference cannot be matched with the picture, or gives it a size that no rubbing
+        has: what follows would need memory and time for it.
     """
     match reference:
         case Dpi():
@@ -56,8 +57,25 @@ def rectify(photograph: Photograph, reference: Reference, options: RectifyOption
             rubbing = _by_marks(photograph, reference, options)
         case Targets():
             rubbing = _by_targets(photograph, reference, options)
+    _check_extent(rubbing, options)
     findings = photograph.findings + rubbing.findings + _scale_doubts(rubbing.scale, options)
     return replace(rubbing, findings=findings)
+
+
+def _check_extent(rubbing: Rubbing, options: RectifyOptions) -> None:
+    """Refuse a picture that the reference makes far too small or too large for a rubbing."""
+    x_min, y_min, x_max, y_max = rubbing.bounds_mm
+    across_mm, up_mm = x_max - x_min, y_max - y_min
+    limit = f"at least {options.least_side_mm:g} mm (option rectify.least_side_mm)"
+    if max(across_mm, up_mm) >= options.least_side_mm:
+        if across_mm * up_mm <= options.most_m2 * _METRE_MM * _METRE_MM:
+            return
+        limit = f"at most {options.most_m2:g} m² (option rectify.most_m2)"
+    reference = rubbing.scale.reference
+    raise ScaleNotFound(
+        f"by --{reference} {rubbing.photograph.source} shows {across_mm:.3g} x {up_mm:.3g} mm, but "
+        f"a rubbing has {limit}; check the numbers of --{reference} and their unit"
+    )
 
 
 def _flat(photograph: Photograph, kind: str, flat: Flat) -> Rubbing:
