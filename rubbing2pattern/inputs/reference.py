@@ -36,6 +36,8 @@ _LEAST_SHEET_MM = 60.0
 """Shortest side of a sheet: the smallest panel has more, and 24x36 without a unit means inches."""
 _FILE_LIMIT_BYTES = 1_000_000
 """Bytes of a list of marks or targets at most."""
+_MOST_MARKS = 200
+"""Marks of a list at most: more make no plane surer, and each is weighed against all others."""
 _SHOWN = 60
 """Letters of a wrong cell that a message shows."""
 _RULER_FORM = '--ruler "577.8,2823.9 2038.3,2826.6 200mm"'
@@ -237,6 +239,11 @@ def read_marks(path: Path) -> Marks:
     marks = tuple(_mark(row, number) for number, row in enumerate(rows, start=1))
     if len(marks) < LEAST_MARKS:
         raise UsageFault(f"{path} has {len(marks)} marks, but four or more are needed")
+    if len(marks) > _MOST_MARKS:
+        raise UsageFault(
+            f"{path} has {len(marks)} marks, but at most {_MOST_MARKS} are read; keep those that "
+            "lie furthest apart"
+        )
     _refuse_twins(path, marks)
     return Marks(path.name, marks)
 
@@ -249,11 +256,12 @@ def _mark(row: Row, number: int) -> Mark:
 
 
 def _refuse_twins(path: Path, marks: Sequence[Mark]) -> None:
-    for i, a in enumerate(marks):
-        for b in marks[:i]:
-            if a.pixel == b.pixel or a.at_mm == b.at_mm:
-                what = "pixel" if a.pixel == b.pixel else "position in mm"
-                raise UsageFault(f"{path}: {b.name} and {a.name} have the same {what}")
+    first: dict[tuple[str, Point], Mark] = {}
+    for mark in marks:
+        for what, place in (("pixel", mark.pixel), ("position in mm", mark.at_mm)):
+            twin = first.setdefault((what, place), mark)
+            if twin is not mark:
+                raise UsageFault(f"{path}: {twin.name} and {mark.name} have the same {what}")
 
 
 def read_targets(path: Path) -> Targets:

@@ -28,5 +28,7 @@ class LeadOptions(Checked):
         "Places above this value of the map show how strong the rubbing is.")
     line_width_mm: float = value(1.8, 0.5, 5.0, "how wide a sure lead line shows on the map",
         "Width by which the area that looks like lead lines becomes a length.")
+    window_lines_mm: float = value(30.0, 1.0, 500.0, "a lead that crosses a quarter of a window",
+        "A large picture is read on when one window of 128 mm shows so much of lead lines.")
     least_lines_mm: float = value(150.0, 10.0, 2000.0, "the border of the smallest roundel",
         "A picture with a shorter length of lead lines is refused as not a rubbing of a panel.")

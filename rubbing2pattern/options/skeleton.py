@@ -20,6 +20,11 @@ class SkeletonOptions(Checked):
         "Glass that narrows to less than this share of its width is tried as two pieces.")
     smallest_mm: float = value(1.0, 0.3, 5.0, "radius of the smallest glass basin that counts",
         "A patch of glass with a smaller radius is not tried as a piece.")
+    many_openings: int = value(1500, 100, 1_000_000, "panels have hundreds of pieces at most",
+        "A picture with fewer openings is not refused for how dense they are.")
+    most_openings_m2: float = value(4500.0, 500.0, 1e6,
+        "pieces of 15 by 15 mm with their leads; the densest rubbings drawn for tests have 1,800",
+        "A picture with many openings, and more than these in a square metre, is refused.")
     branch_above: float = value(0.5, 0.1, 1.0, "a lead that ends freely must be likelier than not",
         "A lead that ends freely is followed only above this value of the map.")
     branch_length_mm: float = value(8.0, 3.0, 60.0, "shorter branches are frayed edges",

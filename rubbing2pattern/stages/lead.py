@@ -12,12 +12,28 @@ import shapely
 
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.geometry.frame import Frame
+from rubbing2pattern.imaging.basins import glass_basins
 from rubbing2pattern.imaging.density import density, paper_level
 from rubbing2pattern.imaging.lead_network import CELL_MM, network_maps
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.options.lead import LeadOptions
-from rubbing2pattern.reading import Grid, LeadMap, NetworkMaps, Rubbing
+from rubbing2pattern.options.skeleton import SkeletonOptions
+from rubbing2pattern.reading import Grey, Grid, LeadMap, NetworkMaps, Rubbing
 
+_LARGE_CELLS = 2_000_000
+"""Cells of a grid, half a square metre, from which a few windows are looked at before all of it."""
+_WINDOW = 256
+"""Cells of such a window each way, 128 mm."""
+_WINDOW_M2 = (_WINDOW * CELL_MM / 1000.0) ** 2
+"""Square metres of such a window."""
+_WINDOWS = 24
+"""Windows at most; the network takes about 4 s for them."""
+_CONTRAST = 32
+"""Places each way at which the contrast of a window is taken, every 4 mm."""
+_STEP = 16
+"""Cells from one place at which the sheet is asked for to the next."""
+_ON_THE_SHEET = 0.5
+"""Share of a window that must lie on the sheet."""
 Mask = npt.NDArray[np.bool_]
 
 
@@ -63,6 +79,7 @@ def _found(rubbing: Rubbing, options: LeadOptions) -> LeadMap:
     frame = Frame.over(rubbing.bounds_mm, 1.0 / CELL_MM)
     mask = _paper_mask(rubbing, frame, options.margin_mm)
     laid = on_grid(grey, warp, frame)
+    _refuse_unless_some_window_shows_lead(laid, mask, options)
     maps = network_maps(laid, mask)
     paper_frame = Frame.over(rubbing.bounds_mm, 1.0 / options.paper_grid_mm)
     level = paper_level(
@@ -124,8 +141,71 @@ def _local_strength(dark: Grid, line: Mask, sigma_px: float) -> Grid:
     return np.maximum(np.asarray(full, dtype=np.float32), 1e-4)
 
 
+def _refuse_unless_some_window_shows_lead(laid: Grey, mask: Mask, options: LeadOptions) -> None:
+    """Look at a few windows of a large picture, and refuse it where none can be of a leaded panel.
+
+    The first window that can ends the look: one with lead lines, and not more openings than lead
+    can close round.
+    """
+    windows = _windows(laid, mask) if laid.size > _LARGE_CELLS else []
+    if not windows:
+        return
+    longest_mm, dense = 0.0, SkeletonOptions()
+    for window in windows:
+        part = mask[window]
+        centre = network_maps(np.ascontiguousarray(laid[window]), part).centre
+        length_mm = _length_mm((centre > options.line_above) & part, options)
+        if length_mm >= options.window_lines_mm:
+            glass = (centre < dense.glass_below) & part
+            _, count = glass_basins(glass, 1.0 / CELL_MM, dense)
+            if count <= dense.most_openings_m2 * _WINDOW_M2:
+                return
+        longest_mm = max(longest_mm, length_mm)
+    looked_at = f"no lead lines found: of {len(windows)} windows of {_WINDOW * CELL_MM:.0f} mm"
+    asked = "is it a rubbing of a leaded panel, and is the scale right?"
+    if longest_mm >= options.window_lines_mm:
+        raise NoLeadFound(
+            f"{looked_at} those with dark lines show more than {dense.most_openings_m2:.0f} "
+            f"openings in a square metre, which leads do not leave; {asked}"
+        )
+    raise NoLeadFound(
+        f"{looked_at}, those with the most contrast among them, none has more than "
+        f"{longest_mm:.0f} mm that look like lead, at least {options.window_lines_mm:.0f} mm "
+        f"should; {asked}"
+    )
+
+
+def _windows(laid: Grey, mask: Mask) -> list[tuple[slice, slice]]:
+    """Return windows of the sheet: half of them with the most contrast, half from all others.
+
+    A picture too narrow for a window has none.
+    """
+    rows, columns = (size // _WINDOW for size in laid.shape)
+    if not rows or not columns:
+        return []
+    height, width = rows * _WINDOW, columns * _WINDOW
+    small = (columns * _CONTRAST, rows * _CONTRAST)
+    shrunk = cv2.resize(laid[:height, :width], small, interpolation=cv2.INTER_AREA)
+    blocks = shrunk.reshape(rows, _CONTRAST, columns, _CONTRAST).swapaxes(1, 2)
+    contrast = blocks.reshape(rows * columns, -1).std(axis=1)
+    sheet = mask[:height:_STEP, :width:_STEP].reshape(rows, -1, columns, _WINDOW // _STEP)
+    order = np.argsort(-contrast, kind="stable")
+    order = order[sheet.mean(axis=(1, 3)).ravel()[order] > _ON_THE_SHEET]
+    most, others = order[: _WINDOWS // 2], order[_WINDOWS // 2 :]
+    spread = others[:: max(1, len(others) // (_WINDOWS // 2))][: _WINDOWS // 2]
+    corners = [divmod(int(block), columns) for block in np.concatenate((most, spread))]
+    return [
+        (slice(row * _WINDOW, (row + 1) * _WINDOW), slice(at * _WINDOW, (at + 1) * _WINDOW))
+        for row, at in corners
+    ]
+
+
+def _length_mm(line: Mask, options: LeadOptions) -> float:
+    return float(line.sum()) * CELL_MM * CELL_MM / options.line_width_mm
+
+
 def _refuse_without_lines(line: Mask, options: LeadOptions) -> None:
-    length_mm = float(line.sum()) * CELL_MM * CELL_MM / options.line_width_mm
+    length_mm = _length_mm(line, options)
     if length_mm < options.least_lines_mm:
         raise NoLeadFound(
             f"no lead lines found: about {length_mm:.0f} mm of the picture look like lead, at "

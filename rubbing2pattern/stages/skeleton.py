@@ -6,15 +6,22 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
-from skimage.morphology import reconstruction, skeletonize as thinned
+from skimage.morphology import skeletonize as thinned
 from skimage.segmentation import watershed
 
+from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.geometry.frame import Array
+from rubbing2pattern.imaging.basins import glass_basins
 from rubbing2pattern.options.skeleton import SkeletonOptions
 from rubbing2pattern.reading import LeadMap, Skeleton
 
 Labels = npt.NDArray[np.int32]
 Mask = npt.NDArray[np.bool_]
+
+_INSIDE = 0.5
+"""Map of what is inside the panel: likelier than not."""
+_MM_PER_M = 1000.0
+"""Millimetres in a metre."""
 
 
 def skeletonize(lead: LeadMap, options: SkeletonOptions | None = None) -> Skeleton:
@@ -28,7 +35,9 @@ def skeletonize(lead: LeadMap, options: SkeletonOptions | None = None) -> Skelet
     options = options or SkeletonOptions()
     centre = lead.maps.centre
     glass = np.asarray((centre < options.glass_below) & _well_inside(lead.mask))
-    markers = _basins(glass, lead, options)
+    places, count = glass_basins(glass, lead.frame.px_per_mm, options)
+    _refuse_as_too_dense(count, lead, options)
+    markers = _with_outside(places, lead.mask, count + 1)
     share = options.leaf_share
     relief = (1.0 - share) * centre + share * lead.maps.leaf
     basins = watershed(np.round(relief * 255.0).astype(np.uint8), markers).astype(np.int32)
@@ -46,32 +55,15 @@ def _outside_as_one(basins: Labels, lead: LeadMap) -> Labels:
     return np.where(gone[basins], outside, basins)
 
 
-def _basins(glass: Mask, lead: LeadMap, options: SkeletonOptions) -> Labels:
-    """Label the places that are surely glass and apart from each other.
-
-    Strategy: the distance to anything lead-like peaks once in every piece; two peaks are apart when
-    the neck between them is narrower than `neck` times the smaller one. Taken on the logarithm of
-    the distance this is one height for pieces of all sizes.
-    """
-    px = lead.frame.px_per_mm
-    step = 2
-    far = cv2.distanceTransform(glass.astype(np.uint8), cv2.DIST_L2, 5) / px
-    small = far[::step, ::step]
-    height = np.log(np.maximum(small, 0.2)).astype(np.float32)
-    height = cv2.GaussianBlur(height, (0, 0), 0.7)
-    drop = -float(np.log(options.neck))
-    dome = height - reconstruction(height - drop, height, method="dilation")
-    domes, count = ndimage.label(dome > 1e-3, structure=np.ones((3, 3)))
-    every = np.arange(1, count + 1)
-    tall = ndimage.maximum(dome, domes, every) > drop - 1e-3
-    wide = ndimage.maximum(height, domes, every) > np.log(options.smallest_mm)
-    number = np.zeros(count + 1, dtype=np.int32)
-    number[1:] = np.where(tall & wide, np.cumsum(tall & wide), 0)
-    labels = np.where(dome > 0.5 * drop, number[domes], 0)
-    out = np.zeros(glass.shape, dtype=np.int32)
-    rows, cols = np.nonzero(labels)
-    out[rows * step, cols * step] = labels[rows, cols]
-    return _with_outside(out, lead.mask, int(number.max()) + 1)
+def _refuse_as_too_dense(count: int, lead: LeadMap, options: SkeletonOptions) -> None:
+    """Refuse what no glazier leads before every line between two basins is weighed."""
+    inside_m2 = float((lead.maps.inside > _INSIDE).sum()) / (_MM_PER_M * lead.frame.px_per_mm) ** 2
+    if count > options.many_openings and count > options.most_openings_m2 * inside_m2:
+        raise NoLeadFound(
+            f"no lead lines found: dark lines close round {count} openings on {inside_m2:.2f} m², "
+            f"but leads leave at most {options.most_openings_m2:.0f} in a square metre; is it a "
+            "rubbing of a leaded panel, and is the scale right?"
+        )
 
 
 def _with_outside(labels: Labels, mask: Mask, outside: int) -> Labels:

@@ -21,6 +21,7 @@ from rubbing2pattern.glazing.entries import (
     State,
     Vanished,
 )
+from rubbing2pattern.glazing.table import read_book
 from rubbing2pattern.options.glass import GlassOptions
 from tests.glazing.sheets import (
     FOUR,
@@ -359,3 +360,14 @@ def test_any_remark_comes_back_or_is_refused(remark: str) -> None:
     if filled.entries:
         kept = filled.entries[1].remark
         assert kept == kept.strip()
+
+
+def test_a_workbook_with_more_cells_than_any_panel_needs_is_refused_unread() -> None:
+    """Half a million rows take minutes to read, and packed they are small."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as packed:
+        rows = "".join(f'<row r="{k}"><c r="A{k}"/></row>' for k in range(1000))
+        packed.writestr("xl/worksheets/sheet1.xml", rows * 700)
+    assert len(held.getvalue()) < 500_000
+    with pytest.raises(InputUnreadable, match=r"2[0-9] MB of cells, but at most 20 MB are read"):
+        read_book(held.getvalue(), "pieces.xlsx")

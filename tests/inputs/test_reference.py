@@ -20,6 +20,7 @@ from rubbing2pattern.inputs.reference import (
     read_marks,
     read_targets,
 )
+from tests.working import grows_with_the_panel
 
 MARKS = "pixel_x,pixel_y,x_mm,y_mm\n10,20,0,0\n900.5,22,500,0\n905,700,500,400\n8,690,0,400\n"
 DISTANCES = "id_a,id_b,distance_mm\n0,1,500\n1,2,400\n2,3,500\n3,0,400\n0,2,640.3\n1,3,640.3\n"
@@ -227,3 +228,14 @@ def test_no_list_is_a_defect(tmp_path_factory, text):
     for read in (read_marks, read_targets):
         with pytest.raises(UsageFault):
             read(path)
+
+
+def test_marks_are_read_in_linear_time(tmp_path: Path) -> None:
+    def refused(count: int) -> None:
+        path = tmp_path / f"{count}.csv"
+        lines = (f"{k},{k % 7},{k},{k % 7}\n" for k in range(count))
+        path.write_text("pixel_x,pixel_y,x_mm,y_mm\n" + "".join(lines), encoding="utf-8")
+        with pytest.raises(UsageFault, match=f"{count} marks, but at most 200 are read"):
+            read_marks(path)
+
+    grows_with_the_panel(lambda: refused(1000), lambda: refused(2000))

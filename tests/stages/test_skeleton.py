@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
+from rubbing2pattern.errors import NoLeadFound
+from rubbing2pattern.options.skeleton import SkeletonOptions
 from rubbing2pattern.reading import Skeleton
 from rubbing2pattern.stages.skeleton import skeletonize
 from tests import drawn
@@ -117,3 +120,20 @@ def test_nothing_is_written_to_the_map() -> None:
     skeletonize(lead)
     assert np.array_equal(lead.maps.centre, before[0])
     assert np.array_equal(lead.maps.leaf, before[1])
+
+
+@pytest.mark.parametrize(("pitch", "refused"), [(20, True), (40, False)])
+def test_more_openings_than_leads_leave_are_refused(pitch: int, refused: bool) -> None:
+    """Lines 10 mm apart close round 10,000 openings in a square metre, 20 mm apart 2,500."""
+    grid = np.zeros((600, 600), np.float32)
+    for k in range(20, 581, pitch):
+        for width in range(3):
+            grid[k + width, 20:583] = grid[20:583, k + width] = 1.0
+    few = SkeletonOptions(many_openings=100)
+    lead = drawn.map_of(grid, 2.0)
+    assert len(np.unique(skeletonize(lead).basins)) > 150, "few openings are never too many"
+    if refused:
+        with pytest.raises(NoLeadFound, match=r"785 openings on 0\.09 m², but leads leave at most"):
+            skeletonize(lead, few)
+    else:
+        assert len(np.unique(skeletonize(lead, few).basins)) == 14 * 14 + 2, "margin, outside"
