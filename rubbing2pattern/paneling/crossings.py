@@ -78,15 +78,18 @@ def planar(net: LeadNet, options: PieceOptions) -> _Drawn:
 def _closed(net: LeadNet, around: list[int]) -> LeadNet:
     """Return the net without an opening, of which the cames are given, the shortest first.
 
-    Of more than two the shortest shrinks to a joint; when two are left the shorter goes.
+    Of more than two the shortest shrinks to a joint, unless another lead joins its two joints and
+    would be a ring of no length; when two are left, or it cannot shrink, the shortest goes.
     """
     shortest, *others = around
-    gone = {shortest, *others[: len(around) == 3]}
     start, end = net.cames[shortest].start, net.cames[shortest].end
+    twins = sum({came.start, came.end} == {start, end} for came in net.cames)
+    shrinks = len(around) > 2 and twins == 1
+    gone = {shortest, *others[: shrinks and len(around) == 3]}
     at = [(joint.x_mm, joint.y_mm) for joint in net.joints]
     cames = []
     for c, came in enumerate(net.cames):
-        a, b = (start if len(around) > 2 and j == end else j for j in (came.start, came.end))
+        a, b = (start if shrinks and j == end else j for j in (came.start, came.end))
         if c not in gone and (a, b) != (came.start, came.end):
             came = replace(came, start=a, end=b, curve=came.curve.moved_ends(at[a], at[b]))
         if c not in gone:

@@ -104,6 +104,20 @@ def test_a_lead_that_meets_two_which_run_together_makes_no_piece_of_nothing() ->
     assert_tiled(panel)
 
 
+def test_two_leads_beside_a_piece_of_nothing_make_no_ring_without_length() -> None:
+    """The shortest side of an opening of four has a twin, which cannot shrink with it."""
+    draft = frame(200, 200)
+    corners = [(100, 100), (100.3, 100), (100.35, 101), (99.95, 101)]
+    draft.line(*corners, corners[0]).arc(corners[0], corners[1], 60.0)
+    for corner, end in zip(corners, [(0, 0), (200, 0), (200, 200), (0, 200)], strict=True):
+        draft.line(corner, end)
+    panel = cut(draft)
+    assert len(panel.pieces) == 4
+    assert min(p.centre_area_mm2 for p in panel.pieces) > 400.0
+    assert_euler(panel)
+    assert_tiled(panel)
+
+
 def test_however_small_a_piece_is_it_stays_where_the_limit_allows_it() -> None:
     panel = cut(run_together(), nothing_mm2=0.5)
     assert len(panel.pieces) == 5
