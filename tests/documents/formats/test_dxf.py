@@ -10,12 +10,24 @@ import ezdxf
 import numpy as np
 import pytest
 from ezdxf.document import Drawing as Document
+from ezdxf.enums import TextEntityAlignment
+from ezdxf.lldxf.tagwriter import TagWriter
 from shapely.geometry import LineString, Point, Polygon
 
-from rubbing2pattern.documents.drawing import layers
+from rubbing2pattern.documents.drawing import (
+    Anchor,
+    Drawing,
+    Layer,
+    Mark,
+    Outline,
+    Stroke,
+    Text,
+    circle,
+    layers,
+)
 from rubbing2pattern.documents.drawing.pattern import pattern_drawing
 from rubbing2pattern.documents.formats.dxf import dxf_text
-from rubbing2pattern.geometry.curves import Arc, Cubic
+from rubbing2pattern.geometry.curves import Arc, Cubic, Line
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels
@@ -142,6 +154,47 @@ def test_same_drawing_same_bytes_in_every_process() -> None:
     }
     assert len(said) == 1
     assert "pattern.dxf" in said.pop()
+
+
+def test_entities_are_as_the_library_writes_them() -> None:
+    """Every kind of mark, the same tags in the same order as ezdxf has them."""
+    bends = Cubic(tuple((10.0 * k, 3.5 * (k % 3)) for k in range(7)))
+    corners = ((0, 0), (4, 0.25), (1 / 3, 5))
+    marks: tuple[Mark, ...] = (
+        Stroke("one", Line((0, 1), (-0.0, 2.5))),
+        Stroke("one", Arc((1, 2), 3, 30.0, -400.0 / 3)),
+        circle("one", (1, 2), 3),
+        Stroke("one", bends),
+        Outline("one", corners),
+        Outline("one", corners, filled=True),
+        *(Text("one", (1, 2), "12", 3, anchor) for anchor in Anchor),
+        Text("one", (1, 2), "turned", 2.5, Anchor.CENTRE, 12.5),
+    )
+    written = dxf_text(Drawing("", "", (0.0, 0.0, 9.0, 9.0), (Layer("one", 0.3),), marks))
+    space, like = ezdxf.read(io.StringIO(written)).modelspace(), {"layer": "one"}
+    handles = iter([e.dxf.handle for e in space])
+    expected = ezdxf.new("R2010")
+    owner = expected.modelspace()
+    owner.add_line((0, 1), (-0.0, 2.5), like)
+    owner.add_arc((1, 2), 3, (30.0 - 400.0 / 3) % 360.0, 30.0, dxfattribs=like)
+    owner.add_circle((1, 2), 3, like)
+    spline = owner.add_open_spline(bends.control, 3, dxfattribs=like)
+    spline.knots = [0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 2.0, 2.0, 2.0, 2.0]
+    for filled in (False, True):
+        owner.add_lwpolyline(corners, close=True, dxfattribs=like)
+        if filled:
+            owner.add_hatch(dxfattribs=like).paths.add_polyline_path(corners, is_closed=True)
+    letters = {**like, "style": "LETTERING"}
+    middle = TextEntityAlignment.MIDDLE_CENTER
+    for align in (TextEntityAlignment.LEFT, middle, TextEntityAlignment.RIGHT):
+        owner.add_text("12", height=3, dxfattribs=letters).set_placement((1, 2), align=align)
+    turned = owner.add_text("turned", height=2.5, rotation=12.5, dxfattribs=letters)
+    turned.set_placement((1, 2), align=middle)
+    for entity in owner:
+        entity.dxf.handle = next(handles)
+    tags = io.StringIO()
+    owner.entity_space.export_dxf(TagWriter(tags, expected.dxfversion))
+    assert tags.getvalue() in written
 
 
 def test_the_library_is_left_as_it_was() -> None:
