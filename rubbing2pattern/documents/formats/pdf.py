@@ -3,28 +3,14 @@
 from __future__ import annotations
 
 import io
-import math
-import unicodedata
-from collections.abc import Iterator
 from typing import Any
 
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
-from rubbing2pattern.documents.drawing import (
-    BLACK,
-    DASHES_MM,
-    Anchor,
-    Drawing,
-    Ink,
-    Layer,
-    Outline,
-    Stroke,
-    Text,
-    is_circle,
-)
+from rubbing2pattern.documents.drawing import BLACK, DASHES_MM, Drawing, Layer, Text
+from rubbing2pattern.documents.formats.pdf_marks import font_of, path_operators, text_operators
 from rubbing2pattern.errors import OutputNotWritten
-from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, Point
 from rubbing2pattern.reading import Bounds
 from rubbing2pattern.units import MM_PER_INCH
 
@@ -32,11 +18,6 @@ PT_PER_MM = 72.0 / MM_PER_INCH
 """ISO 32000-1: the user unit is 1/72 inch."""
 LARGEST_PAGE_PT = 14_400.0
 """ISO 32000-1, annex C: the largest page, about 5080 mm."""
-
-_CAPITALS = 0.718
-"""Height of capitals of the standard type Helvetica, of its size (font metrics)."""
-_ARC_STEP_DEG = 30.0
-"""One curve for so much of a circle leaves it by 4e-7 of the radius."""
 
 
 def pdf_bytes(*drawings: Drawing, print_scale: tuple[float, float] = (1.0, 1.0)) -> bytes:
@@ -111,112 +92,17 @@ def _clip(canvas: Any, bounds_mm: Bounds) -> None:
     canvas.clipPath(path, stroke=0, fill=0)
 
 
-def arc_curves(arc: Arc) -> Iterator[tuple[Point, Point, Point]]:
-    """Yield two handles and the end of the cubic curves that follow an arc."""
-    count = max(1, math.ceil(abs(arc.sweep_deg) / _ARC_STEP_DEG))
-    step = math.radians(arc.sweep_deg) / count
-    handle = 4.0 / 3.0 * math.tan(0.25 * step) * arc.radius_mm
-    for k in range(count):
-        a = math.radians(arc.start_deg) + k * step
-        (x, y), (u, v) = _on(arc, a), _on(arc, a + step)
-        yield (
-            (x - handle * math.sin(a), y + handle * math.cos(a)),
-            (u + handle * math.sin(a + step), v - handle * math.cos(a + step)),
-            (u, v),
-        )
-
-
-def _on(arc: Arc, angle: float) -> Point:
-    return (
-        arc.centre[0] + arc.radius_mm * math.cos(angle),
-        arc.centre[1] + arc.radius_mm * math.sin(angle),
-    )
-
-
 def _write_layer(canvas: Any, drawing: Drawing, layer: Layer) -> None:
     canvas.setLineWidth(layer.weight_mm)
     canvas.setDash(list(DASHES_MM[layer.line_type]))
     if layer.ink != BLACK:
-        canvas.setStrokeColorRGB(*_shares(layer.ink))
-        canvas.setFillColorRGB(*_shares(layer.ink))
+        shares = tuple(part / 255.0 for part in layer.ink)
+        canvas.setStrokeColorRGB(*shares)
+        canvas.setFillColorRGB(*shares)
     for mark in drawing.on(layer.name):
-        match mark:
-            case Stroke():
-                path = canvas.beginPath()
-                path.moveTo(*mark.curve.start)
-                _follow(path, mark.curve)
-                canvas.drawPath(path)
-            case Outline():
-                path = canvas.beginPath()
-                path.moveTo(*mark.points[0])
-                for point in mark.points[1:]:
-                    path.lineTo(*point)
-                path.close()
-                canvas.drawPath(path, stroke=1, fill=int(mark.filled))
-            case Text():
-                _write_text(canvas, mark, layer.ink)
-
-
-def _shares(ink: Ink) -> tuple[float, ...]:
-    return tuple(part / 255.0 for part in ink)
-
-
-def _follow(path: Any, curve: Curve) -> None:
-    match curve:
-        case Line():
-            path.lineTo(*curve.end)
-        case Arc():
-            for first, second, end in arc_curves(curve):
-                path.curveTo(*first, *second, *end)
-            if is_circle(curve):
-                path.close()
-        case Cubic():
-            for k in range(1, len(curve.control), 3):
-                first, second, end = curve.control[k : k + 3]
-                path.curveTo(*first, *second, *end)
-
-
-def _write_text(canvas: Any, mark: Text, ink: Ink) -> None:
-    font = "Helvetica-Bold" if mark.bold else "Helvetica"
-    size_mm = mark.height_mm / _CAPITALS
-    text = _encodable(mark.text)
-    width_mm = canvas.stringWidth(text, font, size_mm)
-    x, y = {
-        Anchor.LEFT: (0.0, 0.0),
-        Anchor.RIGHT: (-width_mm, 0.0),
-        Anchor.CENTRE: (-0.5 * width_mm, -0.5 * mark.height_mm),
-    }[mark.anchor]
-    canvas.saveState()
-    canvas.translate(*mark.at)
-    canvas.rotate(mark.angle_deg)
-    if mark.patch:
-        canvas.setFillGray(1.0)
-        x_min, y_min, x_max, y_max = mark.patch_mm
-        canvas.rect(x_min, y_min, x_max - x_min, y_max - y_min, stroke=0, fill=1)
-        if ink == BLACK:
-            canvas.setFillGray(0.0)
+        if isinstance(mark, Text):
+            # Known to the document from its first use on, under a name of its own.
+            resource = canvas._doc.getInternalFontName(font_of(mark))
+            canvas.addLiteral(text_operators(mark, layer.ink, resource))
         else:
-            canvas.setFillColorRGB(*_shares(ink))
-    canvas.setFont(font, size_mm)
-    canvas.drawString(x, y, text)
-    canvas.restoreState()
-
-
-def _encodable(text: str) -> str:
-    """Keep to the characters of the standard types; others lose their accents or become "?"."""
-    try:
-        text.encode("cp1252")
-    except UnicodeEncodeError:
-        plain = (_one(c) for c in text)
-        return "".join(plain)
-    return text
-
-
-def _one(character: str) -> str:
-    for form in (character, unicodedata.normalize("NFKD", character)[:1]):
-        try:
-            form.encode("cp1252")
-        except UnicodeEncodeError:
-            continue
-        return form
-    return "?"
+            canvas.addLiteral(path_operators(mark))

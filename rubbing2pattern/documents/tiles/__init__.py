@@ -24,6 +24,7 @@ from rubbing2pattern.documents.drawing import (
 from rubbing2pattern.documents.drawing.edge_scale import scale_outside
 from rubbing2pattern.documents.drawing.layers import PANEL_NOTE, layers_for
 from rubbing2pattern.documents.drawing.pattern import PanelMarks, titles
+from rubbing2pattern.documents.drawing.strip_numbers import meets
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.tiles.grid import Grid, Tile, grid_over, page_frame, tile_name
 from rubbing2pattern.documents.tiles.key_map import map_pages
@@ -248,10 +249,9 @@ def _scale(
     if not options.edge_scale:
         return
     turned = panel.width_mm if drawn.mirrored else None
-    taken = [box(*bounds_of(mark)) for mark in others]
+    taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
     for mark in scale_outside(tile.window_mm, drawn.leads_mm, options.units, turned):
-        room = box(*bounds_of(mark))
-        if not (isinstance(mark, Text) and any(room.intersects(other) for other in taken)):
+        if not (isinstance(mark, Text) and meets(bounds_of(mark), taken)):
             yield mark
 
 

@@ -10,11 +10,15 @@ import numpy as np
 import pymupdf
 import pypdf
 import pytest
+from hypothesis import given, strategies as st
+from reportlab.lib.rl_accel import fp_str
+from reportlab.pdfgen.canvas import Canvas
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.documents.drawing import Drawing
+from rubbing2pattern.documents.drawing import Anchor, Drawing, Text
 from rubbing2pattern.documents.drawing.pattern import pattern_drawing
-from rubbing2pattern.documents.formats.pdf import arc_curves, pdf_bytes
+from rubbing2pattern.documents.formats.pdf import pdf_bytes
+from rubbing2pattern.documents.formats.pdf_marks import arc_curves, numbers_text, text_operators
 from rubbing2pattern.errors import OutputNotWritten
 from rubbing2pattern.geometry.curves import Arc, Cubic
 from rubbing2pattern.model import Panel
@@ -126,6 +130,28 @@ def test_arcs_are_followed_to_a_thousandth_over_a_metre(sweep_deg: float) -> Non
     radii = np.hypot(*(Cubic(tuple(control)).points(1e-4) - np.array(arc.centre)).T)
     assert np.abs(radii - 1000.0).max() < 0.001
     assert math.dist(control[-1], arc.end) < 1e-6
+
+
+@given(st.floats(-2e6, 2e6) | st.floats(-1.0, 1.0) | st.sampled_from([0.0, 10.0, 999.99999999]))
+def test_numbers_are_written_as_the_library_writes_them(number: float) -> None:
+    assert numbers_text((number, 1.0)) == fp_str(number, 1.0)
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 33.0])
+def test_texts_are_written_as_the_library_writes_them(angle_deg: float) -> None:
+    said, size_mm = "(Ü) \\ – 12", 3.0 / 0.718
+    canvas = Canvas(io.BytesIO(), pageCompression=0, invariant=1)
+    canvas.translate(1.0, 2.5)
+    canvas.rotate(angle_deg)
+    canvas.setFillGray(1.0)
+    mark = Text("", (1.0, 2.5), said, 3.0, Anchor.RIGHT, angle_deg, bold=True, patch=True)
+    x_min, y_min, x_max, y_max = mark.patch_mm
+    canvas.rect(x_min, y_min, x_max - x_min, y_max - y_min, stroke=0, fill=1)
+    canvas.setFillColorRGB(1.0, 0.0, 51 / 255)
+    canvas.setFont("Helvetica-Bold", size_mm)
+    canvas.drawString(-canvas.stringWidth(said, "Helvetica-Bold", size_mm), 0.0, said)
+    expected = canvas.getCurrentPageContent()
+    assert text_operators(mark, (255, 0, 51), "/F2") == f"q\n{expected}\nQ"
 
 
 def test_a_page_larger_than_pdf_allows_is_refused() -> None:
