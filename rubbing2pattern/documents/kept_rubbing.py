@@ -24,8 +24,6 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Grey, Rubbing
 
-_QUICK = 1
-"""The picture is noise for the most part: more effort makes it hardly smaller."""
 _HEADER_END = 33
 """Signature and header of a PNG; the resolution must come before the data."""
 _PLACES = 3
@@ -104,7 +102,9 @@ def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
 
 def _png(grey: Grey, px_per_mm: float) -> bytes:
     """Write a PNG whose pHYs chunk holds pixels per metre (PNG specification, 11.3.4.3)."""
-    done, encoded = cv2.imencode(".png", grey, [cv2.IMWRITE_PNG_COMPRESSION, _QUICK])
+    # The library's own setting is its quickest; of a picture that is noise for the most part, more
+    # effort makes a larger file.
+    done, encoded = cv2.imencode(".png", grey)
     if not done:
         raise OutputNotWritten("the rubbing cannot be written as a PNG")
     plain = encoded.tobytes()

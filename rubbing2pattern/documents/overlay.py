@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Iterator, Sequence
 
@@ -16,6 +15,7 @@ from shapely.ops import substring
 from rubbing2pattern.documents.drawing import Text, plain_text
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.drawing.pattern import finding_mark
+from rubbing2pattern.documents.formats.palette_png import GREY_STEP, Colour, palette_png
 from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
 from rubbing2pattern.documents.formats.scale_on_picture import draw_scale
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
@@ -27,7 +27,6 @@ from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.units import Unit, place_of
 
 Canvas = npt.NDArray[np.uint8]
-Colour = tuple[int, int, int]
 
 # Okabe and Ito, "Color Universal Design" (2008): eight colours that all eyes can distinguish.
 BLACK: Colour = (0, 0, 0)
@@ -65,15 +64,13 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     picture = _lettered(canvas, panel, frame, options)
     draw_scale(picture, frame, options.units)
     picture = _with_key(picture, panel, options.units)
-    stream = io.BytesIO()
-    picture.save(stream, "PNG", compress_level=1, dpi=(frame.px_per_mm * 25.4,) * 2)
-    return stream.getvalue()
+    return palette_png(picture, (BLUE, VERMILION, YELLOW, SKY), frame.px_per_mm)
 
 
 def lightened_tones() -> Canvas:
-    """Return the tone for each grey, (256,); in steps of 4, which no eye sees but a file does."""
+    """Return the tone for each grey, (256,), in the steps that a palette keeps."""
     tones = _PAPER_SHARE * 255.0 + (1.0 - _PAPER_SHARE) * np.arange(256)
-    return np.asarray(np.floor(tones / 4.0) * 4.0 + 3.0, dtype=np.uint8)
+    return np.asarray((tones // GREY_STEP + 1.0) * GREY_STEP - 1.0, dtype=np.uint8)
 
 
 def _draw_leads(canvas: Canvas, panel: Panel, frame: Frame) -> None:
@@ -107,6 +104,9 @@ def leaf_rings(panel: Panel) -> Iterator[shapely.LinearRing]:
 
 def seen_parts(came: Came) -> Iterator[tuple[Array, bool]]:
     """Yield the parts of a lead line in order, and whether the rubbing shows them."""
+    if not came.gaps:
+        yield came.path, True
+        return
     path = shapely.LineString(came.path)
     at = 0.0
     for start, end in (*sorted(came.gaps), (path.length, path.length)):
