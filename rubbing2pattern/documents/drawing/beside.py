@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -98,8 +99,16 @@ def sampled(curves: Sequence[Curve]) -> list[tuple[Array, Array]]:
             along.append(next(of_chains))
         else:
             points = curve.points(CHORD_MM)
-            along.append((points, np.linspace(0.0, 1.0, len(points))))
+            along.append((points, _shares(len(points))))
     return along
+
+
+@lru_cache(maxsize=256)
+def _shares(count: int) -> Array:
+    """Return even shares from 0 to 1, (count,)."""
+    shares = np.linspace(0.0, 1.0, count)
+    shares.setflags(write=False)
+    return shares
 
 
 def _offset_line(line: Line, to_left_mm: float) -> Line:

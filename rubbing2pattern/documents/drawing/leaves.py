@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -120,18 +121,31 @@ def _covers(bodies: Shapes) -> Shapes:
 
 def _bodies(curves: Sequence[Curve], widths_mm: Sequence[float]) -> Shapes:
     """Return each curve widened, (B,)."""
-    paths = np.array([LineString(curve.points(CHORD_MM)) for curve in curves], dtype=object)
+    paths = _lines([curve.points(CHORD_MM) for curve in curves])
     half = 0.5 * np.asarray(widths_mm, dtype=np.float64)
     bodies: Shapes = shapely.buffer(paths, half, cap_style="flat", join_style="round", quad_segs=16)
     return bodies
 
 
+def _lines(points: Sequence[Array]) -> Shapes:
+    """Return lines through points, made at once."""
+    which = np.repeat(np.arange(len(points)), [len(p) for p in points])
+    lines: Shapes = shapely.linestrings(np.concatenate(points), indices=which)
+    return lines
+
+
 def _ends(curve: Curve, width_mm: float) -> tuple[Line, ...]:
     lines = []
-    for point, direction in (_departure(curve), _departure(curve.reversed())):
+    for point, direction in _departures(curve):
         across = 0.5 * width_mm * np.array((-direction[1], direction[0]))
         lines.append(Line(as_point(point + across), as_point(point - across)))
     return tuple(lines)
+
+
+@lru_cache(maxsize=4096)
+def _departures(curve: Curve) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """Return what `_departure` says of both ends; mitres, ends and bounds of a panel ask for it."""
+    return _departure(curve), _departure(curve.reversed())
 
 
 def _departure(curve: Curve) -> tuple[Array, Array]:
@@ -155,8 +169,7 @@ def _mitres(
     """Yield joint, edge, tip, edge where neighbouring cames lie more than 180 degrees apart."""
     leaving: dict[str, list[tuple[float, float, Array]]] = {}
     for came, width in zip(cames, widths_mm, strict=True):
-        for joint, curve in ((came.start, came.curve), (came.end, came.curve.reversed())):
-            place, d = _departure(curve)
+        for joint, (place, d) in zip((came.start, came.end), _departures(came.curve), strict=True):
             angle = math.atan2(d[1], d[0])
             leaving.setdefault(joint, []).append((angle, 0.5 * width, place))
     for ends in leaving.values():
@@ -194,7 +207,7 @@ def _kept(
 ) -> Iterator[LeafEdge]:
     """Yield the parts of each of E edges outside its cover, (E,)."""
     along = sampled(edges)
-    whole = np.array([LineString(points) for points, _ in along], dtype=object)
+    whole = _lines([points for points, _ in along])
     parts, of = shapely.get_parts(shapely.difference(whole, covers), return_index=True)
     length = shapely.length(parts)
     parts, of, length = (x[length > NOTHING_MM] for x in (parts, of, length))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import shapely
-from shapely.affinity import rotate
-from shapely.geometry import MultiPolygon, Point as ShapelyPoint, Polygon, box
+from shapely.geometry import MultiPolygon, Point as ShapelyPoint, Polygon
 
 from rubbing2pattern.documents.drawing import Anchor, Text, text_width_mm
 from rubbing2pattern.geometry.curves import Point
@@ -50,8 +50,15 @@ def piece_number(piece: Piece, layer: str, options: DocumentOptions) -> Text:
 def text_box(text: str, at: Point, height_mm: float, angle_deg: float = 0.0) -> Polygon:
     """Return the rectangle that centred lettering takes up at most."""
     half_width, half_height = 0.5 * text_width_mm(text, height_mm, bold=True), 0.5 * height_mm
-    upright = box(at[0] - half_width, at[1] - half_height, at[0] + half_width, at[1] + half_height)
-    return rotate(upright, angle_deg, origin=at) if angle_deg else upright
+    c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    (x, y), (u, v) = at, (c * half_width, s * half_width)
+    p, q = -s * half_height, c * half_height
+    corners = (
+        (x + u - p, y + v - q), (x + u + p, y + v + q),
+        (x - u + p, y - v + q), (x - u - p, y - v - q),
+    )  # fmt: skip
+    rectangle: Polygon = shapely.polygons(np.array(corners))
+    return rectangle
 
 
 def _fitting(

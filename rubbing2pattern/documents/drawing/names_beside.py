@@ -12,6 +12,7 @@ from rubbing2pattern.documents.drawing.layers import CAME_ID, JOINT_ID
 from rubbing2pattern.documents.drawing.leaves import middle_of
 from rubbing2pattern.documents.drawing.lettering import text_box
 from rubbing2pattern.documents.drawing.strip_numbers import GAP_MM, meets, placed_beside
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Joint, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -31,12 +32,12 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
     2. One that has no room so is written over its came or joint, for who asks for ids looks for a
        certain one.
     """
-    taken = [bounds_of(mark) for mark in others]
+    taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
     seen = {piece.number: piece.sight_outline for piece in panel.pieces}
     if "joint" in options.ids:
         for joint in panel.joints:
             name = _at_joint(panel, joint, taken)
-            taken.append(bounds_of(name))
+            taken = np.vstack((taken, bounds_of(name)))
             yield name
     for came in panel.cames if "came" in options.ids else ():
         beside = placed_beside(came.id, (came,), _HEIGHTS_MM, seen, taken, CAME_ID)
@@ -44,17 +45,16 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
             CAME_ID, middle_of(came.curve), came.id, _HEIGHTS_MM[-1], Anchor.CENTRE, patch=True
         )
         name = beside or over
-        taken.append(bounds_of(name))
+        taken = np.vstack((taken, bounds_of(name)))
         yield name
 
 
-def _at_joint(panel: Panel, joint: Joint, taken: list[tuple[float, float, float, float]]) -> Text:
+def _at_joint(panel: Panel, joint: Joint, taken: Array) -> Text:
     widths = [
         came.face_width_mm
         for came in panel.cames
         if joint.id in (came.start, came.end) and math.isfinite(came.face_width_mm)
     ]
-    others = np.array(taken).reshape(-1, 4)
     for height in _HEIGHTS_MM:
         reach = 0.75 * max(widths, default=0.0) + GAP_MM + height
         for way in _WAYS_DEG:
@@ -63,7 +63,7 @@ def _at_joint(panel: Panel, joint: Joint, taken: list[tuple[float, float, float,
             at = joint.x_mm + aside * math.cos(turn), joint.y_mm + reach * math.sin(turn)
             room = text_box(joint.id, at, height).buffer(0.5 * GAP_MM)
             inside = any(piece.sight_outline.contains(room) for piece in panel.pieces)
-            if inside and not meets(room.bounds, others):
+            if inside and not meets(room.bounds, taken):
                 return Text(JOINT_ID, at, joint.id, height, Anchor.CENTRE)
     at = (joint.x_mm, joint.y_mm)
     return Text(JOINT_ID, at, joint.id, _HEIGHTS_MM[-1], Anchor.CENTRE, patch=True)

@@ -54,7 +54,7 @@ def strip_numbers(
     seen = {piece.number: piece.sight_outline for piece in panel.pieces}
     for shape in seen.values():
         shapely.prepare(shape)
-    taken = [bounds_of(mark) for mark in others]
+    taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
     heights_mm = [h for h in _HEIGHTS_MM if h >= options.least_number_mm]
     for strip in strips:
         if strip.covered:
@@ -62,7 +62,7 @@ def strip_numbers(
         longest = sorted((cames[name] for name in strip.cames), key=lambda c: (-c.length_mm, c.id))
         number = placed_beside(f"{PREFIX}{strip.number}", longest, heights_mm, seen, taken, layer)
         if number is not None:
-            taken.append(bounds_of(number))
+            taken = np.vstack((taken, bounds_of(number)))
             yield number
 
 
@@ -71,17 +71,25 @@ def placed_beside(
     cames: Sequence[Came],
     heights_mm: Sequence[float],
     seen: Mapping[int, Polygon | MultiPolygon],
-    taken: Sequence[Bounds],
+    taken: Array,
     layer: str,
 ) -> Text | None:
-    """Return a text beside the first of some cames that has room, as rules 2 to 4 say, or None."""
-    others = np.array(taken).reshape(-1, 4)
+    """Return a text beside the first of some cames that has room, as rules 2 to 4 say, or None.
+
+    Parameters
+    ----------
+    taken : x_min, y_min, x_max, y_max of what it keeps clear of, (N, 4).
+    """
     for height_mm in heights_mm:  # rule 4
         for came in cames:  # rule 1
             for at, angle_deg in _places(came, height_mm):
-                room = text_box(text, at, height_mm, angle_deg).buffer(0.5 * GAP_MM)
-                inside = any(seen[n].contains(room) for n in came.pieces if n in seen)  # rule 2
-                if inside and not meets(room.bounds, others):  # rule 3
+                tight = text_box(text, at, height_mm, angle_deg)
+                around = [seen[n] for n in came.pieces if n in seen and seen[n].contains(tight)]
+                if not around:
+                    continue
+                room = shapely.buffer(tight, 0.5 * GAP_MM)
+                inside = any(shape.contains(room) for shape in around)  # rule 2
+                if inside and not meets(room.bounds, taken):  # rule 3
                     return Text(layer, at, text, height_mm, Anchor.CENTRE, angle_deg)
     return None
 
