@@ -7,8 +7,9 @@ from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import shapely
-from shapely.geometry import Point as ShapelyPoint
+from shapely.geometry import LineString, Point as ShapelyPoint
 
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import id_number, place_text
@@ -64,11 +65,12 @@ def still_true(
     2. One about a missing lead is settled when a lead that was added or moved passes within reach.
     3. All others stay.
     """
-    ground = shapely.union_all([lead.line for lead in net.leads.values()]).buffer(_SAME_LINE_MM)
+    lines = np.array([lead.line for lead in net.leads.values()], dtype=object)
+    ground = shapely.STRtree(lines)
     gone = [
         lead.line
         for name, lead in before.leads.items()
-        if not net.unchanged(name) and not ground.covers(lead.line)
+        if not net.unchanged(name) and not _covered(lead.line, ground)
     ]
     drawn = [
         lead.line
@@ -84,6 +86,13 @@ def still_true(
         if at is None or not lines or _away_mm(lines, at) > limit_mm:
             kept.append(finding)
     return kept
+
+
+def _covered(line: LineString, ground: shapely.STRtree) -> bool:
+    """Return whether lines run along the whole of another."""
+    near = ground.query(line, predicate="dwithin", distance=_SAME_LINE_MM)
+    along = shapely.union_all(ground.geometries[near]).buffer(_SAME_LINE_MM)
+    return bool(along.covers(line))
 
 
 def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy.spatial import KDTree
 
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import id_number
@@ -129,21 +128,24 @@ def _from_net(cut: Panel, net: Net) -> tuple[dict[str, str], dict[str, str]]:
     """Rule 3."""
     joints = {}
     names = sorted(net.joints, key=id_number)
-    away, nearest = KDTree([net.at(name) for name in names]).query(
-        [(joint.x_mm, joint.y_mm) for joint in cut.joints]
-    )
+    before = shapely.points([net.at(name) for name in names])
+    now = shapely.points([(joint.x_mm, joint.y_mm) for joint in cut.joints])
+    nearest = shapely.STRtree(before).nearest(now)
+    away = shapely.distance(before[nearest], now)
     for joint, far_mm, k in zip(cut.joints, away, nearest, strict=True):
         joints[joint.id] = names[int(k)] if far_mm < _SAME_MM else f"J{net.next_joint}"
         net.next_joint += far_mm >= _SAME_MM
     leads = sorted(net.leads, key=id_number)
-    middles = KDTree([net.leads[n].line.interpolate(0.5, normalized=True).coords[0] for n in leads])
+    lines = np.array([net.leads[name].line for name in leads], dtype=object)
+    middles = shapely.STRtree(shapely.line_interpolate_point(lines, 0.5, normalized=True))
+    places = shapely.points([point_along(came.path, 0.5) for came in cut.cames])
+    of, near = middles.query(places, predicate="dwithin", distance=100.0 * _SAME_MM)
     cames: dict[str, str] = {}
-    for came in cut.cames:
+    for number, came in enumerate(cut.cames):
         ends = {joints[came.start], joints[came.end]}
-        near = middles.query_ball_point(point_along(came.path, 0.5), 100.0 * _SAME_MM)
         fitting = [
             name
-            for name in (leads[k] for k in near)
+            for name in (leads[k] for k in np.sort(near[of == number]))
             if {net.leads[name].start, net.leads[name].end} == ends and name not in cames.values()
         ]
         cames[came.id] = fitting[0] if fitting else net.new_came()

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from rubbing2pattern.geometry.curves import (
     Arc,
@@ -37,6 +36,9 @@ def curve_through(places: Sequence[Point]) -> Curve:
         return Line(places[0], places[1])
     if len(places) == 3:
         return _arc_through_three(*places)
+    # Only here: the library takes as long to import as a correction takes.
+    from scipy.interpolate import CubicSpline
+
     points = points_array(places)
     along = running_length(points)
     spline = CubicSpline(along, points, bc_type="natural")

@@ -3,7 +3,8 @@
 A pattern is a way to cut one stick: how many of each length it gives. The least number of sticks is
 found over all patterns at once (Kantorovich 1939, Gilmore and Gomory 1961); the integer programme
 is solved by HiGHS through scipy. Lengths are whole numbers of one small unit, so nothing is rounded
-on the way, and the solver's limits are counted, so that the same strips give the same sticks.
+on the way, and the solver's limits are counted, so that the same strips give the same sticks. The
+solver is imported when a programme is to be solved: most strips fit as the bounds say.
 """
 
 from __future__ import annotations
@@ -11,14 +12,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_array
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.leading.filling import first_fit, full_sticks, least_by_bounds
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Pattern = tuple[int, ...]
 """How many of each size one stick gives, longest size first."""
@@ -136,6 +139,8 @@ class _Work:
         return every, least, True
 
     def _generated(self, start: Sequence[Pattern], least: int) -> tuple[list[Pattern], int]:
+        from scipy.optimize import linprog
+
         # One size alone on a stick makes the programme solvable from the first.
         alone = np.eye(len(self.sizes), dtype=np.int64)
         patterns = list(dict.fromkeys([*start, *(tuple(map(int, row)) for row in alone)]))
@@ -155,6 +160,8 @@ class _Work:
 
     def solved(self, patterns: Sequence[Pattern]) -> tuple[list[Pattern], bool]:
         """Return the sticks of the integer programme, and whether they are its optimum."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
         result = milp(
             np.ones(len(patterns)),
             integrality=np.ones(len(patterns)),
@@ -243,6 +250,8 @@ def _doubling(count: int) -> Iterator[int]:
 
 
 def _matrix(patterns: Sequence[Pattern]) -> csr_array:
+    from scipy.sparse import csr_array
+
     return csr_array(np.array(patterns, dtype=np.float64).T)
 
 
