@@ -222,6 +222,9 @@ def bounds_of(mark: Mark) -> Bounds:
 
 def plain_text(text: str) -> str:
     """Return a text on one line without control characters, for names that come from outside."""
+    if text.isprintable():
+        # Nearly every text: no character in it is a control or a space but " ".
+        return " ".join(text.split())
     spaced = "".join(" " if c.isspace() else c for c in text)
     return " ".join("".join(c for c in spaced if unicodedata.category(c)[0] != "C").split())
 
