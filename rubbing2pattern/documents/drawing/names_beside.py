@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
@@ -11,7 +11,14 @@ from rubbing2pattern.documents.drawing import Anchor, Mark, Text, bounds_of
 from rubbing2pattern.documents.drawing.layers import CAME_ID, JOINT_ID
 from rubbing2pattern.documents.drawing.leaves import middle_of
 from rubbing2pattern.documents.drawing.lettering import text_box
-from rubbing2pattern.documents.drawing.strip_numbers import GAP_MM, meets, placed_beside
+from rubbing2pattern.documents.drawing.strip_numbers import (
+    GAP_MM,
+    Seen,
+    glass_seen,
+    in_glass,
+    meets,
+    placed_beside,
+)
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Joint, Panel
 from rubbing2pattern.options.documents import DocumentOptions
@@ -33,10 +40,10 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
        certain one.
     """
     taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
-    seen = {piece.number: piece.sight_outline for piece in panel.pieces}
+    seen = glass_seen(panel)
     if "joint" in options.ids:
         for joint in panel.joints:
-            name = _at_joint(panel, joint, taken)
+            name = _at_joint(panel, joint, seen, taken)
             taken = np.vstack((taken, bounds_of(name)))
             yield name
     for came in panel.cames if "came" in options.ids else ():
@@ -49,7 +56,7 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
         yield name
 
 
-def _at_joint(panel: Panel, joint: Joint, taken: Array) -> Text:
+def _at_joint(panel: Panel, joint: Joint, seen: Mapping[int, Seen], taken: Array) -> Text:
     widths = [
         came.face_width_mm
         for came in panel.cames
@@ -61,9 +68,9 @@ def _at_joint(panel: Panel, joint: Joint, taken: Array) -> Text:
             turn = math.radians(way)
             aside = reach + 0.5 * abs(math.cos(turn)) * height * len(joint.id)
             at = joint.x_mm + aside * math.cos(turn), joint.y_mm + reach * math.sin(turn)
-            room = text_box(joint.id, at, height).buffer(0.5 * GAP_MM)
-            inside = any(piece.sight_outline.contains(room) for piece in panel.pieces)
-            if inside and not meets(room.bounds, taken):
+            room = text_box(joint.id, at, height)
+            inside = any(in_glass(room, glass) for glass in seen.values())
+            if inside and not meets(room.bounds, taken, 0.5 * GAP_MM):
                 return Text(JOINT_ID, at, joint.id, height, Anchor.CENTRE)
     at = (joint.x_mm, joint.y_mm)
     return Text(JOINT_ID, at, joint.id, _HEIGHTS_MM[-1], Anchor.CENTRE, patch=True)

@@ -18,6 +18,7 @@ from rubbing2pattern.model import Came, Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
 
+Seen = tuple[Polygon | MultiPolygon, shapely.Geometry]
 PREFIX = "S"
 """Prefix of the number, so that nobody takes it for one of a piece."""
 _HEIGHTS_MM = (1.8, 1.5)
@@ -51,9 +52,7 @@ def strip_numbers(
     others : piece numbers and marks of findings.
     """
     cames = {came.id: came for came in panel.cames}
-    seen = {piece.number: piece.sight_outline for piece in panel.pieces}
-    for shape in seen.values():
-        shapely.prepare(shape)
+    seen = glass_seen(panel)
     taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
     heights_mm = [h for h in _HEIGHTS_MM if h >= options.least_number_mm]
     for strip in strips:
@@ -70,7 +69,7 @@ def placed_beside(
     text: str,
     cames: Sequence[Came],
     heights_mm: Sequence[float],
-    seen: Mapping[int, Polygon | MultiPolygon],
+    seen: Mapping[int, Seen],
     taken: Array,
     layer: str,
 ) -> Text | None:
@@ -78,18 +77,15 @@ def placed_beside(
 
     Parameters
     ----------
+    seen : glass by the number of its piece.
     taken : x_min, y_min, x_max, y_max of what it keeps clear of, (N, 4).
     """
     for height_mm in heights_mm:  # rule 4
         for came in cames:  # rule 1
             for at, angle_deg in _places(came, height_mm):
-                tight = text_box(text, at, height_mm, angle_deg)
-                around = [seen[n] for n in came.pieces if n in seen and seen[n].contains(tight)]
-                if not around:
-                    continue
-                room = shapely.buffer(tight, 0.5 * GAP_MM)
-                inside = any(shape.contains(room) for shape in around)  # rule 2
-                if inside and not meets(room.bounds, taken):  # rule 3
+                room = text_box(text, at, height_mm, angle_deg)
+                inside = any(in_glass(room, seen[n]) for n in came.pieces if n in seen)  # rule 2
+                if inside and not meets(room.bounds, taken, 0.5 * GAP_MM):  # rule 3
                     return Text(layer, at, text, height_mm, Anchor.CENTRE, angle_deg)
     return None
 
@@ -116,12 +112,25 @@ def _places(came: Came, height_mm: float) -> Iterator[tuple[Point, float]]:
             yield (float(side[0]), float(side[1])), angle_deg
 
 
-def meets(room: Bounds, others: Array) -> bool:
-    """Return whether a box meets any of others, (N, 4)."""
+def glass_seen(panel: Panel) -> dict[int, Seen]:
+    """Return the glass that is seen of each piece, and its edge, ready for many questions."""
+    seen = {p.number: (p.sight_outline, p.sight_outline.boundary) for p in panel.pieces}
+    shapely.prepare(list(seen.values()))
+    return seen
+
+
+def in_glass(room: Polygon, seen: Seen) -> bool:
+    """Return whether a box lies in glass, clear of its edge by half the gap."""
+    glass, edge = seen
+    return bool(glass.contains(room)) and not shapely.dwithin(edge, room, 0.5 * GAP_MM)
+
+
+def meets(room: Bounds, others: Array, around_mm: float = 0.0) -> bool:
+    """Return whether a box, or what lies around it, meets any of others, (N, 4)."""
     apart = (
-        (others[:, 0] > room[2])
-        | (others[:, 2] < room[0])
-        | (others[:, 1] > room[3])
-        | (others[:, 3] < room[1])
+        (others[:, 0] > room[2] + around_mm)
+        | (others[:, 2] < room[0] - around_mm)
+        | (others[:, 1] > room[3] + around_mm)
+        | (others[:, 3] < room[1] - around_mm)
     )
     return not bool(apart.all())
