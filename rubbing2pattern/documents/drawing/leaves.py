@@ -137,8 +137,9 @@ def _lines(points: Sequence[Array]) -> Shapes:
 def _ends(curve: Curve, width_mm: float) -> tuple[Line, ...]:
     lines = []
     for point, direction in _departures(curve):
-        across = 0.5 * width_mm * np.array((-direction[1], direction[0]))
-        lines.append(Line(as_point(point + across), as_point(point - across)))
+        (x, y), (u, v) = point.tolist(), direction.tolist()
+        dx, dy = -0.5 * width_mm * v, 0.5 * width_mm * u
+        lines.append(Line((x + dx, y + dy), (x - dx, y - dy)))
     return tuple(lines)
 
 

@@ -39,6 +39,8 @@ def names_beside(panel: Panel, others: Iterable[Mark], options: DocumentOptions)
     2. One that has no room so is written over its came or joint, for who asks for ids looks for a
        certain one.
     """
+    if not options.ids:
+        return
     taken = np.array([bounds_of(mark) for mark in others]).reshape(-1, 4)
     seen = glass_seen(panel)
     if "joint" in options.ids:
