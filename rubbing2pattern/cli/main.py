@@ -102,9 +102,9 @@ for _command in (
     main.add_command(help_option(_command))
 
 
-_COLLECTIONS = (20_000, 20, 50)
-"""Objects and rounds between searches for cycles: at Python's own
-700, 10, 10 a fourteenth of a run goes into them, and frozen panels and arrays have no cycles."""
+COLLECTIONS = (20_000, 20, 50)
+"""Objects and rounds between searches for cycles. At Python's own 700, 10, 10 a fourteenth of a run
+goes into them, and panels, which are frozen, have no cycles."""
 
 
 class Interrupted(KeyboardInterrupt):
@@ -121,7 +121,7 @@ def entry() -> None:
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-    gc.set_threshold(*_COLLECTIONS)
+    gc.set_threshold(*COLLECTIONS)
     for stream in (sys.stdout, sys.stderr):
         # A file name may hold what the terminal cannot show; a closed stream is None.
         if isinstance(stream, io.TextIOWrapper):

@@ -7,7 +7,6 @@ from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
@@ -65,8 +64,7 @@ def still_true(
     2. One about a missing lead is settled when a lead that was added or moved passes within reach.
     3. All others stay.
     """
-    lines = np.array([lead.line for lead in net.leads.values()], dtype=object)
-    ground = shapely.STRtree(lines)
+    ground = shapely.STRtree([lead.line for lead in net.leads.values()])
     gone = [
         lead.line
         for name, lead in before.leads.items()

@@ -10,8 +10,10 @@ from copy import copy
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.drawing.image import Image
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
+from openpyxl.writer.excel import ExcelWriter
 
 from rubbing2pattern.texts import formula_like
 
@@ -31,6 +33,17 @@ FIGURE_FORMAT = {"mm": "0.0", "in": "0.000"}
 def lettering(**how: Any) -> Font:
     """Return the lettering of all cells, bold, italic or larger as said."""
     return Font(**{"name": "Calibri", "size": 11, **how})
+
+
+class Png(Image):
+    """A picture of a sheet whose file and size are known: nothing needs to open it."""
+
+    def __init__(self, content: bytes, width_px: int, height_px: int) -> None:
+        self.content, self.format = content, "png"
+        self.width, self.height = width_px, height_px
+
+    def _data(self) -> bytes:
+        return self.content
 
 
 def new_workbook(title: str) -> Workbook:
@@ -114,7 +127,8 @@ def on_paper(sheet: Any, footer: str) -> None:
 def workbook_bytes(book: Workbook) -> bytes:
     """Return a workbook as a file without a time of day."""
     stream = io.BytesIO()
-    book.save(stream)
+    # As `book.save` writes it, but packed only once, below.
+    ExcelWriter(book, zipfile.ZipFile(stream, "w")).save()
     packed = io.BytesIO()
     with (
         zipfile.ZipFile(stream) as given,

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from openpyxl.drawing.image import Image
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
 from openpyxl.drawing.xdr import XDRPositiveSize2D
 from openpyxl.packaging.custom import StringProperty
@@ -22,6 +20,7 @@ from rubbing2pattern.documents.formats.workbook import (
     RULED,
     TEXT_FORMAT,
     TYPED_FILL,
+    Png,
     lettering,
     new_workbook,
     on_paper,
@@ -136,7 +135,7 @@ def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
 
 
 def _picture(sheet: Any, row: int, column: int, piece: Piece) -> None:
-    picture = Image(io.BytesIO(shape_png(piece)))
+    picture = Png(shape_png(piece), WIDTH_PX, HEIGHT_PX)
     inset = _INSET_PX * _EMU_PER_PX
     size = XDRPositiveSize2D(WIDTH_PX * _EMU_PER_PX, HEIGHT_PX * _EMU_PER_PX)
     corner = AnchorMarker(col=column, colOff=inset, row=row - 1, rowOff=inset)
