@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
+from html import escape
 from pathlib import Path
-from xml.sax.saxutils import escape
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
@@ -122,7 +122,7 @@ def dublin_core(about: About, names: Sequence[str], sides: Sequence[str]) -> byt
         "rights": [about.rights],
     }
     lines = [
-        f"  <dc:{element}>{escape(' '.join(value.split()))}</dc:{element}>"
+        f"  <dc:{element}>{escape(' '.join(value.split()), quote=False)}</dc:{element}>"
         for element in ELEMENTS
         for value in said.get(element, [])
         if value.strip()

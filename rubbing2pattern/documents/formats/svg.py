@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from rubbing2pattern.documents.drawing import (
     BLACK,
@@ -35,8 +35,8 @@ def svg_text(drawing: Drawing) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" '
         f'width="{_n(drawing.width_mm)}mm" height="{_n(drawing.height_mm)}mm" '
         f'viewBox="{_n(drawing.page_mm[0])} 0 {_n(drawing.width_mm)} {_n(drawing.height_mm)}">',
-        f"<title>{escape(drawing.title)}</title>",
-        f"<desc>{escape(drawing.subject)}</desc>",
+        f"<title>{escape(drawing.title, quote=False)}</title>",
+        f"<desc>{escape(drawing.subject, quote=False)}</desc>",
     ]
     for layer in drawing.layers:
         lines += _group(drawing, layer)
@@ -48,11 +48,11 @@ def _group(drawing: Drawing, layer: Layer) -> Iterator[str]:
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
     hidden = "" if layer.shown else ' display="none"'
     yield (
-        f'<g id={quoteattr(layer.name.replace(" ", "-"))} fill="none" stroke="{_ink(layer)}" '
+        f'<g id="{escape(layer.name.replace(" ", "-"))}" fill="none" stroke="{_ink(layer)}" '
         f'stroke-width="{_n(layer.weight_mm)}" stroke-linecap="round" stroke-linejoin="round"'
         f"{dash}{hidden}>"
     )
-    yield f"<title>{escape(layer.name)}</title>"
+    yield f"<title>{escape(layer.name, quote=False)}</title>"
     for mark in drawing.on(layer.name):
         yield from _element(mark, drawing.page_mm[3], _ink(layer))
     yield "</g>"
@@ -119,7 +119,7 @@ def _text(mark: Text, top_mm: float, ink: str) -> Iterator[str]:
     yield (
         f'<text x="{_n(x)}" y="{_n(baseline)}" font-size="{_n(mark.height_mm / _CAPITALS)}" '
         f'font-family="Helvetica, Arial, sans-serif" text-anchor="{_ANCHORS[mark.anchor]}" '
-        f'fill="{ink}" stroke="none"{weight}{turn}>{escape(mark.text)}</text>'
+        f'fill="{ink}" stroke="none"{weight}{turn}>{escape(mark.text, quote=False)}</text>'
     )
 
 

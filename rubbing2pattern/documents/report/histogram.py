@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from html import escape
 from typing import Any
-from xml.sax.saxutils import escape
 
 from rubbing2pattern.documents.drawing import plain_text, text_width_mm
 from rubbing2pattern.documents.drawing.width_letters import WidthUse, widths_used
@@ -206,5 +206,5 @@ def _word(x: float, y: float, text: str, anchor: str = "middle", *, bold: bool =
     weight = ' font-weight="bold"' if bold else ""
     return (
         f'<text x="{n(x)}" y="{n(y)}" font-size="{n(_LETTERS_MM / 0.718)}" '
-        f'text-anchor="{anchor}"{weight}>{escape(text)}</text>'
+        f'text-anchor="{anchor}"{weight}>{escape(text, quote=False)}</text>'
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 import numpy as np
 import numpy.typing as npt
@@ -53,10 +53,10 @@ class View:
         width, height = self.size_mm
         return "\n".join(
             (
-                f'<svg class={quoteattr(name)} role="img" viewBox="0 0 {n(width)} {n(height)}" '
+                f'<svg class="{escape(name)}" role="img" viewBox="0 0 {n(width)} {n(height)}" '
                 f'width="{n(width / self.reduction)}mm" '
                 f'height="{n(height / self.reduction)}mm">',
-                f"<title>{escape(plain_text(title))}</title>",
+                f"<title>{escape(plain_text(title), quote=False)}</title>",
                 *parts,
                 "</svg>",
             )
@@ -69,7 +69,7 @@ class View:
         lines = "\n".join(parts)
         weight = n(weight_mm * self.reduction)
         return (
-            f'<g data-layer={quoteattr(name)} stroke-width="{weight}" stroke-linecap="round" '
+            f'<g data-layer="{escape(name)}" stroke-width="{weight}" stroke-linecap="round" '
             f'stroke-linejoin="round" {attributes}>{lines}</g>'
         )
 
@@ -97,7 +97,7 @@ class View:
     ) -> str:
         """Return lettering, its middle at a place; `height_mm` of capitals, in the panel's mm."""
         x, y = self.at(at)
-        said = escape(plain_text(text))
+        said = escape(plain_text(text), quote=False)
         turned = abs(angle_deg) > _LEAST_TURN
         turn = f' transform="rotate({n(-angle_deg)} {n(x)} {n(y)})"' if turned else ""
         around = (
