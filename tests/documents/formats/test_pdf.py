@@ -15,12 +15,17 @@ from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfgen.canvas import Canvas
 from shapely.geometry import LineString, Point
 
-from rubbing2pattern.documents.drawing import Anchor, Drawing, Text
+from rubbing2pattern.documents.drawing import Anchor, Drawing, Outline, Stroke, Text, circle
 from rubbing2pattern.documents.drawing.pattern import pattern_drawing
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
-from rubbing2pattern.documents.formats.pdf_marks import arc_curves, numbers_text, text_operators
+from rubbing2pattern.documents.formats.pdf_marks import (
+    arc_curves,
+    numbers_text,
+    path_operators,
+    text_operators,
+)
 from rubbing2pattern.errors import OutputNotWritten
-from rubbing2pattern.geometry.curves import Arc, Cubic
+from rubbing2pattern.geometry.curves import Arc, Cubic, Line
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from tests import panels
@@ -135,6 +140,41 @@ def test_arcs_are_followed_to_a_thousandth_over_a_metre(sweep_deg: float) -> Non
 @given(st.floats(-2e6, 2e6) | st.floats(-1.0, 1.0) | st.sampled_from([0.0, 10.0, 999.99999999]))
 def test_numbers_are_written_as_the_library_writes_them(number: float) -> None:
     assert numbers_text((number, 1.0)) == fp_str(number, 1.0)
+
+
+def test_paths_are_written_as_the_library_writes_them() -> None:
+    bends = Cubic(tuple((10.0 * k, 3.5 * (k % 3)) for k in range(7)))
+    corners = ((0.0, 0.0), (4.0, 0.25), (1 / 3, 5.0))
+    for mark in (
+        Stroke("", Line((0.0, 1.0), (2.0, 3.5))),
+        Stroke("", bends),
+        Stroke("", Arc((1.0, 2.0), 3.0, 30.0, -133.3)),
+        circle("", (1.0, 2.0), 3.0),
+        Outline("", corners),
+        Outline("", corners, filled=True),
+    ):
+        canvas = Canvas(io.BytesIO(), pageCompression=0, invariant=1)
+        path = canvas.beginPath()
+        if isinstance(mark, Outline):
+            path.moveTo(*corners[0])
+            for corner in corners[1:]:
+                path.lineTo(*corner)
+            path.close()
+        else:
+            path.moveTo(*mark.curve.start)
+            match mark.curve:
+                case Line(_, end):
+                    path.lineTo(*end)
+                case Cubic(control):
+                    path.curveTo(*control[1], *control[2], *control[3])
+                    path.curveTo(*control[4], *control[5], *control[6])
+                case Arc() as arc:
+                    for first, second, end in arc_curves(arc):
+                        path.curveTo(*first, *second, *end)
+                    if arc.sweep_deg == 360.0:
+                        path.close()
+        canvas.drawPath(path, fill=int(isinstance(mark, Outline) and mark.filled))
+        assert path_operators(mark) == canvas.getCurrentPageContent()
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 33.0])
