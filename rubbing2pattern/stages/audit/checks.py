@@ -201,17 +201,19 @@ def _ahead(
 
 def _connected(cames: Sequence[Came]) -> list[list[Came]]:
     """Group cames that hang together by joints, in the order in which they come."""
-    group_of: dict[str, int] = {}
-    groups: dict[int, list[Came]] = {}
-    for key, came in enumerate(cames):
-        merged = [came]
-        for old in sorted({group_of[j] for j in (came.start, came.end) if j in group_of}):
-            merged = groups.pop(old) + merged
-        groups[key] = merged
-        group_of |= {j: key for c in merged for j in (c.start, c.end)}
-    order = {came.id: k for k, came in enumerate(cames)}
-    found = [sorted(group, key=lambda c: order[c.id]) for group in groups.values()]
-    return sorted(found, key=lambda group: order[group[0].id])
+    above: dict[str, str] = {}
+
+    def highest(joint: str) -> str:
+        while (next_up := above.setdefault(joint, joint)) != joint:
+            above[joint] = joint = above[next_up]
+        return joint
+
+    for came in cames:
+        above[highest(came.start)] = highest(came.end)
+    groups: dict[str, list[Came]] = {}
+    for came in cames:
+        groups.setdefault(highest(came.start), []).append(came)
+    return list(groups.values())
 
 
 def _covered_mm2(panel: Panel, group: Sequence[Came]) -> float:
