@@ -67,8 +67,10 @@ def leaf_edges(
     bodies = _bodies(curves, widths_mm)
     mitres = tuple(_mitres(cames, widths_mm))
     covers = _covers(np.array([*bodies, *(Polygon(m) for m in mitres)], dtype=object))
+    ends = _open_ends(cames, widths_mm, covers)
     # The ends of two cames that follow each other touch; a hair more covers both.
-    grown = shapely.buffer(covers[: len(bodies)], NOTHING_MM)
+    with_ends = [i for i, own_ends in enumerate(ends) if own_ends]
+    grown = dict(zip(with_ends, shapely.buffer(covers[with_ends], NOTHING_MM), strict=True))
     # Only a free curve can turn so sharply that its offset falls back into its own body.
     free = np.array([k for k, curve in enumerate(curves) if isinstance(curve, Cubic)], dtype=int)
     own = shapely.buffer(bodies[free], -2 * CHORD_MM, quad_segs=16)
@@ -77,11 +79,10 @@ def leaf_edges(
     left, right = offset_curves(curves, half), offset_curves(curves, [-h for h in half])
     edges: list[Curve] = []
     over: list[shapely.Geometry] = []
-    for i, (came, width) in enumerate(zip(cames, widths_mm, strict=True)):
+    for i, own_ends in enumerate(ends):
         beside = [edge for edge in (left[i], right[i]) if edge is not None]
-        ends = _ends(came.curve, width) if came.start != came.end else ()
-        edges += (*beside, *ends)
-        over += (*[covers[i]] * len(beside), *[grown[i]] * len(ends))
+        edges += (*beside, *own_ends)
+        over += [covers[i]] * len(beside) + [grown[i] for _ in own_ends]
     for cover, (_, a, tip, b) in zip(covers[len(bodies) :], mitres, strict=True):
         edges += (Line(a, tip), Line(tip, b))
         over += (cover, cover)
@@ -132,6 +133,23 @@ def _lines(points: Sequence[Array]) -> Shapes:
     which = np.repeat(np.arange(len(points)), [len(p) for p in points])
     lines: Shapes = shapely.linestrings(np.concatenate(points), indices=which)
     return lines
+
+
+def _open_ends(
+    cames: Sequence[Came], widths_mm: Sequence[float], covers: Shapes
+) -> list[list[Line]]:
+    """Return for each came its ends that its cover leaves open; a ring has none."""
+    ends: list[list[Line]] = [
+        list(_ends(came.curve, width)) if came.start != came.end else []
+        for came, width in zip(cames, widths_mm, strict=True)
+    ]
+    of = np.repeat(np.arange(len(ends)), [len(own) for own in ends])
+    if len(of):
+        shapely.prepare(covers)
+        lines = _lines([end.points() for own in ends for end in own])
+        covered = iter(shapely.covers(covers[of], lines))
+        ends = [[end for end in own if not next(covered)] for own in ends]
+    return ends
 
 
 def _ends(curve: Curve, width_mm: float) -> tuple[Line, ...]:
