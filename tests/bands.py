@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Point as Spot
 from shapely.geometry.base import BaseGeometry
 
 from rubbing2pattern.geometry.frame import Warp
+from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.reading import LeadMap, LeadNet, NetCame, Photograph, Rubbing, Scale
 from rubbing2pattern.stages.lead import find_lead
 from rubbing2pattern.stages.measure import measure
@@ -143,11 +144,13 @@ def scan(picture: npt.NDArray[np.uint8]) -> Rubbing:
     )
 
 
-def tidied(drawing: Drawing) -> tuple[LeadNet, LeadMap, Rubbing]:
+def tidied(
+    drawing: Drawing, options: TidyOptions | None = None
+) -> tuple[LeadNet, LeadMap, Rubbing]:
     """Run the stages up to the clean net."""
     rubbing = scan(drawing.picture())
     lead = find_lead(rubbing)
-    return tidy(trace(skeletonize(lead)), lead, rubbing), lead, rubbing
+    return tidy(trace(skeletonize(lead)), lead, rubbing, options), lead, rubbing
 
 
 def measured(drawing: Drawing) -> LeadNet:

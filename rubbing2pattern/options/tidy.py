@@ -86,3 +86,6 @@ class TidyOptions(Checked):
         "A lead that ends freely inside a piece is kept from these log odds on.")
     least_seen: float = value(0.3, 0.0, 0.9, "of what looks like a lead line; grain keeps less",
         "When a smaller share of what looks like lead line becomes leads, the run stops.")
+    least_sure: float = value(0.5, 0.0, 0.9, "of all leads' length; worn rubbings have 0.93 and "
+        "more, photographs of leaves a third", "When a smaller share of the leads is at least nine "
+        "in ten probable, the run stops.")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.geometry.curves import polyline_length
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying import laying
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.options.tidy import TidyOptions
@@ -57,7 +59,7 @@ def tidy(
     kept, kept_odds = reduced(whole, stays, np.maximum(sure, seen.alone))  # rule 5
     kept, kept_odds = main_part(kept, kept_odds)  # rule 3
     apart = beyond(kept, lead, options)
-    _refuse_if_stray(kept, lead, options)
+    _refuse_if_stray(kept, kept_odds, lead, options)
     straight = landed(kept, line, lead, options)
     laid = laying(straight, rubbing, lead, as_laid)  # rule 4
     left = left_out(whole, stays, sure, kept, options)
@@ -68,8 +70,8 @@ def tidy(
     return replace(settled, findings=(*settled.findings, *apart, *left, *denied, *off))
 
 
-def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
-    """Refuse a picture of which hardly anything that looks like a lead line holds together."""
+def _refuse_if_stray(net: RawNet, odds: Array, lead: LeadMap, options: TidyOptions) -> None:
+    """Refuse a picture of which little that looks like lead holds together, or little is sure."""
     if not net.paths:
         raise NoLeadFound(
             "no lead lines found: the picture has dark lines, but none holds together as a lead"
@@ -82,7 +84,16 @@ def _refuse_if_stray(net: RawNet, lead: LeadMap, options: TidyOptions) -> None:
             f"no lead lines found: of {seen_mm:.0f} mm of dark lines only {kept_mm:.0f} mm "
             "close round pieces as leads do; this looks like grain of wood, smears or writing"
         )
+    sure_mm = sum(polyline_length(p) for p, o in zip(net.paths, odds, strict=True) if o >= _SURE)
+    if sure_mm < options.least_sure * kept_mm:
+        raise NoLeadFound(
+            f"no lead lines found: of {kept_mm:.0f} mm that may be lead lines only {sure_mm:.0f} "
+            "mm surely look like lead; this looks like leaves or texture, or the rubbing is too "
+            "worn to be read"
+        )
 
 
+_SURE = math.log(9.0)
+"""Log odds of what is lead nine times in ten."""
 _LINE_MM = 1.88
 """Width of a box as high as the middle of the map's lead line and of the same area."""

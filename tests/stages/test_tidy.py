@@ -6,7 +6,9 @@ from itertools import pairwise
 
 import pytest
 
+from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.findings import Code
+from rubbing2pattern.options.tidy import TidyOptions
 from tests.bands import Drawing, cames_at, measured, tidied
 
 
@@ -41,6 +43,14 @@ def test_less_ink_makes_less_sure() -> None:
         stated.append(came.confidence)
     assert all(more > less for more, less in pairwise(stated))
     assert stated[0] > stated[-1] + 0.03
+
+
+def test_a_picture_of_which_too_little_is_surely_lead_is_refused() -> None:
+    """Four fifths of the leads are sure: enough for the default, too little for nine tenths."""
+    drawing = Drawing().frame().band((80, 20), (80, 140)).worn((80, 80), 30.0)
+    assert len(tidied(drawing)[0].cames) == 7
+    with pytest.raises(NoLeadFound, match=r"of \d+ mm that may be lead lines only \d+ mm surely"):
+        tidied(drawing, TidyOptions(least_sure=0.9))
 
 
 def test_a_second_panel_on_the_sheet_is_reported_and_left_out() -> None:
