@@ -23,6 +23,8 @@ from benchmarks.hostile.warm import warmed
 SEED = 15
 COUNT = 175
 """Trials of a kind: with all kinds more than five thousand."""
+_RECURSION = 20_000
+"""Levels of calls, for data nested deeper than any reader should follow."""
 
 
 def attempt(trial: Trial, material: Material, place: Path) -> tuple[Ended, judge.Verdict, str]:
@@ -135,6 +137,7 @@ def main() -> int:
         print("\n".join(f"{kind.name}: {kind.meaning}" for kind in KINDS.values()))
         return 0
     given.keep = given.keep.resolve()
+    sys.setrecursionlimit(_RECURSION)
     with tempfile.TemporaryDirectory(prefix="hostile-") as held:
         work = Path(held)
         warmed()

@@ -32,6 +32,8 @@ _FILE = 2 << 30
 _BROKEN_EXIT = 120
 """Exit code of Python when it cannot flush stdout at its end."""
 _POLL_S = 0.005
+_RECURSION = 1000
+"""Python's own limit; the parent writes deeper data than it allows."""
 _WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
 _HARMLESS = ("/dev/null",)
 _SPEAKS = ("socket.connect", "socket.getaddrinfo", "socket.bind", "subprocess.Popen", "os.system")
@@ -123,6 +125,7 @@ def _set_up(place: Path, streams: tuple[int, int, int]) -> None:
     os.environ.pop("RUBBING2PATTERN_DEBUG", None)
     tempfile.tempdir = None
     sys.dont_write_bytecode = True
+    sys.setrecursionlimit(_RECURSION)
     os.chdir(place / "desk")
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGPIPE):
         signal.signal(number, signal.SIG_DFL)

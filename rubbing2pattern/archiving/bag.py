@@ -78,7 +78,8 @@ def faults_of(folder: Path) -> list[str]:
     2. every file named lies inside the bag, is there, is not a link, and has the stated checksum;
     3. every file of the payload is named in every manifest of the payload; every tag file, except
        the manifests of tag files themselves, in one of those;
-    4. the size and number of files agree with ``Payload-Oxum``;
+    4. ``bag-info.txt`` is lines of a label, a colon and a value, or lines that go on with spaces;
+       the size and number of files agree with its ``Payload-Oxum``;
     5. a bag of this program has its manifests letter for letter as it writes them, for in a sum
        upper and lower case mean the same, and a changed letter would not be seen otherwise.
 
@@ -103,7 +104,7 @@ def faults_of(folder: Path) -> list[str]:
         for name in tags:
             wanted = {n for n in there if n not in payload and n not in tags}
             faults += _manifest_faults(folder, name, there, wanted)
-        faults += _oxum_faults(folder, payload)
+        faults += _info_faults(folder, payload)
     except OSError as fault:
         raise InputUnreadable(f"cannot read {folder}: {fault.strerror or fault}") from fault
     return [printable(fault, lines=False) for fault in faults]
@@ -167,16 +168,22 @@ def is_own(folder: Path) -> bool:
     return path.is_file() and (AGENT_LABEL.lower(), AGENT) in _labels(_text(path))
 
 
-def _oxum_faults(folder: Path, payload: set[str]) -> list[str]:
+def _info_faults(folder: Path, payload: set[str]) -> list[str]:
     path = folder / INFO
     if not path.is_file():
         return []
-    stated = {value for label, value in _labels(_text(path)) if label == _OXUM.lower()}
-    if not stated:
-        return []
+    text = _text(path)
+    faults = [
+        f"{INFO}, line {k}: no label with a colon"
+        for k, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and ":" not in line and (k == 1 or line[0] not in " \t")
+    ]
+    stated = {value for label, value in _labels(text) if label == _OXUM.lower()}
     size = sum((folder / name).stat().st_size for name in payload)
     found = f"{size}.{len(payload)}"
-    return [] if stated == {found} else [f"the payload is {found}, not as {_OXUM} says"]
+    if stated and stated != {found}:
+        faults.append(f"the payload is {found}, not as {_OXUM} says")
+    return faults
 
 
 def _labels(text: str) -> list[tuple[str, str]]:

@@ -18,12 +18,15 @@ import numpy as np
 from rubbing2pattern.documents.drawing.leaves import lead_bounds_mm
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
 from rubbing2pattern.geometry.frame import Frame
+from rubbing2pattern.imaging.broken import Broken
+from rubbing2pattern.imaging.png_chunks import check_png
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Grey, Rubbing
 
+_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _HEADER_END = 33
 """Signature and header of a PNG; the resolution must come before the data."""
 _PLACES = 3
@@ -64,13 +67,14 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
     Raises
     ------
     InputUnreadable
-        No such file, no picture, or another size than the record says.
+        No such file, no PNG, a damaged one, or another size than the record says.
     """
     cure = "put the file back, or trace the rubbing again"
     content = content_of(path, cure=cure)
-    grey = None
-    if content:
-        grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
+    fault = _fault(content)
+    if fault:
+        raise InputUnreadable(f"{path} {fault}; {cure}")
+    grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
     if grey is None:
         raise InputUnreadable(f"{path} is not a picture; {cure}")
     if grey.shape != (frame.height_px, frame.width_px):
@@ -81,6 +85,17 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
     kept = np.asarray(grey, dtype=np.uint8)
     kept.setflags(write=False)
     return KeptRubbing(frame, kept, content)
+
+
+def _fault(content: bytes) -> str:
+    """Say why a file is not the PNG that was kept; OpenCV alone would fill in what is lost."""
+    if not content.startswith(_SIGNATURE):
+        return "is not a picture in PNG"
+    try:
+        doubts = check_png(content, "rubbing.png")
+    except Broken as fault:
+        return f"is damaged: {fault}"
+    return "is damaged: a part does not match its checksum, or the end is missing" if doubts else ""
 
 
 def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:

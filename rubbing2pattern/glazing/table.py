@@ -157,7 +157,7 @@ def _workbook(content: bytes, source: str) -> Book:
     except InputUnreadable:
         raise
     except Exception as fault:  # A damaged file makes the library raise nearly anything.
-        raise InputUnreadable(f"{damaged} ({type(fault).__name__})") from fault
+        raise InputUnreadable(damaged) from fault
     sheets = {str(sheet.title).strip().casefold(): sheet for sheet in book.worksheets}
     if PIECES not in sheets:
         names = ", ".join(sheet.title for sheet in book.worksheets[:5]) or "none"

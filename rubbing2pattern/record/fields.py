@@ -58,21 +58,22 @@ def _finite(datum: JsonValue) -> JsonValue:
     return datum
 
 
-Length = Annotated[float, Field(ge=-LARGEST_MM, le=LARGEST_MM)]
-"""A length with its sign, or a coordinate."""
-Size = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
-Positive = Annotated[float, Field(gt=0.0, le=LARGEST_MM)]
-Area = Annotated[float, Field(ge=0.0, le=LARGEST_MM**2)]
-Share = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
-Angle = Annotated[float, Field(ge=-3600.0, le=3600.0)]
+Length = Annotated[float, Field(strict=True, ge=-LARGEST_MM, le=LARGEST_MM)]
+"""A length with its sign, or a coordinate. Numbers are strict: neither true nor "1" is one."""
+Size = Annotated[float, Field(strict=True, ge=0.0, le=LARGEST_MM)]
+Positive = Annotated[float, Field(strict=True, gt=0.0, le=LARGEST_MM)]
+Area = Annotated[float, Field(strict=True, ge=0.0, le=LARGEST_MM**2)]
+Share = Annotated[float, Field(strict=True, ge=0.0, le=LARGEST_MM)]
+Angle = Annotated[float, Field(strict=True, ge=-3600.0, le=3600.0)]
 """In degrees; ten turns."""
-Figure = Annotated[float, Field(ge=-_LARGEST_NUMBER, le=_LARGEST_NUMBER)]
+Figure = Annotated[float, Field(strict=True, ge=-_LARGEST_NUMBER, le=_LARGEST_NUMBER)]
 """A number of any meaning."""
+Flag = Annotated[bool, Field(strict=True)]
 Place = tuple[Length, Length]
 Ring = Annotated[list[Place], Field(min_length=4)]
-_Far = Annotated[float, Field(ge=-_LARGEST_RADIUS_MM, le=_LARGEST_RADIUS_MM)]
+_Far = Annotated[float, Field(strict=True, ge=-_LARGEST_RADIUS_MM, le=_LARGEST_RADIUS_MM)]
 Day = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"), AfterValidator(_real_day)]
-Number = Annotated[int, Field(ge=1, le=LARGEST_ID)]
+Number = Annotated[int, Field(strict=True, ge=1, le=LARGEST_ID)]
 """Of a piece; six digits, as in a file of corrections."""
 CameName = Annotated[str, Field(pattern=f"^C{ID_NUMBER}$")]
 JointName = Annotated[str, Field(pattern=f"^J{ID_NUMBER}$")]
@@ -134,7 +135,7 @@ class ResidualPart(Part):
 
     name: str
     residual_mm: Length
-    used: bool = True
+    used: Flag = True
 
 
 class ScalePart(Part):
@@ -172,9 +173,9 @@ class ArcCurve(Part):
 
     kind: Literal["arc"]
     centre: tuple[_Far, _Far]
-    radius_mm: Annotated[float, Field(gt=0.0, le=_LARGEST_RADIUS_MM)]
+    radius_mm: Annotated[float, Field(strict=True, gt=0.0, le=_LARGEST_RADIUS_MM)]
     start_deg: Angle
-    sweep_deg: Annotated[float, Field(ge=-360.0, le=360.0)]
+    sweep_deg: Annotated[float, Field(strict=True, ge=-360.0, le=360.0)]
 
 
 class CubicCurve(Part):
@@ -204,7 +205,7 @@ class CamePart(Part):
     curve: CurvePart
     """the lead line exactly"""
     length_mm: Size
-    strip: Annotated[int, Field(ge=0, le=LARGEST_ID)]
+    strip: Annotated[int, Field(strict=True, ge=0, le=LARGEST_ID)]
     """number of the continuous run of lead it belongs to"""
     face_width_mm: Positive
     face_width_uncertainty_mm: Size | None
@@ -214,7 +215,7 @@ class CamePart(Part):
     stock: str
     """name of the nearest stock width"""
     stock_mm: Positive
-    border: bool
+    border: Flag
     profile: Profile
     seen_share: Share
     """share of the length that the rubbing shows"""
@@ -304,7 +305,7 @@ class ChangePart(Part):
 
     table: str
     """kind of correction"""
-    index: Annotated[int, Field(ge=1)]
+    index: Annotated[int, Field(strict=True, ge=1)]
     """which of its kind in the file"""
     given: dict[str, Plain]
     """its fields, lengths in mm"""
@@ -341,8 +342,8 @@ class RubbingPart(Part):
     """x of the centre of the first column"""
     top_mm: Length
     """y of the centre of the first row"""
-    width_px: Annotated[int, Field(ge=1, le=_LARGEST_SIDE_PX)]
-    height_px: Annotated[int, Field(ge=1, le=_LARGEST_SIDE_PX)]
+    width_px: Annotated[int, Field(strict=True, ge=1, le=_LARGEST_SIDE_PX)]
+    height_px: Annotated[int, Field(strict=True, ge=1, le=_LARGEST_SIDE_PX)]
 
 
 class PanelRecord(Part):

@@ -17,13 +17,14 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.errors import ScaleNotFound
+from rubbing2pattern.errors import InputUnreadable, ScaleNotFound
 from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line
 from rubbing2pattern.geometry.frame import Array, Placement, points_array
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Rectangle
 from rubbing2pattern.reading import MarkResidual, Scale
 from rubbing2pattern.record import fields
+from rubbing2pattern.record.agreement import contradictions
 from rubbing2pattern.record.fields import FORMAT, VERSION, PanelRecord
 from rubbing2pattern.record.history import (
     LENGTH_PLACES,
@@ -127,8 +128,11 @@ def record_text(record: PanelRecord) -> str:
 
 
 def record_from_text(text: str | bytes, source: str = "the record") -> PanelRecord:
-    """Read a record; raises `InputUnreadable` as `record_read` does."""
-    return record_read(text, source, PanelRecord, (FORMAT, VERSION), "panel record")
+    """Read a record; raises `InputUnreadable` as `record_read` does, or where it contradicts itself."""
+    record = record_read(text, source, PanelRecord, (FORMAT, VERSION), "panel record")
+    for fault in contradictions(record):
+        raise InputUnreadable(f"{source} is a damaged panel record: {fault}")
+    return record
 
 
 def read_record(path: Path) -> PanelRecord:

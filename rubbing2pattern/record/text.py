@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -13,6 +13,9 @@ from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.texts import unfit_parts
 
 M = TypeVar("M", bound=BaseModel)
+
+_SHOWN = 60
+"""Letters of an unknown name that a message shows."""
 
 
 def json_text(record: BaseModel) -> str:
@@ -47,7 +50,11 @@ def record_read(
         text with a character that no text may hold. The message names the field.
     """
     try:
-        datum = json.loads(text)
+        datum = json.loads(text, object_pairs_hook=_table)
+    except UnicodeDecodeError as fault:
+        raise InputUnreadable(
+            f"{source} is not a {what}: byte {fault.start + 1} is no text in UTF-8"
+        ) from fault
     except (ValueError, RecursionError) as fault:
         raise InputUnreadable(f"{source} is not valid JSON: {fault}") from fault
     found = (datum.get("format"), datum.get("version")) if isinstance(datum, dict) else (None, None)
@@ -61,7 +68,7 @@ def record_read(
             f"{kind[1]}: read it with the program that wrote it, or a later one"
         )
     for way, fault_text in unfit_parts(datum):
-        raise InputUnreadable(f"{source} is a damaged {what}: {'.'.join(way)}: {fault_text}")
+        raise InputUnreadable(f"{source} is a damaged {what}: {_way(way)}: {fault_text}")
     try:
         return model.model_validate(datum)
     except ValidationError as fault:
@@ -88,10 +95,25 @@ def plain_values(provenance: Mapping[str, Any]) -> dict[str, Any]:
     return datum
 
 
+def _table(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Make a table of JSON; of a name that is listed twice nobody knows which value is meant."""
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for k, name in enumerate(names) if name in names[:k])
+        raise ValueError(f"{twice[:_SHOWN]!r} is listed twice")
+    return table
+
+
+def _way(steps: Iterable[str]) -> str:
+    """Write the way to a field; a name that is no name of a field may be of any length."""
+    return ".".join(s if len(s) <= _SHOWN else f"{s[:_SHOWN]}..." for s in steps)
+
+
 def _first(fault: ValidationError) -> str:
     """Say where the first fault lies and what it is, and how many more there are."""
     faults = fault.errors(include_url=False)
-    where = ".".join(str(step) for step in faults[0]["loc"] if step not in ("line", "arc", "cubic"))
+    where = _way(str(step) for step in faults[0]["loc"] if step not in ("line", "arc", "cubic"))
     what = faults[0]["msg"].removeprefix("Value error, ")
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     return f"{where}: {what}{more}" if where else f"{what}{more}"

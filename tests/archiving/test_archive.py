@@ -149,6 +149,19 @@ def test_a_file_more_or_less_is_found(bag: Path, tmp_path: Path) -> None:
     assert "data/n4 3b/cames.csv is missing" in faults
 
 
+@pytest.mark.parametrize("line", ["no label", "  indented at the top"])
+def test_a_line_of_the_tag_file_without_a_label_is_found(
+    bag: Path, tmp_path: Path, line: str
+) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(bag, copy)
+    info = copy / "bag-info.txt"
+    info.write_text(f"{line}\n{info.read_text(encoding='utf-8')}", encoding="utf-8")
+    with pytest.raises(bagit.BagError):  # outside check: the library of the standard
+        bagit.Bag(str(copy)).validate()
+    assert "bag-info.txt, line 1: no label with a colon" in faults_of(copy)
+
+
 @pytest.mark.parametrize("name", ["../outside.txt", "/etc/hostname", "data/../../x", "~/x", "a\\b"])
 def test_a_manifest_cannot_lead_out_of_the_bag(bag: Path, tmp_path: Path, name: str) -> None:
     copy = tmp_path / "copy"
@@ -192,10 +205,12 @@ UNREADABLE = [
     ("dublin-core.xml", b"b</dc:title>", b"b\x07</dc:title>", "XML"),
     ("dublin-core.xml", b"</metadata>", b"", "XML"),
     ("dublin-core.xml", b"?>", b"?><!DOCTYPE m [<!ENTITY a 'b'>]>", "DTD"),
+    ("dublin-core.xml", b"UTF-8", b"UTF-9", "encoding that no reader knows"),
     ("n4 3b/pattern.svg", b"<svg", b"<svg x='\x1b'", "SVG"),
     ("n4 3b/panel.schema.json", b"{", b"{,", "JSON"),
     ("n4 3b/panel.schema.json", b"{", b'{"x": NaN,', "NaN is no number"),
     ("n4 3b/panel.schema.json", b'"', b'"\xff', "JSON"),
+    ("n4 3b/panel.schema.json", b'"', b'"\xff', "no text in UTF-8"),
 ]
 
 

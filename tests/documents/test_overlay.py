@@ -187,6 +187,25 @@ def test_a_kept_rubbing_that_cannot_be_read(content: bytes | None, tmp_path: Pat
         read_rubbing(path, Frame(2.0, 0.0, 10.0, 20, 20))
 
 
+@pytest.mark.parametrize("damage", ["cut off", "a byte", "no end"])
+def test_a_damaged_kept_rubbing_is_refused_and_not_filled_in(
+    panel: Panel, tmp_path: Path, capfd: pytest.CaptureFixture[str], damage: str
+) -> None:
+    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+    spoilt = bytearray(kept.png)
+    match damage:
+        case "cut off":
+            del spoilt[len(spoilt) // 2 :]
+        case "a byte":
+            spoilt[len(spoilt) // 2] ^= 1
+        case "no end":
+            del spoilt[-12:]
+    (tmp_path / "rubbing.png").write_bytes(spoilt)
+    with pytest.raises(InputUnreadable, match="is damaged.*trace the rubbing again"):
+        read_rubbing(tmp_path / "rubbing.png", kept.frame)
+    assert capfd.readouterr().err == "", "a decoder wrote a line of its own"
+
+
 def test_a_kept_rubbing_of_another_size_is_refused(panel: Panel, tmp_path: Path) -> None:
     kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
     (tmp_path / "rubbing.png").write_bytes(kept.png)

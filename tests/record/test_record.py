@@ -203,6 +203,11 @@ def damaged(change: Callable[[dict[str, Any]], object]) -> str:
         (lambda d: d["cames"][2].pop("stock"), "cames.2.stock"),
         (lambda d: d["cames"][1].update(face_width_mm="wide"), "cames.1.face_width_mm"),
         (lambda d: d["cames"][1].update(face_width_mm=-1.0), "cames.1.face_width_mm"),
+        (lambda d: d["cames"][1].update(face_width_mm=True), "cames.1.face_width_mm"),
+        (lambda d: d["cames"][1].update(face_width_mm="5.0"), "cames.1.face_width_mm"),
+        (lambda d: d["cames"][1].update(border=1), "cames.1.border"),
+        (lambda d: d["pieces"][0].update(number="1"), "pieces.0.number"),
+        (lambda d: d["pieces"][0]["outline"][1].__setitem__(0, True), "pieces.0.outline.1.0"),
         (lambda d: d["cames"][0]["curve"].update(kind="spiral"), "cames.0.curve"),
         (lambda d: d["cames"][0]["curve"].pop("radius_mm"), "cames.0.curve.radius_mm"),
         (lambda d: d["cames"][7]["curve"]["control"].pop(), "cames.7.curve"),
@@ -212,6 +217,13 @@ def damaged(change: Callable[[dict[str, Any]], object]) -> str:
         (lambda d: d["pieces"][0].update(number=2), "pieces.number: 2 is listed twice"),
         (lambda d: d["pieces"][1].update(cames=["C99"]), "pieces.1.cames"),
         (lambda d: d["joints"][1].update(colour="red"), "joints.1.colour"),
+        (lambda d: d["joints"][1].update({"a" * 5000: 1}), f"joints.1.{'a' * 60}...: "),
+        (lambda d: d["pieces"][1].update(cut_area_mm2=5.0), "pieces.1.cut_area_mm2 is 5, but"),
+        (
+            lambda d: d["pieces"][1].update(sight_outline=[[0, 0], [9, 9], [9, 0], [0, 9], [0, 0]]),
+            "pieces.1.sight_outline: Self-intersection",
+        ),
+        (lambda d: d["joints"][0].update(x=3.5), "from J1"),
         (lambda d: d["joints"][0].update(kind="knot"), "joints.0.kind"),
         (lambda d: d["panel"].update(seen_from="above"), "panel.seen_from"),
         (lambda d: d["scale"].update(px_per_mm=0), "scale.px_per_mm"),
@@ -258,6 +270,18 @@ def test_a_damaged_record_is_refused_by_the_field_s_name(
     assert named in message
     assert message.startswith("panel.json")
     assert "\n" not in message
+
+
+def test_a_name_that_is_listed_twice_is_refused() -> None:
+    text = text_of(panels.two_by_two()).replace('"units"', '"version": 1, "units"', 1)
+    with pytest.raises(InputUnreadable, match="'version' is listed twice"):
+        record_from_text(text)
+
+
+def test_bytes_that_are_no_text_are_refused_in_plain_words() -> None:
+    content = text_of(panels.two_by_two()).encode().replace(b'"mm"', b'"m\xff"', 1)
+    with pytest.raises(InputUnreadable, match=r"byte [0-9]+ is no text in UTF-8$"):
+        record_from_text(content)
 
 
 @pytest.mark.parametrize(

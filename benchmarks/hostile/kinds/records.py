@@ -25,7 +25,7 @@ _CHANGE = b'by = "A. Glazier"\ndate = 2026-11-26\n[[set_width]]\ncame = "C1"\nwi
 COMMANDS: dict[str, tuple[str, ...]] = {
     "redraw": ("redraw", "again", "--mirrored"),
     "correct": ("correct", "again", _SETTLED),
-    "lists": ("lists", "again"),
+    "lists": ("lists", "again", "--pieces", "again/pieces.xlsx"),
     "archive": ("archive", "again", "-o", "out"),
     "compare": ("compare", "again", "results", "-o", "out"),
     "compare to": ("compare", "results", "again", "-o", "out"),

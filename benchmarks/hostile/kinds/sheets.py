@@ -19,7 +19,7 @@ from openpyxl import load_workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
 from benchmarks.hostile.fields import NUMBERS, as_csv, cell_spoilt
-from benchmarks.hostile.kinds.references import cells_of, no_text
+from benchmarks.hostile.kinds.references import cells_of
 from benchmarks.hostile.material import Material
 from benchmarks.hostile.mutate import bytes_spoilt, nasty_text, shown
 from benchmarks.hostile.trial import Kind, Results, Trial, Wanted
@@ -238,7 +238,8 @@ def _values(material: Material, chance: Random) -> Trial:
             code = chance.choice(("utf-16", "utf-8-sig", "cp037", "utf-32"))
             spoilt, damage = content.decode().encode(code), f"as {code}"
     laid = _lists if chance.random() < 0.6 else _within
-    wanted = Wanted.REFUSED if no_text(spoilt) else Wanted.EITHER
+    # What is typed into the program's own columns is not read, whatever it is.
+    wanted = Wanted.REFUSED if cells_of(spoilt) is None else Wanted.EITHER
     return laid("pieces.csv", spoilt, damage, wanted)
 
 

@@ -14,6 +14,7 @@ from pydantic import Field
 
 from rubbing2pattern.matching.loose import Verdict
 from rubbing2pattern.record.fields import (
+    Flag,
     Area,
     AreaPart,
     Figure,
@@ -39,7 +40,7 @@ class MatchedPanel(Part):
 
     name: PanelName
     seen_from: Literal["inside", "outside", "unstated"]
-    pieces: Annotated[int, Field(ge=0)]
+    pieces: Annotated[int, Field(strict=True, ge=0)]
     record_sha256: str
     """of its panel.json"""
 
@@ -68,7 +69,7 @@ class PlacedPart(Part):
     """A loose piece laid into an opening."""
 
     number: Number
-    over: bool
+    over: Flag
     """turned over first: x becomes -x"""
     placement: PlacementPart
     outline: AreaPart
@@ -100,9 +101,9 @@ class LoosePart(Part):
     person gave the number, for fragments and for what was not matched"""
     second: Number | None
     """where it would go then"""
-    known: bool
+    known: Flag
     """a person gave the number"""
-    whole: bool
+    whole: Flag
     """all of its outline is seen"""
     outline: AreaPart
     """in the frame of its photograph"""
@@ -116,7 +117,7 @@ class AssemblyPart(Part):
 
     number: Number
     pieces: list[str]
-    filled: Annotated[float, Field(ge=0.0, le=1.0)]
+    filled: Annotated[float, Field(strict=True, ge=0.0, le=1.0)]
     """share of the cut outline that they cover"""
     missing: list[AreaPart]
     """what is still missing, in the panel's frame"""
@@ -139,7 +140,7 @@ class MatchesRecord(Part):
     panel: MatchedPanel
     face_up: Literal["inside", "outside", "unstated"]
     """the side of the loose pieces that lies up in the photographs; unstated: that of the panel"""
-    turn_over: bool
+    turn_over: Flag
     """whether pieces were tried turned over as well"""
     photos: list[PhotoPart]
     pieces: list[LoosePart]

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import simplejpeg
 
-from rubbing2pattern.stages.load.broken import Broken
+from rubbing2pattern.imaging.broken import Broken
 
 _SCAN, _END, _ESCAPED = 0xDA, 0xD9, 0xFF
 """Markers of ITU-T T.81, and the byte of data behind which a 0 is put."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from PIL import TiffImagePlugin
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
-from rubbing2pattern.stages.load.broken import Broken
+from rubbing2pattern.imaging.broken import Broken
 from rubbing2pattern.stages.load.lzw import lzw_doubts
 
 _WIDTH, _HEIGHT, _BITS, _COMPRESSION, _SAMPLES = 256, 257, 258, 259, 277

@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Iterator
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
-from rubbing2pattern.stages.load.broken import Broken
+from rubbing2pattern.imaging.broken import Broken
 
 _SIGNATURE_BYTES = 8
 """Bytes before the first chunk."""
