@@ -15,6 +15,8 @@ _UNFIT = re.compile(
 )
 """What XML 1.0 does not allow, or what no page shows; line ends and tabs are allowed."""
 _LINE_ENDS = re.compile(r"[\t\n\u2028\u2029]")
+_LONG_WORD = re.compile(r"(\S{200})\S{160,}(\S{40})")
+"""A word of 400 letters or more."""
 _LONG_NUMBER = re.compile(r"([0-9]{20})[0-9]{40,}")
 """Figures that say nothing in a message; its beginning shows which number is meant."""
 _REPLACEMENT = "\ufffd"
@@ -117,13 +119,25 @@ def printable(text: str, *, lines: bool = True) -> str:
     return shown if lines else _LINE_ENDS.sub(_written_out, shown)
 
 
+def escaped(text: str) -> str:
+    r"""Return a text with what no terminal should obey as ``\uXXXX``, as JSON reads it too.
+
+    Examples
+    --------
+    >>> escaped('{"file": "a\u202eb"}')
+    '{"file": "a\\u202eb"}'
+    """
+    return _UNFIT.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
 def _written_out(found: re.Match[str]) -> str:
     return ascii(found[0])[1:-1]
 
 
 def shortened(text: str) -> str:
-    """Return a message with the middle of numbers of sixty figures and more left out."""
-    return _LONG_NUMBER.sub(lambda found: f"{found[1]}... ({len(found[0])} digits)", text)
+    """Return a message without the middle of very long numbers and words, such as paths."""
+    plain = _LONG_NUMBER.sub(lambda found: f"{found[1]}... ({len(found[0])} digits)", text)
+    return _LONG_WORD.sub(r"\1...\2", plain)
 
 
 def replaced(text: str) -> str:

@@ -13,8 +13,8 @@ KINDS = (".json", ".xml", ".svg")
 def fault_of(name: str, content: bytes) -> str:
     """Say why no reader takes a file for what its ending says; nothing when one does.
 
-    All are in UTF-8. JSON is that of RFC 8259, so it holds no NaN; XML has no DTD, for none of ours has one and an
-    entity of it may be as large as it likes.
+    All are in UTF-8. JSON is that of RFC 8259, so it holds no NaN; XML has no DTD, for none of ours
+    has one and an entity of it may be as large as it likes.
     """
     kind = PurePosixPath(name).suffix
     if kind not in KINDS:

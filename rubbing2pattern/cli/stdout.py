@@ -12,6 +12,7 @@ import click
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.texts import escaped
 
 F = TypeVar("F", bound=Callable[..., Any] | click.Command)
 
@@ -23,7 +24,7 @@ def show(text: str, not_shown: str) -> None:
     with `not_shown`.
     """
     try:
-        click.echo(text)
+        click.echo(escaped(text))
     except OSError as fault:
         # What is left in the stream's buffer must not fail once more at the end of the process.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

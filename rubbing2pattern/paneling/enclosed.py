@@ -19,7 +19,7 @@ def enclosed(paths: Iterable[Array]) -> BaseGeometry:
     lines = shapely.union_all([LineString(path) for path in paths])
     faces = shapely.get_parts(shapely.polygonize([lines]))
     if not len(faces):
-        return shapely.Polygon()
+        return shapely.MultiPolygon()  # It has no parts, where an empty polygon is one.
     whole = shapely.get_parts(shapely.union_all(faces))
     filled: BaseGeometry = shapely.union_all([shapely.Polygon(p.exterior) for p in whole])
     return filled

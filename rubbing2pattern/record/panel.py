@@ -128,7 +128,13 @@ def record_text(record: PanelRecord) -> str:
 
 
 def record_from_text(text: str | bytes, source: str = "the record") -> PanelRecord:
-    """Read a record; raises `InputUnreadable` as `record_read` does, or where it contradicts itself."""
+    """Read a record.
+
+    Raises
+    ------
+    InputUnreadable
+        As `record_read` says, or the record contradicts itself.
+    """
     record = record_read(text, source, PanelRecord, (FORMAT, VERSION), "panel record")
     for fault in contradictions(record):
         raise InputUnreadable(f"{source} is a damaged panel record: {fault}")

@@ -30,7 +30,7 @@ from rubbing2pattern.output import RECORD_NAME, whole_folder
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.texts import printable
 from rubbing2pattern.trade.window_numbers import in_order, window_number
-from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
+from rubbing2pattern.workflows.folders import KeptFolder, damaged_documents, kept_folder
 from rubbing2pattern.workflows.kept_options import options_of
 
 DRAWINGS = {"pattern.svg": same_svg, "pattern.dxf": same_dxf}
@@ -118,6 +118,7 @@ def archive_folders(
     panels: dict[str, tuple[Packed, ...]] = {}
     notes: list[str] = []
     for one in kept:
+        _check_documents(one)
         name = _folder_name(one.panel.name)
         own = _files_of(one, pictures.get(one.panel.name), notes)
         files |= {f"{name}/{path}": content for path, content in own.items()}
@@ -207,6 +208,22 @@ def _check_replaceable(place: Path) -> None:
         raise OutputNotWritten(
             f"{place} is not as it was packed and is not replaced, even with --overwrite: "
             f"{faults[0]}; move it away, or choose another -o BAG"
+        )
+
+
+def _check_documents(kept: KeptFolder) -> None:
+    """Refuse to pack what `verify` would not call well, or what was damaged since it was made."""
+    drawn = _drawn(kept.panel, kept.record.provenance, scale=True)
+    wrong = _differing(kept.place, drawn, kept.record.provenance)
+    if wrong:  # a folder of before there was a scale along the edges
+        drawn = _drawn(kept.panel, kept.record.provenance, scale=False)
+        wrong = _differing(kept.place, drawn, kept.record.provenance)
+    wrong = wrong or damaged_documents(kept)
+    if wrong:
+        raise InputUnreadable(
+            f"{kept.place / wrong[0]} is not what the record beside it gives: it was changed, is "
+            f"damaged or missing; write it anew with: redraw {kept.place} "
+            f"{'--mirrored' if kept.options.paper.mirrored else '--as-rubbed'}"
         )
 
 

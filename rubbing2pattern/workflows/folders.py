@@ -10,7 +10,7 @@ from pathlib import Path
 import shapely
 from shapely.geometry import Polygon
 
-from rubbing2pattern.documents import write_documents
+from rubbing2pattern.documents import document_files
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, read_rubbing
 from rubbing2pattern.documents.registry import OWN_NAMES
 from rubbing2pattern.documents.source import Glazing
@@ -23,11 +23,18 @@ from rubbing2pattern.inputs.corrections import LARGEST_FILE_BYTES
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
-from rubbing2pattern.output import RECORD_NAME, RUBBING_NAME, check_folder, whole_folder
+from rubbing2pattern.output import (
+    RECORD_NAME,
+    RUBBING_NAME,
+    check_folder,
+    whole_folder,
+    write_files,
+)
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.units import Unit
 from rubbing2pattern.workflows.kept_options import kept_options, with_settings_now
+from rubbing2pattern.workflows.provenance import program_now
 
 _GRID_MM = 1e-3
 """Grid on which outlines are laid over each other, a rounding of the record."""
@@ -111,21 +118,55 @@ def rewrite(
     OutputNotWritten
         The disk refuses a step.
     """
+    files = documents_again(kept, panel, filled, options=options, copies=copies, work=work)
+    with whole_folder(kept.place, OWN_NAMES, overwrite=True, discard_corrections=True) as partial:
+        write_files(files, partial, partial)
+
+
+def documents_again(
+    kept: KeptFolder,
+    panel: Panel,
+    filled: Filled,
+    *,
+    options: Options,
+    copies: Mapping[str, bytes],
+    work: GlassWork | None = None,
+) -> dict[str, bytes]:
+    """Return the documents of a folder made anew, by file name; parameters as for `rewrite`."""
     provenance = kept.record.provenance
     if options != kept.options:
         provenance = with_settings_now(provenance, options)
-    with whole_folder(kept.place, OWN_NAMES, overwrite=True, discard_corrections=True) as partial:
-        write_documents(
-            partial,
-            panel,
-            kept.rubbing,
-            provenance,
-            options.documents,
-            options.paper,
-            glazing=Glazing(filled, options.glass, options.templates, work),
-            leading=options.leading,
-            copies=copies,
-        )
+    return document_files(
+        panel,
+        kept.rubbing,
+        provenance,
+        options.documents,
+        options.paper,
+        glazing=Glazing(filled, options.glass, options.templates, work),
+        leading=options.leading,
+        copies=copies,
+    )
+
+
+def damaged_documents(kept: KeptFolder) -> list[str]:
+    """Return the names of the documents in a folder that are not what its record gives.
+
+    The sheets that people fill in are left out, for a spreadsheet writes them in its own way. The
+    same program with the same libraries gives the same bytes; nothing can be said of a folder of
+    another one, and none is named.
+
+    Raises
+    ------
+    InputUnreadable
+        A sheet of the folder has problems.
+    """
+    provenance = kept.record.provenance
+    if any(provenance.get(name) != now for name, now in program_now().items()):
+        return []
+    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
+    again = documents_again(kept, kept.panel, filled, options=kept.options, copies=kept.copies)
+    paths = {name: kept.place / name for name in again if name not in (WORKBOOK_NAME, LIST_NAME)}
+    return [n for n, path in paths.items() if path.is_file() and path.read_bytes() != again[n]]
 
 
 def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | None:

@@ -64,13 +64,20 @@ def made_with(reference: Reference, options: Options, image: Mapping[str, Any]) 
     """Return all that a reading depends on, and the data of its picture."""
     fitted = fitted_weights()
     return {
-        "program": {"name": "rubbing2pattern", "version": __version__},
-        "libraries": {name: _version(name) for name in LIBRARIES},
+        **program_now(),
         "lead_map": {"name": WEIGHTS, "version": VERSION, "sha256": SHA256},
         "fitted_weights": {"name": FILE_NAME, "version": fitted.version, "sha256": fitted.sha256},
         "image": plain(image),
         "reference": plain(reference),
         **options_parts(options),
+    }
+
+
+def program_now() -> dict[str, dict[str, str]]:
+    """Return the program and the libraries on which the bytes of its documents depend."""
+    return {
+        "program": {"name": "rubbing2pattern", "version": __version__},
+        "libraries": {name: _version(name) for name in LIBRARIES},
     }
 
 

@@ -40,6 +40,21 @@ def test_the_summary_for_programs(tmp_path: Path) -> None:
     refused(run("targets", "-o", file, "--json"), 6, "--overwrite")
 
 
+def test_a_name_that_no_disk_takes(tmp_path: Path) -> None:
+    result = run("targets", "-o", tmp_path / ("n" * 5000))
+    refused(result, 6, "cannot write", "nnn...nnn")
+    assert len(result.stderr) < 1500
+
+
+def test_a_name_that_turns_the_line_round_is_written_out(tmp_path: Path) -> None:
+    name = "a\u202efdp.exe"
+    shown = run("targets", "-o", tmp_path / name)
+    assert "a\\u202efdp.exe;" in shown.stdout and "\u202e" not in shown.stdout
+    summary = run("targets", "-o", tmp_path / name, "--overwrite", "--json")
+    assert "\u202e" not in summary.stdout
+    assert json.loads(summary.stdout)["file"] == str(tmp_path / name)
+
+
 def test_quiet_leaves_the_summary(tmp_path: Path) -> None:
     said = [
         run("targets", "-o", tmp_path / "t.pdf", "--overwrite", *flag) for flag in ([], ["--quiet"])

@@ -201,7 +201,7 @@ def test_a_damaged_kept_rubbing_is_refused_and_not_filled_in(
         case "no end":
             del spoilt[-12:]
     (tmp_path / "rubbing.png").write_bytes(spoilt)
-    with pytest.raises(InputUnreadable, match="is damaged.*trace the rubbing again"):
+    with pytest.raises(InputUnreadable, match=r"is damaged.*trace the rubbing again"):
         read_rubbing(tmp_path / "rubbing.png", kept.frame)
     assert capfd.readouterr().err == "", "a decoder wrote a line of its own"
 

@@ -111,7 +111,7 @@ def _trace(name: str, content: bytes, damage: str, proof: Proof | bytes, **more:
     if isinstance(proof, bytes):
         proof = partial(_as_whole, whole=proof)
     words = ("trace", name, "--dpi", DPI, "-o", "out", "--paper", "none", "--quiet")
-    return Trial(words, damage, files={name: content}, proof=proof, names=(name,), **more)  # type: ignore[arg-type]
+    return Trial(words, damage, files={name: content}, proof=proof, names=(name, "picture"), **more)  # type: ignore[arg-type]
 
 
 def _damaged(kind: str, spoil: Spoil, material: Material, chance: Random) -> Trial:
@@ -234,10 +234,9 @@ def _turned(grey: Image.Image, orientation: int) -> bytes:
 
 
 def _white_is_zero(grey: Image.Image) -> bytes:
-    turned = Image.fromarray(255 - np.asarray(grey))
     info = TiffImagePlugin.ImageFileDirectory_v2()
-    info[262] = 0
-    return encoded(turned, "TIFF", tiffinfo=info)
+    info[262] = 0  # Pillow turns the values over itself.
+    return encoded(grey, "TIFF", tiffinfo=info)
 
 
 def _remarks(grey: Image.Image) -> bytes:

@@ -124,7 +124,7 @@ def _calipers_proof(results: Results, content: bytes) -> str:
 
 
 def _mm(text: str) -> float | None:
-    found = _LENGTH.fullmatch(text)
+    found = _LENGTH.fullmatch(text.casefold())
     try:
         return float(found[1]) * _MM[found[2]] if found else None
     except (ValueError, KeyError):

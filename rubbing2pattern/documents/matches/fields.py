@@ -14,11 +14,11 @@ from pydantic import Field
 
 from rubbing2pattern.matching.loose import Verdict
 from rubbing2pattern.record.fields import (
-    Flag,
     Area,
     AreaPart,
     Figure,
     FindingPart,
+    Flag,
     Number,
     PanelName,
     Part,

@@ -23,14 +23,14 @@ from PIL import Image, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Finding, Kind, finding_of
+from rubbing2pattern.imaging.broken import Broken
 from rubbing2pattern.imaging.ink_colour import LUMA, Colours, Weights, ink_weights, weighed
+from rubbing2pattern.imaging.png_chunks import check_png
 from rubbing2pattern.inputs.files import plain_file
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.reading import Grey, Photograph
-from rubbing2pattern.imaging.broken import Broken
 from rubbing2pattern.stages.load.decoder_lines import decoder_lines
 from rubbing2pattern.stages.load.jpeg import read_jpeg
-from rubbing2pattern.imaging.png_chunks import check_png
 from rubbing2pattern.stages.load.tiff import check_tiff, is_checked
 from rubbing2pattern.texts import replaced
 

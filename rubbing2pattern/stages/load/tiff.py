@@ -22,8 +22,10 @@ _OFFSETS, _ROWS, _COUNTS, _PLANAR = 273, 278, 279, 284
 """Tags of strips, section 8."""
 _TILE_WIDTH, _TILE_HEIGHT, _TILE_OFFSETS, _TILE_COUNTS = 322, 323, 324, 325
 """Tags of tiles, section 15."""
-_PLAIN, _LZW, _DEFLATE = (1,), (5,), (8, 32946)
-"""Values of Compression; the last one is an older name of the same."""
+_PLAIN, _LZW, _DEFLATE, _PACKBITS = (1,), (5,), (8, 32946), (32773,)
+"""Values of Compression; 32946 is an older name of 8."""
+_NOTHING = 128
+"""A byte of PackBits that stands for nothing (TIFF 6.0, section 9)."""
 _SEPARATE = 2
 """Value of PlanarConfiguration: each colour has strips of its own."""
 
@@ -55,6 +57,10 @@ def check_tiff(
     elif compression in _DEFLATE:
         for number, strip in enumerate(strips, start=1):
             _check_deflate(strip, number)
+    elif compression in _PACKBITS:
+        wrong = sum(_packbits_length(strip.data) != strip.expected_bytes for strip in strips)
+        if wrong:
+            raise Broken(f"{wrong} of its {len(strips)} strips do not unpack to what they hold")
     elif compression in _LZW:
         short, odd = lzw_doubts([(strip.data, strip.expected_bytes) for strip in strips])
         if short:
@@ -108,6 +114,19 @@ def _expected_bytes(picture: TiffImagePlugin.TiffImageFile, *, tiled: bool) -> l
     rows = min(_numbers(picture, _ROWS, (height,))[0], height)
     row_bytes = -(-width * samples * bits // 8)
     return [min(rows, height - top) * row_bytes for top in range(0, height, rows)] * planes
+
+
+def _packbits_length(data: memoryview) -> int:
+    """Return the bytes that a strip of PackBits unpacks to; -1 where it ends in a run."""
+    at = length = 0
+    while at < len(data):
+        head = data[at]
+        if head < _NOTHING:
+            at, length = at + 2 + head, length + 1 + head
+        else:
+            at += 1 if head == _NOTHING else 2
+            length += 0 if head == _NOTHING else 257 - head
+    return length if at == len(data) else -1
 
 
 def _check_deflate(strip: _Strip, number: int) -> None:

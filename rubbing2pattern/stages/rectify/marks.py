@@ -192,10 +192,16 @@ def _uneven(
 
 
 def _corner_pins(px: Array) -> Array:
-    """Return the places nearest to the picture's four corners, in order round it."""
+    """Return the places nearest to the picture's four corners, in order round it.
+
+    Where one place is the nearest to two corners, as in a triangle, the box around all is taken.
+    """
     falling, rising = px[:, 0] + px[:, 1], px[:, 0] - px[:, 1]
     which = [falling.argmin(), rising.argmax(), falling.argmax(), rising.argmin()]
-    return np.asarray(px[which])
+    if len(set(which)) == len(which):
+        return np.asarray(px[which])
+    (left, top), (right, bottom) = px.min(axis=0), px.max(axis=0)
+    return np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
 
 
 def _consensus(pins: Pins, lens: Lens, limit_mm: float) -> list[int]:

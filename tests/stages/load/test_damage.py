@@ -100,6 +100,25 @@ def test_one_flipped_bit_of_a_deflated_tiff_is_refused(tmp_path, drawn, share):
         doubts(tmp_path, flips(whole, int(share * len(whole))))
 
 
+@pytest.mark.parametrize("mode", ["L", "RGB", "CMYK"])
+def test_a_wrong_count_in_packbits_is_refused(tmp_path, drawn, mode):
+    """Everything behind it in its strip would be shifted."""
+    whole = encoded(drawn.convert(mode), "TIFF", compression="packbits")
+    assert doubts(tmp_path, whole) == ()
+    first = struct.unpack_from("<I", whole, 4)[0]
+    count = struct.unpack_from("<H", whole, first)[0]
+    at = min(  # TIFF 6.0, section 2: the strips lie before or behind the directory
+        struct.unpack_from("<I", whole, value)[0] if n > 1 else value
+        for k in range(count)
+        for tag, _, n, value in [struct.unpack_from("<HHII", whole, first + 2 + 12 * k)]
+        if tag == 273
+    )
+    spoilt = bytearray(whole)
+    spoilt[at] ^= 1
+    with pytest.raises(InputUnreadable, match="strips do not unpack"):
+        doubts(tmp_path, bytes(spoilt))
+
+
 def test_a_jpeg_with_too_little_or_too_much_data(tmp_path, drawn):
     whole = encoded(drawn, "JPEG", quality=75)
     with pytest.raises(InputUnreadable, match="premature end of data"):

@@ -55,6 +55,13 @@ def test_exact_marks(count):
     assert rubbing.scale.px_per_mm == pytest.approx(places, rel=0.15)
 
 
+def test_four_marks_in_a_triangle_have_an_uncertainty():
+    """One mark is the nearest to two corners of the picture."""
+    mm = np.array([(0, 0), (0, 800), (600, 800), (300, 900)], float)
+    scale = rectify(blank(), marks_of(mm, CAMERA.project(mm)), OPTIONS).scale
+    assert np.isfinite(scale.relative_uncertainty) and scale.relative_uncertainty > 0.0
+
+
 def test_a_lens_nobody_knows_is_reported():
     """Without edges and with four marks nothing shows the lens; the statement must be honest."""
     bent = Camera(**{**CAMERA.__dict__, "k1": 0.04})
