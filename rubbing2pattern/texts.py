@@ -22,6 +22,24 @@ _LONG_NUMBER = re.compile(r"([0-9]{20})[0-9]{40,}")
 _REPLACEMENT = "\ufffd"
 _DATE = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?")
 
+_FIELD_FAULTS = {
+    "extra_forbidden": "there is no such field",
+    "missing": "is missing",
+    "model_type": "must be a table",
+    "dict_type": "must be a table",
+    "list_type": "must be a list",
+    "tuple_type": "must be a list",
+    "string_type": "must be a text",
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "bool_type": "must be true or false",
+    "finite_number": "must be a finite number",
+    "too_long": "has more items than it may have",
+    "too_short": "has fewer items than it must have",
+}
+"""What is wrong with a field, by the kind of the fault."""
+
 MOST_DIGITS = 6
 """Digits that the number of a piece may have, and the one in a name such as C12 or F14."""
 LARGEST_ID = 10**MOST_DIGITS - 1
@@ -143,6 +161,21 @@ def shortened(text: str) -> str:
 def replaced(text: str) -> str:
     """Return a text with U+FFFD for each character that no text may hold, as of a file's name."""
     return _UNFIT.sub(_REPLACEMENT, text)
+
+
+def field_fault(kind: str, message: str) -> str:
+    """Say in plain words what is wrong with a field.
+
+    Parameters
+    ----------
+    kind, message : of an error of pydantic; a message that has no better words is returned.
+
+    Examples
+    --------
+    >>> field_fault("model_type", "Input should be a valid dictionary or instance of CamePart")
+    'must be a table'
+    """
+    return _FIELD_FAULTS.get(kind, message.removeprefix("Value error, "))
 
 
 def is_date(text: str) -> bool:

@@ -46,7 +46,7 @@ NASTY_TEXTS = (
     "]]></x><!--",
     "&amp;&lol;",
     "'; DROP TABLE pieces; --",
-    '=HYPERLINK("http://x","y")',
+    '=HYPERLINK("look","look")',
     "+1+1",
     "-1+1",
     "@SUM(1)",

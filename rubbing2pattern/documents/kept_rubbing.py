@@ -71,9 +71,9 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
     """
     cure = "put the file back, or trace the rubbing again"
     content = content_of(path, cure=cure)
-    fault = _fault(content)
-    if fault:
-        raise InputUnreadable(f"{path} {fault}; {cure}")
+    damage = _damage(content)
+    if damage:
+        raise InputUnreadable(f"{path} {damage}; {cure}")
     grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
     if grey is None:
         raise InputUnreadable(f"{path} is not a picture; {cure}")
@@ -87,7 +87,7 @@ def read_rubbing(path: Path, frame: Frame) -> KeptRubbing:
     return KeptRubbing(frame, kept, content)
 
 
-def _fault(content: bytes) -> str:
+def _damage(content: bytes) -> str:
     """Say why a file is not the PNG that was kept; OpenCV alone would fill in what is lost."""
     if not content.startswith(_SIGNATURE):
         return "is not a picture in PNG"

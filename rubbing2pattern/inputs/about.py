@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.inputs.files import text_of
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
-from rubbing2pattern.texts import checked, is_date
+from rubbing2pattern.texts import checked, field_fault, is_date
 
 ELEMENTS = (
     "title",
@@ -82,10 +82,10 @@ def read_about(path: Path) -> About:
         first = fault.errors()[0]
         name = ".".join(str(step) for step in first["loc"])
         where = f"{path}, field {name[:60]!r}"
-        if first["type"] == "value_error":
-            raise UsageFault(f"{where}: {first['msg'].removeprefix('Value error, ')}") from fault
+        what = field_fault(first["type"], first["msg"])
         known = ", ".join(About.model_fields)
-        raise UsageFault(f"{where}: {first['msg'].lower()}; the fields are {known}") from fault
+        cure = "" if first["type"] == "value_error" else f"; the fields are {known}"
+        raise UsageFault(f"{where}: {what}{cure}") from fault
     for name in ("date", "packed"):
         given = getattr(about, name)
         if given and not is_date(given):

@@ -30,7 +30,14 @@ from rubbing2pattern.findings import Code
 from rubbing2pattern.guide.topics import see
 from rubbing2pattern.inputs.files import content_of, decoded
 from rubbing2pattern.inputs.toml_forms import toml_table, why_unreadable
-from rubbing2pattern.texts import ID_NUMBER, LARGEST_ID, MOST_DIGITS, checked, is_date
+from rubbing2pattern.texts import (
+    ID_NUMBER,
+    LARGEST_ID,
+    MOST_DIGITS,
+    checked,
+    field_fault,
+    is_date,
+)
 from rubbing2pattern.units import parse_length
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -350,10 +357,7 @@ def _first(fault: ValidationError, text: str) -> str:
     """Say where the first fault lies and what it is, and how many more there are."""
     faults = fault.errors(include_url=False)
     first = faults[0]
-    what = first["msg"].removeprefix("Value error, ")
-    what = {"extra_forbidden": "there is no such field", "missing": "is missing"}.get(
-        first["type"], what
-    )
+    what = field_fault(first["type"], first["msg"])
     what += _cure(first["type"], [str(step) for step in first["loc"]], first["input"])
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     steps = [str(step) for step in first["loc"]]

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from rubbing2pattern.errors import InputUnreadable
-from rubbing2pattern.texts import unfit_parts
+from rubbing2pattern.texts import field_fault, unfit_parts
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -114,6 +114,6 @@ def _first(fault: ValidationError) -> str:
     """Say where the first fault lies and what it is, and how many more there are."""
     faults = fault.errors(include_url=False)
     where = _way(str(step) for step in faults[0]["loc"] if step not in ("line", "arc", "cubic"))
-    what = faults[0]["msg"].removeprefix("Value error, ")
+    what = field_fault(faults[0]["type"], faults[0]["msg"])
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     return f"{where}: {what}{more}" if where else f"{what}{more}"

@@ -162,17 +162,12 @@ def verify_bag(bag: Path | str) -> Verified:
         try:
             record = read_record(path)
             panel = panel_of(record)
-            drawn = _drawn(panel, record.provenance, scale=True)
+            differing = _wrong_drawings(path.parent, panel, record.provenance)
         except RubbingError as fault:
             faults.append(f"{inside}: {fault}")
             continue
         names.append(panel.name)
         findings += len(panel.findings)
-        differing = _differing(path.parent, drawn, record.provenance)
-        if differing:  # a package of before there was a scale along the edges
-            drawn = _drawn(panel, record.provenance, scale=False)
-            before = _differing(path.parent, drawn, record.provenance)
-            differing = [drawing for drawing in differing if drawing in before]
         faults += [
             f"{inside} does not give {drawing} as it lies there; it was made by version "
             f"{_version(record.provenance)}, this is {__version__}"
@@ -213,11 +208,7 @@ def _check_replaceable(place: Path) -> None:
 
 def _check_documents(kept: KeptFolder) -> None:
     """Refuse to pack what `verify` would not call well, or what was damaged since it was made."""
-    drawn = _drawn(kept.panel, kept.record.provenance, scale=True)
-    wrong = _differing(kept.place, drawn, kept.record.provenance)
-    if wrong:  # a folder of before there was a scale along the edges
-        drawn = _drawn(kept.panel, kept.record.provenance, scale=False)
-        wrong = _differing(kept.place, drawn, kept.record.provenance)
+    wrong = _wrong_drawings(kept.place, kept.panel, kept.record.provenance)
     wrong = wrong or damaged_documents(kept)
     if wrong:
         raise InputUnreadable(
@@ -237,6 +228,17 @@ def _drawn(panel: Panel, provenance: Mapping[str, Any], *, scale: bool) -> dict[
     marks = panel_marks(panel, options.documents, mirrored=mirrored, strips=plan.strips)
     drawing = sheet_drawing(marks, panel, provenance, options.documents)
     return {"pattern.svg": svg_text(drawing).encode(), "pattern.dxf": dxf_text(drawing).encode()}
+
+
+def _wrong_drawings(folder: Path, panel: Panel, provenance: Mapping[str, Any]) -> list[str]:
+    """Return the drawings in a folder that its record does not give; missing ones among them."""
+    drawn = _drawn(panel, provenance, scale=True)
+    differing = _differing(folder, drawn, provenance)
+    if differing:  # of before there was a scale along the edges
+        drawn = _drawn(panel, provenance, scale=False)
+        before = _differing(folder, drawn, provenance)
+        differing = [drawing for drawing in differing if drawing in before]
+    return differing
 
 
 def _differing(

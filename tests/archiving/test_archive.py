@@ -34,7 +34,6 @@ from rubbing2pattern.inputs.about import ELEMENTS, About, dublin_core, read_abou
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.workflows.archive import DRAWINGS, archive_folders, verify_bag
-from rubbing2pattern.workflows.provenance import program_now
 from tests import panels
 from tests.damage import damaged, returns_or_refuses
 from tests.running import run_here
@@ -148,33 +147,6 @@ def test_a_file_more_or_less_is_found(bag: Path, tmp_path: Path) -> None:
     faults = " ".join(verify_bag(copy).faults)
     assert "data/more.txt is not named" in faults
     assert "data/n4 3b/cames.csv is missing" in faults
-
-
-@pytest.mark.parametrize("name", ["pattern.svg", "cames.csv", "report.html", "pieces.xlsx"])
-def test_a_folder_with_a_damaged_document_is_not_packed(tmp_path: Path, name: str) -> None:
-    place = tmp_path / "results"
-    place.mkdir()
-    write_documents(place, panels.two_by_two(), None, program_now(), DocumentOptions())
-    archive_folders([place], tmp_path / "whole")
-    content = bytearray((place / name).read_bytes())
-    del content[len(content) // 2]
-    (place / name).write_bytes(content)
-    with pytest.raises(InputUnreadable, match=name):
-        archive_folders([place], tmp_path / "bag")
-    assert not (tmp_path / "bag").exists()
-
-
-@pytest.mark.parametrize("line", ["no label", "  indented at the top"])
-def test_a_line_of_the_tag_file_without_a_label_is_found(
-    bag: Path, tmp_path: Path, line: str
-) -> None:
-    copy = tmp_path / "copy"
-    shutil.copytree(bag, copy)
-    info = copy / "bag-info.txt"
-    info.write_text(f"{line}\n{info.read_text(encoding='utf-8')}", encoding="utf-8")
-    with pytest.raises(bagit.BagError):  # outside check: the library of the standard
-        bagit.Bag(str(copy)).validate()
-    assert "bag-info.txt, line 1: no label with a colon" in faults_of(copy)
 
 
 @pytest.mark.parametrize("name", ["../outside.txt", "/etc/hostname", "data/../../x", "~/x", "a\\b"])

@@ -216,7 +216,9 @@ def damaged(change: Callable[[dict[str, Any]], object]) -> str:
         (lambda d: d["pieces"][0].update(outline=[[0, 0], [1, 1]]), "pieces.0.outline"),
         (lambda d: d["pieces"][0].update(number=2), "pieces.number: 2 is listed twice"),
         (lambda d: d["pieces"][1].update(cames=["C99"]), "pieces.1.cames"),
-        (lambda d: d["joints"][1].update(colour="red"), "joints.1.colour"),
+        (lambda d: d["joints"][1].update(colour="red"), "joints.1.colour: there is no such field"),
+        (lambda d: d.update(cames=[3]), "cames.0: must be a table"),
+        (lambda d: d["joints"][1].update(x=[]), "joints.1.x: must be a number"),
         (lambda d: d["joints"][1].update({"a" * 5000: 1}), f"joints.1.{'a' * 60}...: "),
         (lambda d: d["pieces"][1].update(cut_area_mm2=5.0), "pieces.1.cut_area_mm2 is 5, but"),
         (

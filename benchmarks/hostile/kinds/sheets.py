@@ -150,7 +150,7 @@ def _cells(material: Material, chance: Random) -> Trial:
     damage = f"{cell.coordinate} "
     match chance.choice(("value",) * 6 + ("formula", "merged", "row", "far", "title", "twin")):
         case "formula":
-            cell.value = chance.choice(('=HYPERLINK("http://x")', "=1+1", "=CALL(1)"))
+            cell.value = chance.choice(('=HYPERLINK("look")', "=1+1", "=CALL(1)"))
             damage, wanted = f"{damage}= {cell.value!r}", Wanted.REFUSED
         case "merged":
             sheet.merge_cells(start_row=row, end_row=row + 1, start_column=1, end_column=column)
