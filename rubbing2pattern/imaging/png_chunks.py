@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import zlib
 from collections.abc import Iterator
 
@@ -14,7 +15,23 @@ _AROUND_BYTES = 12
 """Length, type and checksum of a chunk."""
 _NOT_CRITICAL = 0x20
 """Bit of a type's first letter: the pixels can be read without such a chunk."""
-_END = b"IEND"
+_HEAD, _DATA, _END = b"IHDR", b"IDAT", b"IEND"
+_HEAD_BYTES = 13
+"""Length of the header (11.2.1)."""
+_SAMPLES = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
+"""Samples of a pixel by the type of colour (11.2.1)."""
+_ADAM7 = (
+    (0, 0, 8, 8),
+    (4, 0, 8, 8),
+    (0, 4, 4, 8),
+    (2, 0, 4, 4),
+    (0, 2, 2, 4),
+    (1, 0, 2, 2),
+    (0, 1, 1, 2),
+)
+"""First column and row and steps of the passes of an interlaced picture, in pixels (8.2)."""
+_AT_ONCE_BYTES = 1 << 20
+"""Bytes that are unpacked at a time."""
 
 
 def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
@@ -23,11 +40,17 @@ def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
     Raises
     ------
     Broken
-        A chunk that the pixels need does not match its checksum, or the file ends in one.
+        A chunk that the pixels need does not match its checksum, the file ends in one, or its
+        data unpack to fewer or more pixels than its header states.
     """
     findings = []
     kind = b""
+    head, packed = b"", []
     for kind, body, checksum in _chunks(memoryview(content)):
+        if kind == _HEAD:
+            head = bytes(body)
+        elif kind == _DATA:
+            packed.append(body)
         if zlib.crc32(body, zlib.crc32(kind)) == checksum:
             continue
         name = kind.decode("ascii", "replace")
@@ -36,7 +59,37 @@ def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
         findings.append(finding_of(Kind.PART_CHECKSUM, file=source, part=name))
     if kind != _END:
         findings.append(finding_of(Kind.END_MARK_MISSING, file=source))
+    if len(head) == _HEAD_BYTES:
+        _check_length(packed, _raw_bytes(head))
     return tuple(findings)
+
+
+def _raw_bytes(head: bytes) -> int:
+    """Return the bytes that the data of a PNG unpack to (7.2 and, interlaced, 8.2)."""
+    width, height, depth, colour, _, _, interlaced = struct.unpack(">IIBBBBB", head)
+    bits = depth * _SAMPLES.get(colour, 1)
+    passes = _ADAM7 if interlaced else ((0, 0, 1, 1),)
+    sizes = [
+        (-(-(width - left) // across), -(-(height - top) // down))
+        for left, top, across, down in passes
+    ]
+    return sum(high * (1 + -(-wide * bits // 8)) for wide, high in sizes if wide > 0 < high)
+
+
+def _check_length(packed: list[memoryview], expected_bytes: int) -> None:
+    """Unpack, without keeping it, what the pixels are made from, and count it."""
+    unpack, length = zlib.decompressobj(), 0
+    try:
+        for part in packed:
+            data: bytes | memoryview = part
+            while len(data) and length <= expected_bytes:
+                length += len(unpack.decompress(data, _AT_ONCE_BYTES))
+                data = unpack.unconsumed_tail
+    except zlib.error as fault:
+        raise Broken(f"its pixels do not unpack: {fault}") from fault
+    if length != expected_bytes:
+        more = "more" if length > expected_bytes else "fewer"
+        raise Broken(f"it holds {more} pixels than its header states")
 
 
 def _chunks(content: memoryview) -> Iterator[tuple[bytes, memoryview, int]]:

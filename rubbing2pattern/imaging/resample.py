@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from scipy import ndimage
 
 from rubbing2pattern.geometry.frame import Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
 
 _NODE_PX = 16
 """Distance of the pixels that are placed exactly; between them a warp is straight enough."""
+_LONGEST_PX = 30_000
+"""Longest side that OpenCV resamples; it counts pixels in 16 bits with a sign."""
 Maps = tuple[Grid, Grid]
 
 
@@ -62,35 +65,34 @@ def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
         row /= np.float32(step)
     else:
         small = grey
-    out = cv2.remap(
-        small,
-        column.astype(np.float32, copy=False),
-        row.astype(np.float32, copy=False),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_CONSTANT,
-        borderValue=outside,
-    )
-    return np.asarray(out, dtype=np.uint8)
+    return np.asarray(_remapped(small, column, row, outside), dtype=np.uint8)
 
 
 def at_points(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
     """Sample a picture bilinearly at (columns, rows), both (a, b); result float32 (a, b)."""
-    limit = 30000
-    a = columns.shape[0]
+    a, limit = columns.shape[0], _LONGEST_PX
     if a <= limit:
-        return _remapped(picture, columns, rows)
+        return np.asarray(_remapped(picture, columns, rows), np.float32)
     out = np.empty(columns.shape, dtype=np.float32)
     for i in range(0, a, limit):
         out[i : i + limit] = _remapped(picture, columns[i : i + limit], rows[i : i + limit])
     return out
 
 
-def _remapped(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
-    found = cv2.remap(
+def _remapped(
+    picture: Grey | Grid, columns: Grid, rows: Grid, outside: int | None = None
+) -> Grey | Grid:
+    """Sample bilinearly; around the picture lies `outside`, or its edge goes on."""
+    if max(*picture.shape, *columns.shape) > _LONGEST_PX:
+        mode = "nearest" if outside is None else "grid-constant"
+        at = (rows, columns)
+        found = ndimage.map_coordinates(picture, at, np.float32, 1, mode, outside or 0)
+        return np.round(found) if picture.dtype == np.uint8 else found
+    return cv2.remap(
         picture,
         np.ascontiguousarray(columns, dtype=np.float32),
         np.ascontiguousarray(rows, dtype=np.float32),
         cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
+        borderMode=cv2.BORDER_REPLICATE if outside is None else cv2.BORDER_CONSTANT,
+        borderValue=outside or 0,
     )
-    return np.asarray(found, np.float32)

@@ -6,6 +6,7 @@ nor data that are left over.
 
 from __future__ import annotations
 
+import struct
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -26,6 +27,8 @@ _PLAIN, _LZW, _DEFLATE, _PACKBITS = (1,), (5,), (8, 32946), (32773,)
 """Values of Compression; 32946 is an older name of 8."""
 _NOTHING = 128
 """A byte of PackBits that stands for nothing (TIFF 6.0, section 9)."""
+_CLASSIC, _HEADER_BYTES = 42, 8
+"""Version of a TIFF with offsets of 32 bits, and the bytes of its header (section 2)."""
 _SEPARATE = 2
 """Value of PlanarConfiguration: each colour has strips of its own."""
 
@@ -94,10 +97,24 @@ def _strips(content: memoryview, picture: TiffImagePlugin.TiffImageFile) -> Iter
         return
     if not len(offsets) == len(counts) == len(expected):
         raise Broken(f"it lists {len(offsets)} strips of {len(expected)}")
+    taken = _directory(content)
     for offset, count, bytes_ in zip(offsets, counts, expected, strict=True):
         if offset + count > len(content):
             raise Broken("it is cut off")
+        if count and any(offset < end and offset + count > start for start, end in taken):
+            raise Broken("a strip is said to lie where its header lies")
         yield _Strip(content[offset : offset + count], bytes_)
+
+
+def _directory(content: memoryview) -> list[tuple[int, int]]:
+    """Return where header and first directory lie; of a large file (BigTIFF) the header alone."""
+    order = "<" if content[:2] == b"II" else ">"
+    taken = [(0, _HEADER_BYTES)]
+    if struct.unpack_from(f"{order}H", content, 2)[0] == _CLASSIC:
+        (start,) = struct.unpack_from(f"{order}I", content, 4)
+        (entries,) = struct.unpack_from(f"{order}H", content, start)
+        taken.append((start, start + 2 + 12 * entries))
+    return taken
 
 
 def _expected_bytes(picture: TiffImagePlugin.TiffImageFile, *, tiled: bool) -> list[int]:

@@ -14,6 +14,7 @@ from PIL import Image
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Code, Finding
+from rubbing2pattern.imaging.png_chunks import check_png
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.stages.load import load
 from rubbing2pattern.stages.load.block_steps import largest_step
@@ -81,6 +82,47 @@ def test_one_flipped_bit_of_a_png_is_refused(tmp_path, drawn, share):
     whole = encoded(drawn, "PNG")
     with pytest.raises(InputUnreadable, match="chunk IDAT does not match its checksum"):
         doubts(tmp_path, flips(whole, int(share * len(whole))))
+
+
+@pytest.mark.parametrize(("height", "said"), [(300, "more"), (340, "fewer")])
+@pytest.mark.parametrize("mode", ["L", "RGB", "1", "P", "LA"])
+def test_a_png_that_states_another_height(tmp_path, drawn, mode, height, said):
+    whole = encoded(drawn.convert(mode), "PNG")
+    assert doubts(tmp_path, whole) == ()
+    head = b"IHDR" + whole[16:20] + struct.pack(">I", height) + whole[24:29]
+    spoilt = whole[:12] + head + struct.pack(">I", zlib.crc32(head)) + whole[33:]
+    with pytest.raises(InputUnreadable, match=f"holds {said} pixels than its header states"):
+        doubts(tmp_path, spoilt)
+
+
+def test_an_interlaced_png_is_whole(drawn):
+    """Its seven passes are put together by hand (PNG specification, 8.2)."""
+    grey = np.asarray(drawn)[:41, :37]
+    first = [(0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2)]
+    rows = [b"\0" + bytes(row) for x, y, u, v in [*first, (0, 1, 1, 2)] for row in grey[y::v, x::u]]
+    parts = [
+        (b"IHDR", struct.pack(">IIBBBBB", 37, 41, 8, 0, 0, 0, 1)),
+        (b"IDAT", zlib.compress(b"".join(rows))),
+        (b"IEND", b""),
+    ]
+    content = b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(d)) + k + d + struct.pack(">I", zlib.crc32(k + d)) for k, d in parts
+    )
+    with Image.open(io.BytesIO(content)) as opened:  # outside check: Pillow
+        assert np.array_equal(np.asarray(opened), grey)
+    assert check_png(content, "drawn") == ()
+
+
+def test_a_strip_over_the_directory_of_a_tiff(tmp_path, drawn):
+    whole = encoded(drawn, "TIFF")
+    first, (count,) = struct.unpack_from("<I", whole, 4)[0], struct.unpack_from("<H", whole, 8)
+    spoilt = bytearray(whole)
+    for k in range(count):
+        at = first + 2 + 12 * k
+        if struct.unpack_from("<H", whole, at)[0] == 273:
+            struct.pack_into("<I", spoilt, at + 8, first + 1)
+    with pytest.raises(InputUnreadable, match="where its header lies"):
+        doubts(tmp_path, bytes(spoilt))
 
 
 def test_a_part_of_a_png_beside_its_pixels(tmp_path, drawn):
