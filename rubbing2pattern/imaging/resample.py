@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
+import numpy.typing as npt
 from scipy import ndimage
 
 from rubbing2pattern.geometry.frame import Frame, Warp
@@ -80,15 +83,15 @@ def at_points(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
 
 
 def _remapped(
-    picture: Grey | Grid, columns: Grid, rows: Grid, outside: int | None = None
-) -> Grey | Grid:
+    picture: npt.NDArray[Any], columns: Grid, rows: Grid, outside: int | None = None
+) -> npt.NDArray[Any]:
     """Sample bilinearly; around the picture lies `outside`, or its edge goes on."""
     if max(*picture.shape, *columns.shape) > _LONGEST_PX:
         mode = "nearest" if outside is None else "grid-constant"
         at = (rows, columns)
         found = ndimage.map_coordinates(picture, at, np.float32, 1, mode, outside or 0)
-        return np.round(found) if picture.dtype == np.uint8 else found
-    return cv2.remap(
+        return np.asarray(np.round(found) if picture.dtype == np.uint8 else found)
+    found = cv2.remap(
         picture,
         np.ascontiguousarray(columns, dtype=np.float32),
         np.ascontiguousarray(rows, dtype=np.float32),
@@ -96,3 +99,4 @@ def _remapped(
         borderMode=cv2.BORDER_REPLICATE if outside is None else cv2.BORDER_CONSTANT,
         borderValue=outside or 0,
     )
+    return np.asarray(found)

@@ -108,7 +108,7 @@ def _strips(content: memoryview, picture: TiffImagePlugin.TiffImageFile) -> Iter
 
 def _directory(content: memoryview) -> list[tuple[int, int]]:
     """Return where header and first directory lie; of a large file (BigTIFF) the header alone."""
-    order = "<" if content[:2] == b"II" else ">"
+    order = "<" if bytes(content[:2]) == b"II" else ">"
     taken = [(0, _HEADER_BYTES)]
     if struct.unpack_from(f"{order}H", content, 2)[0] == _CLASSIC:
         (start,) = struct.unpack_from(f"{order}I", content, 4)
