@@ -223,7 +223,7 @@ def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
         When the file exists and `overwrite` is not given, or the disk refuses a step.
     """
     place = _real(path)
-    if _stands(place) and place.is_dir():
+    if stands(place) and place.is_dir():
         raise OutputNotWritten(f"{path} is a folder, not a file")
     if stands(place) and not overwrite:
         raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")

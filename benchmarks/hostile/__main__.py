@@ -9,6 +9,7 @@ import shlex
 import shutil
 import sys
 import tempfile
+import warnings
 from collections import Counter
 from pathlib import Path
 from random import Random
@@ -137,6 +138,7 @@ def main() -> int:
         print("\n".join(f"{kind.name}: {kind.meaning}" for kind in KINDS.values()))
         return 0
     given.keep = given.keep.resolve()
+    warnings.simplefilter("ignore")  # of the readers of others, about what is spoilt
     sys.setrecursionlimit(_RECURSION)
     with tempfile.TemporaryDirectory(prefix="hostile-") as held:
         work = Path(held)

@@ -13,6 +13,7 @@ from rubbing2pattern.collection.stamps import MARKER, PANELS, PICTURES, STAMPS
 from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS
 from rubbing2pattern.documents.document import own_names
 from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.inputs.files import stands
 from rubbing2pattern.output import (
     HIDDEN,
     clear_leftovers,
@@ -37,13 +38,14 @@ def opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         The folder exists and is not resumed, is of another kind, is in use, or cannot be written.
     """
     marker = home / MARKER
-    if home.exists() and not home.is_dir():
+    there = stands(home)
+    if there and not home.is_dir():
         raise OutputNotWritten(f"{shown} is a file, not a folder; choose another -o FOLDER")
-    if home.is_dir() and any(home.iterdir()) and not resume:
+    if there and any(home.iterdir()) and not resume:
         raise OutputNotWritten(
             f"{shown} exists already; go on with --resume or choose another -o FOLDER"
         )
-    if home.is_dir() and not marker.is_file() and any(map(_is_foreign, home.iterdir())):
+    if there and not marker.is_file() and any(map(_is_foreign, home.iterdir())):
         raise OutputNotWritten(
             f"{shown} holds files but no {MARKER}, so it is not a folder of a batch; choose "
             "another -o FOLDER"

@@ -256,7 +256,7 @@ STREAMS: tuple[tuple[str, ...], ...] = (
     ("--version",),
     ("trace", "--set", "help"),
     ("correct", "results", "corrections.toml"),
-    ("redraw", "results"),
+    ("redraw", "results", "--mirrored"),
     ("lists", "results", "--json"),
     ("compare", "results", "again"),
     ("archive", "results", "-o", "out"),
