@@ -9,6 +9,7 @@ what nobody holds is left from a killed run, and the next run that writes there 
 from __future__ import annotations
 
 import ctypes
+import errno
 import os
 import re
 import shutil
@@ -284,6 +285,11 @@ def _real(path: Path) -> Path:
     place = Path(os.path.realpath(path))
     if not place.name:
         raise OutputNotWritten(f"{path} cannot be replaced by results; choose another -o")
+    try:
+        place.exists()
+    except OSError as fault:
+        if fault.errno == errno.ENAMETOOLONG:
+            raise OutputNotWritten(f"cannot write {path}: {fault.strerror}") from fault
     return place
 
 

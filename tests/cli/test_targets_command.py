@@ -46,6 +46,13 @@ def test_a_name_that_no_disk_takes(tmp_path: Path) -> None:
     assert len(result.stderr) < 1500
 
 
+@pytest.mark.parametrize("name", ["n" * 300, "d/" * 2100 + "x"])
+def test_a_folder_that_no_disk_takes(tmp_path: Path, name: str) -> None:
+    picture = tmp_path / "scan.png"
+    result = run("trace", picture, "--dpi", "200", "-o", tmp_path / name)
+    refused(result, 6, "cannot write", "too long")
+
+
 def test_a_name_that_turns_the_line_round_is_written_out(tmp_path: Path) -> None:
     name = "a\u202efdp.exe"
     shown = run("targets", "-o", tmp_path / name)

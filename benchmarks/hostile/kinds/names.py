@@ -87,7 +87,7 @@ def _option(command: tuple[str, ...], option: str, text: str, wanted: Wanted) ->
     if command[:1] in (("redraw",), ("lists",)):
         writes.append("results")
     if option == "-o":
-        writes.append(text)
+        writes.append(text.split("/")[0])
     return Trial(
         (*command, *jobs, *given) if command else tuple(word for word in (option, text) if word),
         f"{' '.join(command[:1])} {option} {shown(text)}",
@@ -232,6 +232,8 @@ def _output(material: Material, chance: Random) -> Trial:
     allowed: tuple[str, ...] = ()
     if what in ("results of another command", "results", "inside results"):
         allowed = (name.split("/")[0],)
+    if what == "a file" and command[0] == "targets" and overwrite:
+        allowed = (name,)  # A single file is replaced, whatever it is, when that is asked for.
     if what == "a broken link":
         allowed = ("away", "../beside/new")
     if what == "a long path":

@@ -45,7 +45,8 @@ def _panel(content: bytes, damage: str, command: str, wanted: Wanted = Wanted.EI
         ("again", "results"),
         {_RECORD: content, _SETTLED: _CHANGE},
         writes=("out",) if "-o" in COMMANDS[command] else ("again",),
-        names=("panel.json", "again"),
+        # A record may be possible and its pattern too large for any page.
+        names=("panel.json", "again", "the record's", "the pattern needs a page"),
         wanted=wanted,
         proof=partial(_possible, content=content, name="panel.json"),
     )
