@@ -9,7 +9,6 @@ what nobody holds is left from a killed run, and the next run that writes there 
 from __future__ import annotations
 
 import ctypes
-import errno
 import os
 import re
 import shutil
@@ -224,7 +223,7 @@ def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
         When the file exists and `overwrite` is not given, or the disk refuses a step.
     """
     place = _real(path)
-    if stands(place) and place.is_dir():
+    if place.is_dir():
         raise OutputNotWritten(f"{path} is a folder, not a file")
     if stands(place) and not overwrite:
         raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")
@@ -285,11 +284,6 @@ def _real(path: Path) -> Path:
     place = Path(os.path.realpath(path))
     if not place.name:
         raise OutputNotWritten(f"{path} cannot be replaced by results; choose another -o")
-    try:
-        place.exists()
-    except OSError as fault:
-        if fault.errno == errno.ENAMETOOLONG:
-            raise OutputNotWritten(f"cannot write {path}: {fault.strerror}") from fault
     return place
 
 

@@ -23,7 +23,7 @@ from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.documents.registry import DOCUMENTS, OWN_NAMES
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, RubbingError, UsageFault
 from rubbing2pattern.inputs.about import NOTHING_SAID, About, dublin_core
-from rubbing2pattern.inputs.files import content_of, stands
+from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.leading import plan_lead
 from rubbing2pattern.model import Panel
 from rubbing2pattern.output import RECORD_NAME, whole_folder
@@ -191,7 +191,7 @@ def _unreadable(place: Path) -> Iterator[str]:
 
 def _check_replaceable(place: Path) -> None:
     """Refuse to replace a path that is not this program's package, or a changed package."""
-    if not stands(place) or (place.is_dir() and not any(place.iterdir())):
+    if not place.exists() or (place.is_dir() and not any(place.iterdir())):
         return
     if not (place / DECLARATION).is_file() or not is_own(place):
         raise OutputNotWritten(

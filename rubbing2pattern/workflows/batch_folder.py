@@ -13,7 +13,6 @@ from rubbing2pattern.collection.stamps import MARKER, PANELS, PICTURES, STAMPS
 from rubbing2pattern.documents.collection import COLLECTION_DOCUMENTS
 from rubbing2pattern.documents.document import own_names
 from rubbing2pattern.errors import OutputNotWritten
-from rubbing2pattern.inputs.files import stands
 from rubbing2pattern.output import (
     HIDDEN,
     clear_leftovers,
@@ -38,14 +37,13 @@ def opened(home: Path, shown: Path, *, resume: bool) -> Iterator[None]:
         The folder exists and is not resumed, is of another kind, is in use, or cannot be written.
     """
     marker = home / MARKER
-    there = stands(home)
-    if there and not home.is_dir():
+    if home.exists() and not home.is_dir():
         raise OutputNotWritten(f"{shown} is a file, not a folder; choose another -o FOLDER")
-    if there and any(home.iterdir()) and not resume:
+    if home.is_dir() and any(home.iterdir()) and not resume:
         raise OutputNotWritten(
             f"{shown} exists already; go on with --resume or choose another -o FOLDER"
         )
-    if there and not marker.is_file() and any(map(_is_foreign, home.iterdir())):
+    if home.is_dir() and not marker.is_file() and any(map(_is_foreign, home.iterdir())):
         raise OutputNotWritten(
             f"{shown} holds files but no {MARKER}, so it is not a folder of a batch; choose "
             "another -o FOLDER"

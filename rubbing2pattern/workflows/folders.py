@@ -166,7 +166,7 @@ def damaged_documents(kept: KeptFolder) -> list[str]:
     filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
     again = documents_again(kept, kept.panel, filled, options=kept.options, copies=kept.copies)
     paths = {name: kept.place / name for name in again if name not in (WORKBOOK_NAME, LIST_NAME)}
-    return [n for n, path in paths.items() if path.is_file() and path.read_bytes() != again[n]]
+    return [n for n, path in paths.items() if path.is_file() and content_of(path) != again[n]]
 
 
 def typed_in(folder: Path | str, options: Options) -> tuple[Panel, Filled] | None:

@@ -9,7 +9,7 @@ import pytest
 
 from rubbing2pattern.archiving.bag import faults_of, write_bag
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.errors import InputUnreadable, OutputNotWritten
+from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.workflows.archive import archive_folders
 from rubbing2pattern.workflows.provenance import program_now
@@ -41,12 +41,6 @@ def test_a_folder_without_a_drawing_is_not_packed(folder: Path, tmp_path: Path) 
     (folder / "pattern.dxf").unlink()
     with pytest.raises(InputUnreadable, match=r"pattern.dxf.*redraw"):
         archive_folders([folder], tmp_path / "bag")
-
-
-@pytest.mark.parametrize("overwrite", [False, True])
-def test_a_name_that_no_disk_takes(folder: Path, tmp_path: Path, overwrite: bool) -> None:
-    with pytest.raises(OutputNotWritten, match="too long"):
-        archive_folders([folder], tmp_path / ("n" * 300), overwrite=overwrite)
 
 
 @pytest.mark.parametrize("line", ["no label", "  indented at the top"])

@@ -20,7 +20,6 @@ from rubbing2pattern.inputs.corrections import read_corrections
 from rubbing2pattern.inputs.reference import Dpi
 from rubbing2pattern.record.panel import read_record
 from rubbing2pattern.workflows.batch import Batch, run_batch
-from rubbing2pattern.workflows.batch_folder import opened
 from rubbing2pattern.workflows.correct import correct_folder
 from tests.readings import read_once
 from tests.running import ended, started
@@ -133,12 +132,6 @@ def test_a_folder_that_stands_is_left_alone_without_resume(broken: Broken) -> No
     with pytest.raises(OutputNotWritten, match="--resume"):
         run_batch(read_rows(place), folder)
     assert contents(folder) == before
-
-
-def test_a_folder_whose_name_no_disk_takes(tmp_path: Path) -> None:
-    place = tmp_path / ("n" * 300)
-    with pytest.raises(OutputNotWritten, match="too long"), opened(place, place, resume=False):
-        pass
 
 
 def test_what_is_damaged_changed_or_new_is_done_again_and_what_was_typed_in_stays(
