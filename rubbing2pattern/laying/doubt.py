@@ -20,10 +20,11 @@ import numpy as np
 import shapely
 
 from rubbing2pattern.fitting.fitted_weights import fitted_weights
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
-from rubbing2pattern.laying.rows import Ints, Mask, along_mean, pieces_of
+from rubbing2pattern.laying.rows import Mask, along_mean, pieces_of
 from rubbing2pattern.laying.sights import Sight
 from rubbing2pattern.options.laying import LayingOptions
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import LineString
 
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.laying.rows import Ints
 from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions
 

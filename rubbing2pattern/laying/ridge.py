@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets
 from rubbing2pattern.laying.rows import Rows, along_mean, peaks, pieces_of, rows_along
@@ -93,4 +94,6 @@ def shown_inside(rows: Rows, lead: LeadMap, options: LayingOptions) -> list[Arra
 
 def widths_on(net: RawNet, lead: LeadMap) -> Array:
     """Return what the map says of the width along every path, (E,) mm."""
-    return np.array([np.median(grid_values(lead.maps.width_mm, lead, p)) for p in net.paths])
+    owner = np.repeat(np.arange(len(net.paths)), [len(p) for p in net.paths])
+    widths = grid_values(lead.maps.width_mm, lead, np.vstack(net.paths))
+    return quantiles(widths, owner, len(net.paths), 0.5)

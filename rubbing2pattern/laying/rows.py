@@ -12,12 +12,12 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets, sample
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 
-Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 _CHUNK = 16
@@ -45,6 +45,11 @@ class Rows:
     def of(self, line: int) -> slice:
         """Return where the places of a line lie."""
         return slice(int(self.first[line]), int(self.first[line + 1]))
+
+    @property
+    def lines(self) -> int:
+        """Return how many lines there are."""
+        return len(self.first) - 1
 
     @property
     def length_mm(self) -> Array:

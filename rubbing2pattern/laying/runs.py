@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.fitting.smooth import Places
 from rubbing2pattern.geometry.curves import running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.knots import Knot
-from rubbing2pattern.laying.rows import Ints, Mask
+from rubbing2pattern.laying.rows import Mask
 from rubbing2pattern.laying.shape import Shape, shape_of
 from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
+from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, trimmed
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
@@ -89,15 +90,11 @@ def _widths(
     options: LayingOptions,
 ) -> Array:
     """Width of every run by its edges, (R,); as before where they are in sight hardly anywhere."""
-    shown = np.minimum(*seen) > options.seen_above
-    out = width_mm.copy()
-    for k, width in enumerate(width_mm):
-        part = rows.of(k)
-        clean = shown[part] & ~soldered[part]
-        if clean.sum() * options.step_mm >= options.clear_mm:
-            measured = float(np.median((place[0][part] - place[1][part])[clean]))
-            out[k] = np.clip(measured, 0.7 * width, 1.3 * width)
-    return out
+    clean = (np.minimum(*seen) > options.seen_above) & ~soldered
+    owner = rows.owner[clean]
+    enough = np.bincount(owner, minlength=rows.lines) * options.step_mm >= options.clear_mm
+    measured = quantiles((place[0] - place[1])[clean], owner, rows.lines, 0.5)
+    return np.where(enough, np.clip(measured, 0.7 * width_mm, 1.3 * width_mm), width_mm)
 
 
 def _middles(
@@ -127,16 +124,13 @@ def _unsteady(middle: Array, sigma: Array, rows: Rows, options: LayingOptions) -
     It is read twice the length apart that profiles are averaged over, so that the two share no ink.
     """
     apart = max(1, round(2.0 * options.along_mm / options.step_mm))
-    out = np.ones(len(rows.first) - 1)
-    for k in range(len(out)):
-        m, s = middle[rows.of(k)], sigma[rows.of(k)]
-        if len(m) <= apart:
-            continue
-        z = np.abs(m[apart:] - m[:-apart]) / np.hypot(s[apart:], s[:-apart])
-        z = z[np.isfinite(s[apart:] + s[:-apart])]
-        if len(z) * options.step_mm >= options.clear_mm:
-            out[k] = max(1.0, _NORMAL * float(np.median(z)))
-    return out
+    both = (rows.owner[apart:] == rows.owner[:-apart]) & np.isfinite(sigma[apart:] + sigma[:-apart])
+    one = np.flatnonzero(both)
+    two, owner = one + apart, rows.owner[one]
+    z = np.abs(middle[two] - middle[one]) / np.hypot(sigma[two], sigma[one])
+    enough = np.bincount(owner, minlength=rows.lines) * options.step_mm >= options.clear_mm
+    wavers = _NORMAL * quantiles(z, owner, rows.lines, 0.5)
+    return np.where(enough, np.maximum(wavers, 1.0), 1.0)
 
 
 _NORMAL = 1.4826

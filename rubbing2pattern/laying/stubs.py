@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.laying.rows import Ints, Mask, Rows
+from rubbing2pattern.laying.rows import Mask, Rows
 from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 

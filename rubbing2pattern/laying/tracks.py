@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
@@ -63,8 +64,8 @@ def tracked(
     """
     rows = rows_along(paths, options.step_mm, 3.0)
     predicted = grid_values(lead.maps.width_mm, lead, rows.base)
-    guess = np.clip(_by_edge(predicted, rows, 50.0), 2.5, 22.0)
-    narrow = _by_edge(predicted, rows, 20.0)
+    guess = np.clip(_by_edge(predicted, rows, 0.5), 2.5, 22.0)
+    narrow = _by_edge(predicted, rows, 0.2)
     least, most = options.least_share * narrow, options.most_share * narrow
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
@@ -91,14 +92,12 @@ def tracked(
     )
 
 
-def _by_edge(values: Array | Grid, rows: Rows, percentile: float) -> Array:
-    """Percentile of the inner half of every edge, (E,)."""
-    out = np.empty(len(rows.first) - 1)
-    for k in range(len(out)):
-        part = values[rows.of(k)]
-        cut = len(part) // 4
-        out[k] = np.percentile(part[cut : len(part) - cut], percentile)
-    return out
+def _by_edge(values: Array | Grid, rows: Rows, share: float) -> Array:
+    """Quantile of the inner half of every edge, (E,)."""
+    counts = np.diff(rows.first)[rows.owner]
+    here = np.arange(len(values)) - rows.first[rows.owner]
+    inner = (here >= counts // 4) & (here < counts - counts // 4)
+    return quantiles(values[inner], rows.owner[inner], rows.lines, share)
 
 
 def _map_scores(lead: LeadMap, rows: Rows, ink: Ink) -> Grid:
@@ -136,8 +135,8 @@ def _dark_span(rows: Rows, ink: Ink, shift: Array, guess: Array) -> Array:
     gap = np.round((0.5 * width + 0.6) / step).astype(np.int64)[:, None]
     core = ink.mean(zero[:, None] - half, zero[:, None] + half + 1)[:, 0]
     side = [ink.mean(zero[:, None] + a, zero[:, None] + a + 5)[:, 0] for a in (gap, -gap - 5)]
-    top = _by_edge(core, rows, 50.0)[rows.owner]
-    foot = _by_edge(np.minimum(*side), rows, 30.0)[rows.owner]
+    top = _by_edge(core, rows, 0.5)[rows.owner]
+    foot = _by_edge(np.minimum(*side), rows, 0.3)[rows.owner]
     level = foot + 0.5 * (top - foot)
     start = np.maximum(1, np.round(0.3 * width / step)).astype(np.int64)
     span = np.arange(m // 2)
@@ -155,11 +154,8 @@ def _lone_width(rows: Rows, local: Array, guess: Array) -> Array:
     length = rows.length_mm
     reach = np.minimum(0.8 * guess + 1.0, 0.3 * length)[rows.owner]
     inner = (rows.along_mm >= reach) & (rows.along_mm <= length[rows.owner] - reach)
-    out = np.empty(len(guess))
-    for k in range(len(out)):
-        part = local[rows.of(k)][inner[rows.of(k)]]
-        out[k] = np.percentile(part, 35.0) if len(part) else guess[k]
-    return out
+    lower = quantiles(local[inner], rows.owner[inner], rows.lines, 0.35)
+    return np.where(np.isnan(lower), guess, lower)
 
 
 def edge_near(
