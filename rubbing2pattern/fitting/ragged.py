@@ -41,3 +41,12 @@ def quantiles(values: npt.NDArray[np.floating], owner: Ints, runs: int, share: f
     ahead = (place - below).astype(values.dtype)
     found = rising[first] + ahead * (rising[after] - rising[first])
     return np.where(count > 0, found, np.nan).astype(np.float64)
+
+
+def lowest(values: Array, owner: Ints, runs: int) -> Ints:
+    """Return the index of the first least value of every run, none of them empty, (R,)."""
+    least = np.minimum.reduceat(values, firsts(owner, runs)[:-1])
+    where = np.flatnonzero(values == least[owner])[::-1]
+    found = np.empty(runs, dtype=np.int64)
+    found[owner[where]] = where  # the first is written last
+    return found

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +17,7 @@ from shapely.geometry import LineString, Point
 
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.knots import Knot
+from rubbing2pattern.laying.meetings import Curves, End, Meeting
 from rubbing2pattern.laying.runs import Run, polyline_between
 from rubbing2pattern.laying.stubs import Stubs
 from rubbing2pattern.options.laying import LayingOptions
@@ -60,14 +62,14 @@ Hit = tuple[float, Array, Way]
 
 
 def joints_of(
-    knot: Knot,
+    knots: list[Knot],
     runs: list[Run],
-    run_of: dict[int, tuple[int, bool]],
+    run_of: dict[int, End],
     stubs: Stubs,
-    centre: Array,
+    centres: Array,
     options: LayingOptions,
-) -> list[Joint] | None:
-    """Return the joints of a knot, or None when its leads do not fit together.
+) -> list[list[Joint] | None]:
+    """Return the joints of every knot, or None when its leads do not fit together.
 
     1. leads that run through and cross make a joint; those that pass within `meet_mm` too;
     2. an end goes on by its own curve to the first lead it comes to, and butts there; the
@@ -81,24 +83,41 @@ def joints_of(
     Parameters
     ----------
     run_of : for an end, its run and whether it is the run's last end.
-    centre : (2,) where the net had the knot.
+    centres : (K, 2) where the net had the knots.
     """
-    through = [_through(pair, runs, run_of, stubs, options) for pair in knot.pairs]
-    ends = [_ending(e, runs, run_of, stubs, centre, options.reach_mm) for e in knot.alone]
-    if not through:
-        return _met(ends, runs, centre, len(knot.nodes), options)
+    curves = Curves.of(runs)
+    plain = [i for i, knot in enumerate(knots) if not knot.pairs and len(knot.alone) > 1]
+    met = curves.meetings([[run_of[e] for e in knots[i].alone] for i in plain], centres[plain])
+    meeting = dict(zip(plain, met, strict=True))
+    out: list[list[Joint] | None] = []
+    for i, (knot, centre) in enumerate(zip(knots, centres, strict=True)):
+        at = _At(runs, run_of, stubs, centre, options)
+        if knot.pairs:
+            out.append(_with_through(knot, at))
+        elif i in meeting:  # rule 3
+            out.append(_met(knot, meeting[i], curves, at))
+        elif knot.alone:
+            out.append([_loose(knot.alone[0], at)])
+        else:
+            out.append([])
+    return out
+
+
+def _with_through(knot: Knot, at: _At) -> list[Joint] | None:
+    through = [at.through(pair) for pair in knot.pairs]
+    ends = [at.ending(e) for e in knot.alone]
     joints: list[Joint] = []
     for i, one in enumerate(through):  # rule 1
         for two in through[:i]:
-            joint = _crossed(one, two, centre, options)
+            joint = _crossed(one, two, at.centre, at.options)
             if joint is not None:
                 joints.append(joint)
     butted = _butted(
-        ends, through, runs, alone=len(knot.nodes) == 1, back_mm=options.clear_mm
+        ends, through, at.runs, alone=len(knot.nodes) == 1, back_mm=at.options.clear_mm
     )  # rule 2
     if butted is None:
         return None
-    joints = merged(joints + butted, runs, options)
+    joints = merged(joints + butted, at.runs, at.options)
     return joints if _tied(through + ends, joints) else None  # rule 5
 
 
@@ -147,42 +166,39 @@ def _way(runs: list[Run], run: int, low: float, high: float, at_last: bool = Fal
     return Way(run, low, high, LineString(points), at_last)
 
 
-def _through(
-    pair: tuple[int, int],
-    runs: list[Run],
-    run_of: dict[int, tuple[int, bool]],
-    stubs: Stubs,
-    options: LayingOptions,
-) -> Way:
-    run = run_of[pair[0]][0]
-    shape = runs[run].shape
-    t = sorted(shape.near(stubs.tip[e], 0.0, shape.last_mm) for e in pair)
-    low = max(t[0] - options.window_mm, float(shape.t_mm[0]))
-    high = min(t[1] + options.window_mm, float(shape.t_mm[-1]))
-    return _way(runs, run, low, high)
+@dataclass(frozen=True, slots=True)
+class _At:
+    """What a knot lies in: all runs, which of them every end is of, where the net had the knot."""
 
+    runs: list[Run]
+    run_of: dict[int, End]
+    stubs: Stubs
+    centre: Array
+    options: LayingOptions
 
-def _ending(
-    end: int,
-    runs: list[Run],
-    run_of: dict[int, tuple[int, bool]],
-    stubs: Stubs,
-    centre: Array,
-    reach_mm: float,
-) -> Way:
-    run, at_last = run_of[end]
-    shape = runs[run].shape
-    half = 0.5 * shape.last_mm
-    if stubs.seen_mm[end] > 0:
-        limits = (half, math.inf) if at_last else (-math.inf, half)
-        tip = shape.near(stubs.tip[end], *limits)
-        ahead = math.dist(stubs.tip[end], centre) + reach_mm
-    else:
-        tip = half
-        ahead = abs(half) + reach_mm
-    if at_last:
-        return _way(runs, run, tip, min(tip + ahead, float(shape.t_mm[-1])), True)
-    return _way(runs, run, tip, max(tip - ahead, float(shape.t_mm[0])), False)
+    def through(self, pair: tuple[int, int]) -> Way:
+        """Return the stretch of a run between the tips of two ends, and a window on."""
+        run = self.run_of[pair[0]][0]
+        shape = self.runs[run].shape
+        t = sorted(shape.near(self.stubs.tip[e], 0.0, shape.last_mm) for e in pair)
+        low = max(t[0] - self.options.window_mm, float(shape.t_mm[0]))
+        high = min(t[1] + self.options.window_mm, float(shape.t_mm[-1]))
+        return _way(self.runs, run, low, high)
+
+    def ending(self, end: int) -> Way:
+        """Return the stretch of a run from the tip of an end on, beyond the knot."""
+        run, at_last = self.run_of[end]
+        shape = self.runs[run].shape
+        half = 0.5 * shape.last_mm
+        if self.stubs.seen_mm[end] > 0:
+            tip = _end_length(self.runs, run, at_last, self.stubs.tip[end])
+            ahead = math.dist(self.stubs.tip[end], self.centre) + self.options.reach_mm
+        else:
+            tip = half
+            ahead = abs(half) + self.options.reach_mm
+        if at_last:
+            return _way(self.runs, run, tip, min(tip + ahead, float(shape.t_mm[-1])), True)
+        return _way(self.runs, run, tip, max(tip - ahead, float(shape.t_mm[0])), False)
 
 
 def _crossed(one: Way, two: Way, centre: Array, options: LayingOptions) -> Joint | None:
@@ -233,33 +249,29 @@ def _nearest(way: Way, targets: list[Way]) -> Hit | None:
     return best
 
 
-def _met(
-    ends: list[Way], runs: list[Run], centre: Array, nodes: int, options: LayingOptions
-) -> list[Joint] | None:
+def _loose(end: int, at: _At) -> Joint:
+    """Let a lead end where its curve passes nearest to the knot."""
+    run, at_last = at.run_of[end]
+    t = _end_length(at.runs, run, at_last, at.centre)
+    return Joint(at.runs[run].shape.at(t)[0], [], [(run, t, at_last)])
+
+
+def _met(knot: Knot, meeting: Meeting, curves: Curves, at: _At) -> list[Joint] | None:
     """Let all ends meet in one place (rule 3)."""
-    if len(ends) == 1:
-        way = ends[0]
-        shape = runs[way.run].shape
-        t = shape.last_mm if way.at_last else 0.0
-        t = shape.near(
-            centre,
-            *((0.5 * shape.last_mm, math.inf) if way.at_last else (-math.inf, 0.5 * shape.last_mm)),
-        )
-        return [Joint(shape.at(t)[0], [], [(way.run, t, way.at_last)])]
-    place, misfit = meeting([(w.run, w.at_last) for w in ends], runs, centre)
-    if misfit > options.meet_mm:
-        cornered = _cornered(ends, runs, centre, options) if len(ends) > 2 else None
-        if cornered is not None or nodes > 1:
+    ends = [at.run_of[e] for e in knot.alone]
+    if meeting.misfit_mm > at.options.meet_mm:
+        cornered = _cornered(knot.alone, curves, at) if len(ends) > 2 else None
+        if cornered is not None or len(knot.nodes) > 1:
             return cornered
-    joint = Joint(place, misfit_mm=misfit)
-    for w in ends:
-        joint.ending.append((w.run, _end_length(runs, w.run, w.at_last, place), w.at_last))
-    return [joint]
+    return [_joint_at(meeting, ends)]
 
 
-def gathered(
-    knot: Knot, runs: list[Run], run_of: dict[int, tuple[int, bool]], place: Array
-) -> Joint:
+def _joint_at(meeting: Meeting, ends: Sequence[End]) -> Joint:
+    stops = [(run, t, last) for (run, last), t in zip(ends, meeting.lengths_mm, strict=True)]
+    return Joint(meeting.place, [], stops, meeting.misfit_mm)
+
+
+def gathered(knot: Knot, runs: list[Run], run_of: dict[int, End], place: Array) -> Joint:
     """Let all that comes to a knot come to one place, for its curves meet nowhere near."""
     joint = Joint(place)
     for end, _ in knot.pairs:
@@ -271,31 +283,31 @@ def gathered(
     return joint
 
 
-def _cornered(
-    ends: list[Way], runs: list[Run], centre: Array, options: LayingOptions
-) -> list[Joint] | None:
+def _cornered(alone: tuple[int, ...], curves: Curves, at: _At) -> list[Joint] | None:
     """Let two ends make a corner, and the others butt against them beside it.
 
     So a lead that butts close to a corner of the border comes out, which one node seems to hold. Of
     all pairs the one is taken whose corner and butts lie nearest to the node.
     """
     best: list[Joint] | None = None
-    least = options.corner_near_mm
-    for pair in itertools.combinations(ends, 2):
-        place, misfit = meeting([(w.run, w.at_last) for w in pair], runs, centre)
-        if misfit > options.meet_mm:
+    least = at.options.corner_near_mm
+    ways = [at.ending(e) for e in alone]
+    pairs = list(itertools.combinations(ways, 2))
+    ends = [[(w.run, w.at_last) for w in pair] for pair in pairs]
+    met = curves.meetings(ends, np.tile(at.centre, (len(pairs), 1)))
+    for pair, two, meeting in zip(pairs, ends, met, strict=True):
+        if meeting.misfit_mm > at.options.meet_mm:
             continue
-        corner = Joint(place, misfit_mm=misfit)
-        sides = []
-        for w in pair:
-            t = _end_length(runs, w.run, w.at_last, place)
-            corner.ending.append((w.run, t, w.at_last))
-            sides.append(_way(runs, w.run, w.low, t, w.at_last))
-        butted = _butted([w for w in ends if w not in pair], sides, runs, alone=False,
-                         back_mm=options.clear_mm)  # fmt: skip
+        corner = _joint_at(meeting, two)
+        sides = [
+            _way(at.runs, w.run, w.low, t, w.at_last)
+            for w, t in zip(pair, meeting.lengths_mm, strict=True)
+        ]
+        others = [w for w in ways if w not in pair]
+        butted = _butted(others, sides, at.runs, alone=False, back_mm=at.options.clear_mm)
         if butted is None:
             continue
-        far = max(math.dist(j.place, centre) for j in (corner, *butted))
+        far = max(math.dist(j.place, at.centre) for j in (corner, *butted))
         if far < least:
             best, least = [corner, *butted], far
     return best
@@ -305,34 +317,6 @@ def _end_length(runs: list[Run], run: int, at_last: bool, place: Array) -> float
     shape = runs[run].shape
     half = 0.5 * shape.last_mm
     return shape.near(place, *((half, math.inf) if at_last else (-math.inf, half)))
-
-
-def meeting(
-    ends: list[tuple[int, bool]], runs: list[Run], start: Array, hold_mm: float = 4.0
-) -> tuple[Array, float]:
-    """Return the place nearest to the curves of several ends, weighed by how sure each is."""
-    place = start
-    pull = (0.3 / hold_mm) ** 2
-    misfit = 0.0
-    for _ in range(4):
-        xx, xy, yy = pull, 0.0, pull
-        right = pull * start
-        normals = []
-        for run, at_last in ends:
-            shape = runs[run].shape
-            t = _end_length(runs, run, at_last, place)
-            foot, along = shape.at(t)
-            x, y = -float(along[1]), float(along[0])
-            weight = 0.09 / (0.09 + float(shape.sigma_mm[shape.index(t)]) ** 2)
-            reach = x * float(foot[0]) + y * float(foot[1])
-            xx, xy, yy = xx + weight * x * x, xy + weight * x * y, yy + weight * y * y
-            right = right + weight * reach * np.array([x, y])
-            normals.append((x, y, reach))
-        det = xx * yy - xy * xy
-        u, v = float(right[0]), float(right[1])
-        misfit = max(abs(x * place[0] + y * place[1] - reach) for x, y, reach in normals)
-        place = np.array([(yy * u - xy * v) / det, (xx * v - xy * u) / det])
-    return place, float(misfit)
 
 
 def merged(joints: list[Joint], runs: list[Run], options: LayingOptions) -> list[Joint]:

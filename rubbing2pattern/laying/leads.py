@@ -151,19 +151,16 @@ class _Plan:
         a single node all that comes to it.
         """
         out: dict[int, list[Joint]] = {}
-        for i, knot in enumerate(self.knots):
-            if len(knot.pairs) == 1 and not knot.alone:
-                out[i] = []
-                continue
-            nodes = self.nodes[list(knot.nodes)]
-            centre = nodes.mean(axis=0)
-            found = joints_of(knot, runs, self.run_of, self.stubs, centre, options)
+        places = [self.nodes[list(knot.nodes)] for knot in self.knots]
+        centres = np.array([nodes.mean(axis=0) for nodes in places])
+        all_found = joints_of(self.knots, runs, self.run_of, self.stubs, centres, options)
+        for i, (knot, nodes, found) in enumerate(zip(self.knots, places, all_found, strict=True)):
             if found is None and i in before:
                 found = [carried(j, runs, options.same_place_mm) for j in before[i]]
             if found is not None and _near(found, nodes, options.reach_mm):
                 out[i] = found
             elif len(nodes) == 1:
-                out[i] = [gathered(knot, runs, self.run_of, centre)]
+                out[i] = [gathered(knot, runs, self.run_of, centres[i])]
         return out
 
     def laid(self, runs: list[Run], found: dict[int, list[Joint]], options: LayingOptions) -> Laid:

@@ -106,9 +106,11 @@ def test_a_joint_that_ran_away_is_gathered_at_its_node(monkeypatch: pytest.Monke
     """Prolonged curves of a short curl may meet anywhere."""
     real = laying_leads.joints_of
 
-    def far_away(*given: Any) -> list[Joint] | None:
-        found = real(*given)
-        return None if found is None else [replace(j, place=j.place + 400.0) for j in found]
+    def far_away(*given: Any) -> list[list[Joint] | None]:
+        return [
+            None if found is None else [replace(j, place=j.place + 400.0) for j in found]
+            for found in real(*given)
+        ]
 
     monkeypatch.setattr(laying_leads, "joints_of", far_away)
     drawn: list[Points] = [[(20, 80), (140, 80)], [(80, 80), (80, 140)]]
