@@ -1,15 +1,17 @@
 """Robust least-squares fits of a straight line and a circle to points.
 
-Legend: N points, shape (N, 2) in mm; weights (N,), 0 leaves a point out.
+Legend: N points, shape (N, 2) in mm; weights (N,), 0 leaves a point out; R runs of them.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles
 from rubbing2pattern.geometry.frame import Array
 
 
@@ -19,7 +21,7 @@ class LineFit:
 
     centre: Array
     along: Array
-    parameters: int = 2
+    parameters: ClassVar[int] = 2
 
     def residuals(self, points: Array) -> Array:
         """Signed distances, positive to the left."""
@@ -34,7 +36,7 @@ class CircleFit:
     centre: Array
     radius_mm: float
     turn: float
-    parameters: int = 3
+    parameters: ClassVar[int] = 3
 
     def residuals(self, points: Array) -> Array:
         """Signed distances, positive to the left of the running direction."""
@@ -43,23 +45,41 @@ class CircleFit:
 
 
 def fit_line(points: Array, weights: Array) -> LineFit:
-    """Fit a line by total least squares, Huber weights (Huber 1964), running as the points do."""
-    w = weights.copy()
-    fit = _plain_line(points, w)
-    for _ in range(3):
-        w = weights * _huber(fit.residuals(points), weights)
-        fit = _plain_line(points, w)
-    if float((points[-1] - points[0]) @ fit.along) < 0:
-        fit = LineFit(fit.centre, -fit.along)
-    return fit
+    """Fit one line as `fit_lines` fits many."""
+    centre, along = fit_lines(points, weights, np.zeros(len(points), dtype=np.int64), 1)
+    return LineFit(centre[0], along[0])
 
 
-def _plain_line(points: Array, w: Array) -> LineFit:
-    centre = (w[:, None] * points).sum(axis=0) / max(w.sum(), 1e-12)
-    d = points - centre
-    (xx, xy), (_, yy) = (w[:, None] * d).T @ d
-    angle = 0.5 * math.atan2(2.0 * xy, xx - yy)
-    return LineFit(centre, np.array([math.cos(angle), math.sin(angle)]))
+def fit_lines(points: Array, weights: Array, owner: Ints, runs: int) -> tuple[Array, Array]:
+    """Fit a line to every run of points, running as they do: centres and unit vectors, (R, 2) each.
+
+    Total least squares with Huber weights (Huber 1964).
+
+    Parameters
+    ----------
+    owner : (N,) number of the run of every point, rising; none of the R runs is empty.
+    """
+    first = firsts(owner, runs)
+    w = weights
+    for k in range(4):
+        total = np.maximum(np.bincount(owner, w, runs), 1e-12)
+        centre = np.add.reduceat(w[:, None] * points, first[:-1]) / total[:, None]
+        d = points - centre[owner]
+        xx, xy, yy = (np.bincount(owner, w * d[:, i] * d[:, j], runs) for i, j in _MOMENTS)
+        angle = 0.5 * np.arctan2(2.0 * xy, xx - yy)
+        along = np.column_stack((np.cos(angle), np.sin(angle)))
+        if k < 3:
+            w = weights * _huber(_across(along[owner], d), weights, owner, runs)
+    back = ((points[first[1:] - 1] - points[first[:-1]]) * along).sum(axis=1) < 0.0
+    return centre, np.where(back[:, None], -along, along)
+
+
+def _across(along: Array, away: Array) -> Array:
+    return np.asarray(along[:, 0] * away[:, 1] - along[:, 1] * away[:, 0])
+
+
+_MOMENTS = ((0, 0), (0, 1), (1, 1))
+"""Coordinates of the second moments of points in the plane."""
 
 
 def fit_circle(points: Array, weights: Array) -> CircleFit | None:
@@ -78,13 +98,14 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
         return None
     centre = solution[:2] * scale
     radius = math.sqrt(max(float(solution[2]) * scale**2 + float(centre @ centre), 1e-12))
+    owner = np.zeros(len(p), dtype=np.int64)
     for _ in range(8):
         if radius > 5e4:
             return None
         d = p - centre
         dist = np.maximum(np.hypot(d[:, 0], d[:, 1]), 1e-9)
         res = dist - radius
-        w = weights * _huber(res, weights)
+        w = weights * _huber(res, weights, owner, 1)
         jac = np.column_stack((-d / dist[:, None], -np.ones(len(p))))
         weighted = jac * w[:, None]
         step = np.linalg.lstsq(weighted.T @ jac, -weighted.T @ res, rcond=None)[0]
@@ -99,8 +120,8 @@ def fit_circle(points: Array, weights: Array) -> CircleFit | None:
     return CircleFit(centre + origin, radius, turn)
 
 
-def _huber(residuals: Array, weights: Array) -> Array:
-    used = residuals[weights > 0]
-    spread = 1.4826 * float(np.median(np.abs(used))) if used.size else 0.0
-    limit = 1.5 * max(spread, 0.03)
+def _huber(residuals: Array, weights: Array, owner: Ints, runs: int) -> Array:
+    used = weights > 0
+    spread = 1.4826 * quantiles(np.abs(residuals)[used], owner[used], runs, 0.5)
+    limit = 1.5 * np.fmax(spread, 0.03)[owner]
     return np.asarray(np.minimum(1.0, limit / np.maximum(np.abs(residuals), 1e-12)))

@@ -21,7 +21,7 @@ def firsts(owner: Ints, runs: int) -> Ints:
 def sorted_runs(values: npt.NDArray[np.floating], owner: Ints) -> Array:
     """Return the values of every run in rising order, (N,)."""
     order = np.argsort(values)
-    few = owner[order].astype(np.min_scalar_type(int(owner[-1]))) if len(owner) else owner
+    few = owner[order].astype(np.min_scalar_type(int(owner.max()))) if len(owner) else owner
     return np.asarray(values[order][np.argsort(few, kind="stable")])
 
 

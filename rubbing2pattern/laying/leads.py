@@ -17,7 +17,7 @@ from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.runs import Chain, Run, first_run, no_wider_than_usual, parts_of
+from rubbing2pattern.laying.runs import Chain, Run, first_runs, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, outside_solder, solder_at, stubs_of
 from rubbing2pattern.laying.tracks import Tracks, tracked
@@ -130,9 +130,8 @@ class _Plan:
         clear *= options.step_mm
         knots = knots_of(net.ends, rows.length_mm, clear, stubs, plain, options)
         chains = parts_of(len(net.paths), knots)
-        for chain in chains:
-            if chain not in fitted:
-                fitted[chain] = first_run(*chain, tracks, clean, options)
+        new = [chain for chain in chains if chain not in fitted]
+        fitted.update(zip(new, first_runs(new, tracks, clean, options), strict=True))
         runs = [fitted[chain] for chain in chains]
         runs = no_wider_than_usual(runs, options)
         run_of: dict[int, tuple[int, bool]] = {}

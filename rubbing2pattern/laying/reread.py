@@ -12,7 +12,7 @@ from rubbing2pattern.fitting.smooth import Places
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid
 from rubbing2pattern.laying.runs import Run
-from rubbing2pattern.laying.shape import shape_of
+from rubbing2pattern.laying.shape import shapes_of
 from rubbing2pattern.laying.sights import Sight
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -29,7 +29,7 @@ def refitted(net: Laid, sight: Sight, options: LayingOptions) -> list[Run]:
     for j, stops in enumerate(net.stops):
         for stop in stops[1:-1]:
             inner.setdefault(stop.joint, []).append((j, stop.t_mm))
-    runs = [_refitted(net, k, sight, options) for k in range(len(net.runs))]
+    runs = _reread(net, sight, options)
     return [_squared(net, k, run, inner, options) for k, run in enumerate(runs)]  # rule 3
 
 
@@ -79,22 +79,33 @@ def _joints_off(net: Laid, k: int, missed_mm: float) -> list[tuple[bool, Array]]
     ]
 
 
-def _refitted(net: Laid, k: int, sight: Sight, options: LayingOptions) -> Run:
-    rows, part = sight.rows, sight.rows.of(k)
-    width = float(sight.width_mm[k])
-    run = replace(net.runs[k], width_mm=width)
-    middle, sigma = sight.middle_mm[part], sight.sigma_mm[part]
-    found = np.isfinite(sigma)
-    if found.sum() * options.step_mm < options.clear_mm:  # rule 1
-        return _shifted(run, middle[found])
-    clear = float((found & ~sight.soldered[part]).sum()) * options.step_mm
-    sigma = sigma * np.sqrt(options.shared_mm / options.step_mm)
-    points = rows.base[part] + middle[:, None] * rows.normal[part]
-    for last, joint in _joints_off(net, k, options.missed_mm):  # rule 2
-        points[-1 if last else 0] = joint
-        sigma[-1 if last else 0] = options.hidden_mm
-    places = Places(rows.along_mm[part], points, rows.normal[part], sigma)
-    return replace(run, shape=shape_of(places, run.closed, width, options), clear_mm=clear)
+def _reread(net: Laid, sight: Sight, options: LayingOptions) -> list[Run]:
+    rows = sight.rows
+    found = np.isfinite(sight.sigma_mm)
+    seen = np.bincount(rows.owner[found], minlength=rows.lines) * options.step_mm
+    clean = found & ~sight.soldered
+    clear = np.bincount(rows.owner[clean], minlength=rows.lines) * options.step_mm
+    sigma = sight.sigma_mm * np.sqrt(options.shared_mm / options.step_mm)
+    points = rows.base + sight.middle_mm[:, None] * rows.normal
+    runs = [
+        replace(run, width_mm=width)
+        for run, width in zip(net.runs, sight.width_mm.tolist(), strict=True)
+    ]
+    read, places = np.flatnonzero(seen >= options.clear_mm).tolist(), []
+    for k in read:
+        part = rows.of(k)
+        for last, joint in _joints_off(net, k, options.missed_mm):  # rule 2
+            end = part.stop - 1 if last else part.start
+            points[end], sigma[end] = joint, options.hidden_mm
+        places.append(Places(rows.along_mm[part], points[part], rows.normal[part], sigma[part]))
+    closed = [runs[k].closed for k in read]
+    shapes = shapes_of(places, closed, sight.width_mm[read], options)
+    for k, shape in zip(read, shapes, strict=True):
+        runs[k] = replace(runs[k], shape=shape, clear_mm=float(clear[k]))
+    for k in np.flatnonzero(seen < options.clear_mm).tolist():  # rule 1
+        part = rows.of(k)
+        runs[k] = _shifted(runs[k], sight.middle_mm[part][found[part]])
+    return runs
 
 
 def _shifted(run: Run, aside_mm: Array) -> Run:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from rubbing2pattern.geometry.curves import running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.knots import Knot
 from rubbing2pattern.laying.rows import Mask
-from rubbing2pattern.laying.shape import Shape, shape_of
+from rubbing2pattern.laying.shape import Shape, shapes_of
 from rubbing2pattern.laying.tracks import Tracks
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -78,18 +79,33 @@ def _walk(entry: int, follows: dict[int, int]) -> tuple[list[Part], bool]:
         chain.append((entry_now // 2, entry_now % 2 == 0))
 
 
-def first_run(
-    parts: tuple[Part, ...],
-    closed: bool,
-    tracks: Tracks,
-    clean: Mask,
-    options: LayingOptions,
-) -> Run:
-    """Fit a run to the clean places of its edges, or if there are none, to their middles.
+def first_runs(
+    chains: Sequence[Chain], tracks: Tracks, clean: Mask, options: LayingOptions
+) -> list[Run]:
+    """Fit runs to the clean places of their edges, or if there are none, to their middles.
 
-    Beside the clean places the map's ridge says where it goes on: two leads that run together are
-    one dark, but two ridges.
+    Beside the clean places the map's ridge says where a run goes on: two leads that run together
+    are one dark, but two ridges.
     """
+    places, clear = [], []
+    for chain in chains:
+        found, clear_mm = _places(*chain, tracks, clean, options)
+        places.append(found)
+        clear.append(clear_mm)
+    widths = np.array([_width(parts, tracks) for parts, _ in chains])
+    shapes = shapes_of(places, [closed for _, closed in chains], widths, options)
+    return [
+        Run(*chain, width, shape, clear_mm)
+        for chain, width, shape, clear_mm in zip(
+            chains, widths.tolist(), shapes, clear, strict=True
+        )
+    ]
+
+
+def _places(
+    parts: tuple[Part, ...], closed: bool, tracks: Tracks, clean: Mask, options: LayingOptions
+) -> tuple[Places, float]:
+    """Return the places of a run, and how much of it is clean in mm."""
     rows = tracks.rows
     index = _places_in_order(parts, closed, rows.first)
     used = clean[index]
@@ -105,12 +121,7 @@ def first_run(
         points = rows.base[index]
     sigma *= np.sqrt(options.shared_mm / options.step_mm)
     normal = _signed_normals(parts, closed, tracks, index)
-    widths = np.array([tracks.width_mm[k] for k, _ in parts])
-    lengths = rows.length_mm[[k for k, _ in parts]]
-    width = float(_weighted_median(widths, lengths))
-    t = _rising(points, normal)
-    shape = shape_of(Places(t, points, normal, sigma), closed, width, options)
-    return Run(parts, closed, width, shape, clear)
+    return Places(_rising(points, normal), points, normal, sigma), clear
 
 
 def no_wider_than_usual(runs: list[Run], options: LayingOptions) -> list[Run]:
@@ -164,10 +175,12 @@ def _rising(points: Array, normal: Array) -> Array:
     return np.concatenate(([0.0], np.cumsum(ahead)))
 
 
-def _weighted_median(values: Array, weights: Array) -> float:
-    order = np.argsort(values, kind="stable")
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, 0.5 * total[-1])])
+def _width(parts: tuple[Part, ...], tracks: Tracks) -> float:
+    """Median width of the edges of a run, each weighed by its length."""
+    edges = np.array([k for k, _ in parts])
+    rising = edges[np.argsort(tracks.width_mm[edges], kind="stable")]
+    total = np.cumsum(tracks.rows.along_mm[tracks.rows.first[rising + 1] - 1])
+    return float(tracks.width_mm[rising[np.searchsorted(total, 0.5 * total[-1])]])
 
 
 def polyline_between(shape: Shape, low: float, high: float) -> Array:

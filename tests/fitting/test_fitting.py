@@ -10,7 +10,7 @@ import pytest
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_line
 from rubbing2pattern.fitting.smooth import Places, SmoothFit
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.laying.shape import Shape, shape_of
+from rubbing2pattern.laying.shape import Shape, shapes_of
 from rubbing2pattern.options.laying import LayingOptions
 
 
@@ -74,7 +74,8 @@ def chosen(points: Array, sigma_mm: Array | None = None) -> Shape:
     normal = np.column_stack((-along[:, 1], along[:, 0]))
     t = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
     sigma = np.full(len(points), 0.12) if sigma_mm is None else sigma_mm
-    return shape_of(Places(t, points, normal, sigma), False, 5.0, LayingOptions())
+    places = Places(t, points, normal, sigma)
+    return shapes_of([places], [False], np.array([5.0]), LayingOptions())[0]
 
 
 @pytest.mark.parametrize(
