@@ -24,7 +24,7 @@ from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
-from rubbing2pattern.laying.rows import Mask, along_mean, pieces_of
+from rubbing2pattern.laying.rows import Mask, along_mean, beside
 from rubbing2pattern.laying.sights import Sight
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -189,15 +189,11 @@ def _sigma(net: Laid, k: int, sight: Sight) -> Array:
 def _room(sight: Sight, options: LayingOptions) -> tuple[Array, Mask]:
     """Return at every place the room to the nearest other leaf, and if it lies outside all."""
     rows = sight.rows
-    pieces, owner = pieces_of(rows)
-    points = shapely.points(rows.base)
     reach = options.room_mm + float(sight.width_mm.max())
-    at, piece = shapely.STRtree(pieces).query(points, predicate="dwithin", distance=reach)
-    other = owner[piece] != rows.owner[at]
-    at, piece = at[other], piece[other]
-    own, theirs = sight.width_mm[rows.owner[at]], sight.width_mm[owner[piece]]
-    far = shapely.distance(points[at], pieces[piece]) - 0.5 * theirs
-    room, outside = np.full(len(points), options.room_mm), np.full(len(points), np.inf)
+    at, piece, far = beside(rows.base, rows.owner, sight.pieces, reach)
+    own, theirs = sight.width_mm[rows.owner[at]], sight.width_mm[sight.pieces.owner[piece]]
+    far = far - 0.5 * theirs
+    room, outside = np.full(len(rows.base), options.room_mm), np.full(len(rows.base), np.inf)
     np.minimum.at(room, at, far - 0.5 * own)
     np.minimum.at(outside, at, far)
     return room, outside > 0.0

@@ -9,12 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets
-from rubbing2pattern.laying.rows import Rows, along_mean, peaks, pieces_of, rows_along
+from rubbing2pattern.laying.rows import Pieces, Rows, along_mean, beside, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet
 
@@ -44,21 +43,15 @@ def ridge_near(rows: Rows, lead: LeadMap, options: LayingOptions, reach_mm: floa
     return Ridge((place - zero) * options.profile_step_mm, np.asarray(height, dtype=np.float64))
 
 
-def ridge_deviation(ridge: Ridge, rows: Rows, options: LayingOptions) -> Array:
+def ridge_deviation(ridge: Ridge, rows: Rows, pieces: Pieces, options: LayingOptions) -> Array:
     """Deviation of the ridge at every place, (N,) mm; infinite where there is none.
 
     Beside another lead it may be that one's, or that of both.
     """
-    pieces, owner = pieces_of(rows)
     at = rows.base + ridge.off_mm[:, None] * rows.normal
-    near = shapely.STRtree(pieces).query(
-        shapely.points(at), predicate="dwithin", distance=options.ridge_apart_mm
-    )
-    other = owner[near[1]] != rows.owner[near[0]]
-    place, piece = near[0][other], near[1][other]
-    d = shapely.distance(shapely.points(at[place]), pieces[piece])
+    near = beside(at, rows.owner, pieces, options.ridge_apart_mm)
     gap = np.full(len(at), options.ridge_apart_mm)
-    np.minimum.at(gap, place, d)
+    np.minimum.at(gap, near.point, near.far_mm)
     sigma = options.ridge_off_mm * options.ridge_apart_mm / np.maximum(gap, 0.1)
     shown = (ridge.height > options.ridge_above) & (gap > 0.4 * options.ridge_apart_mm)
     return np.where(shown, sigma, np.inf)

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 
-from rubbing2pattern.fitting.ragged import Ints
+from rubbing2pattern.fitting.ragged import Ints, firsts
 from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets, sample
@@ -206,15 +207,46 @@ def peaks(values: Grid, low: Ints, high: Ints) -> tuple[Array, Grid]:
     return best + np.clip(0.5 * (a - c) / bow, -0.5, 0.5), b
 
 
-def pieces_of(rows: Rows) -> tuple[Array, Ints]:
-    """Cut the lines into short polylines; return them with the number of their line."""
-    lines, owner = [], []
-    for k in range(len(rows.first) - 1):
-        part = rows.base[rows.of(k)]
-        for i in range(0, len(part) - 1, _CHUNK):
-            lines.append(part[i : i + _CHUNK + 1])
-            owner.append(k)
-    counts = np.array([len(p) for p in lines])
-    index = np.repeat(np.arange(len(lines)), counts)
-    drawn = shapely.linestrings(np.vstack(lines), indices=index)
-    return shapely.simplify(drawn, 0.02), np.array(owner, dtype=np.int64)
+class Pieces(NamedTuple):
+    """Lines cut into short polylines, and the number of the line of each."""
+
+    drawn: npt.NDArray[np.object_]
+    owner: Ints
+
+
+def pieces_of(rows: Rows) -> Pieces:
+    """Cut the lines into short polylines, each of which begins where the one before it ends."""
+    at = np.arange(len(rows.base)) - rows.first[rows.owner]
+    begins = np.flatnonzero((at % _CHUNK == 0) & (at < np.diff(rows.first)[rows.owner] - 1))
+    owner = rows.owner[begins]
+    counts = np.minimum(_CHUNK + 1, rows.first[owner + 1] - begins)
+    number = np.repeat(np.arange(len(begins)), counts)
+    here = np.arange(len(number)) + (begins - firsts(number, len(begins))[:-1])[number]
+    drawn = shapely.linestrings(rows.base[here], indices=number)
+    return Pieces(shapely.simplify(drawn, 0.02), owner)
+
+
+def beside(places: Array, owner: Ints, pieces: Pieces, reach_mm: Array | float) -> Near:
+    """Return which pieces of other lines lie within their reach of places, and how far from them.
+
+    Parameters
+    ----------
+    places, owner : (N, 2), and the number of the line that each belongs to.
+    reach_mm : of all pieces, or (P,) of each.
+    """
+    points, reach = shapely.points(places), np.broadcast_to(reach_mm, pieces.owner.shape)
+    grown = shapely.bounds(pieces.drawn) + reach[:, None] * np.array([-1.0, -1.0, 1.0, 1.0])
+    at, piece = shapely.STRtree(shapely.box(*grown.T)).query(points)
+    other = pieces.owner[piece] != owner[at]
+    at, piece = at[other], piece[other]
+    far = shapely.distance(points[at], pieces.drawn[piece])
+    near = far < reach[piece]
+    return Near(at[near], piece[near], far[near])
+
+
+class Near(NamedTuple):
+    """Pairs of a point and a piece, by their indices, and their distance in mm."""
+
+    point: Ints
+    piece: Ints
+    far_mm: Array

@@ -186,8 +186,9 @@ def _width(parts: tuple[Part, ...], tracks: Tracks) -> float:
 def polyline_between(shape: Shape, low: float, high: float) -> Array:
     """Points of a curve between two running lengths, both included, at least two."""
     a, b = shape.at(low)[0], shape.at(high)[0]
-    inner = (shape.t_mm > low + 1e-3) & (shape.t_mm < high - 1e-3)
-    return np.vstack((a[None], shape.points[inner], b[None]))
+    first = int(shape.t_mm.searchsorted(low + 1e-3, side="right"))
+    last = int(shape.t_mm.searchsorted(high - 1e-3))
+    return np.concatenate((a[None], shape.points[first:last], b[None]))
 
 
 def length_of(points: Array) -> float:

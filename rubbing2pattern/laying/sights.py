@@ -8,15 +8,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from scipy.spatial import cKDTree
 
-from rubbing2pattern.fitting.ragged import quantiles
+from rubbing2pattern.fitting.ragged import Ints, quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, trimmed
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
-from rubbing2pattern.laying.rows import Mask, Rows, ink_across, pieces_of, rows_along
-from rubbing2pattern.laying.tracks import edge_near
+from rubbing2pattern.laying.rows import (
+    Mask,
+    Pieces,
+    Rows,
+    beside,
+    ink_across,
+    pieces_of,
+    rows_along,
+)
+from rubbing2pattern.laying.tracks import edges_near
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import LeadMap, Rubbing
 
@@ -28,6 +35,7 @@ class Sight:
     Attributes
     ----------
     rows : places along the laid lines.
+    pieces : these lines as short polylines.
     middle_mm : (N,) offset of the lead's middle from the laid line, by edges and ridge together.
     sigma_mm : (N,) deviation of that; infinite where nothing is in sight.
     soldered : (N,) whether solder may cover an edge there.
@@ -36,6 +44,7 @@ class Sight:
     """
 
     rows: Rows
+    pieces: Pieces
     middle_mm: Array
     sigma_mm: Array
     soldered: Mask
@@ -55,7 +64,6 @@ def sight_of(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions)
     rows = rows_along([trimmed(net, k) for k in range(len(net.runs))], options.step_mm, 1.5)
     width = np.array([r.width_mm for r in net.runs])
     half = 0.5 * width[rows.owner]
-    search = np.full(len(half), options.edge_mm)
     reach = (
         0.5 * float(width.max())
         + options.edge_mm
@@ -63,27 +71,25 @@ def sight_of(net: Laid, rubbing: Rubbing, lead: LeadMap, options: LayingOptions)
         + 2.0 * options.profile_step_mm
     )
     ink = ink_across(rows, rubbing, lead, reach, options.profile_step_mm, options.along_mm)
-    place, seen = [], []
-    soldered = np.zeros(len(rows.base), dtype=bool)
-    for way in (1.0, -1.0):
-        edge = rows.base + way * half[:, None] * rows.normal
-        open_to, covered = in_sight(edge, rows, width, net, options)  # rule 1
-        soldered |= covered
-        at, fall = edge_near(ink, way * half, way, search, options)
-        place.append(at)
-        seen.append(np.where(open_to, np.clip(fall / ink.strength, 0.0, 1.0), 0.0))
+    pieces = pieces_of(rows)
+    ways = (1.0, -1.0)
+    edges = np.vstack([rows.base + way * half[:, None] * rows.normal for way in ways])
+    shown, covered = in_sight(edges, np.tile(rows.owner, 2), pieces, width, net, options)  # rule 1
+    soldered: Mask = np.logical_or(*covered.reshape(2, -1))
+    place, fall = edges_near(ink, np.zeros(len(half)), half, options)
+    seen = np.where(shown.reshape(2, -1), np.clip(fall / ink.strength, 0.0, 1.0), 0.0)
     width = _widths(place, seen, soldered, rows, width, options)  # rule 2
     middle, sigma = _middles(place, seen, soldered, width[rows.owner], options)  # rule 3
     sigma *= _unsteady(middle, sigma, rows, options)[rows.owner]
     ridge = ridge_near(rows, lead, options, options.ridge_mm)
-    off = ridge_deviation(ridge, rows, options)
+    off = ridge_deviation(ridge, rows, pieces, options)
     middle, sigma = _with_ridge(middle, sigma, ridge.off_mm, off)  # rule 4
-    return Sight(rows, middle, sigma, soldered, ridge.height, width)
+    return Sight(rows, pieces, middle, sigma, soldered, ridge.height, width)
 
 
 def _widths(
-    place: list[Array],
-    seen: list[Array],
+    place: Array,
+    seen: Array,
     soldered: Mask,
     rows: Rows,
     width_mm: Array,
@@ -98,7 +104,7 @@ def _widths(
 
 
 def _middles(
-    place: list[Array], seen: list[Array], soldered: Mask, width_mm: Array, options: LayingOptions
+    place: Array, seen: Array, soldered: Mask, width_mm: Array, options: LayingOptions
 ) -> tuple[Array, Array]:
     """Middle of the lead by its edges at every place, and its deviation, (N,) mm each."""
     shown = [s > options.seen_above for s in seen]
@@ -149,29 +155,23 @@ def _with_ridge(middle: Array, sigma: Array, ridge: Array, off: Array) -> tuple[
 
 
 def in_sight(
-    edge: Array, rows: Rows, width_mm: Array, net: Laid, options: LayingOptions
+    edge: Array, owner: Ints, pieces: Pieces, width_mm: Array, net: Laid, options: LayingOptions
 ) -> tuple[Mask, Mask]:
-    """Say which places (N, 2) on the edges of leaves no other leaf covers, and which solder may."""
-    free = np.ones(len(edge), dtype=bool)
+    """Say which places (N, 2) on the edges of leaves no other leaf covers, and which solder may.
+
+    Parameters
+    ----------
+    owner : (N,) number of the run of every place.
+    """
     tree = cKDTree(net.places)
     radius = solder_of(net, options)
-    far, which = tree.query(edge, k=min(3, len(net.places)))
-    far, which = far.reshape(len(edge), -1), which.reshape(len(edge), -1)
-    soldered = (far < radius[which]).any(axis=1)
-    pieces, owner = pieces_of(rows)
-    reach = 0.5 * width_mm[owner] + options.beside_mm
-    boxes = shapely.box(*_grown(shapely.bounds(pieces), reach).T)
-    candidates = shapely.STRtree(boxes).query(shapely.points(edge[free]), predicate="intersects")
-    at = np.flatnonzero(free)[candidates[0]]
-    other = owner[candidates[1]] != rows.owner[at]
-    at, piece = at[other], candidates[1][other]
-    d = shapely.distance(shapely.points(edge[at]), pieces[piece])
-    free[at[d < reach[piece]]] = False
+    count = np.arange(1, min(3, len(net.places)) + 1)
+    far, which = tree.query(edge, k=count, distance_upper_bound=float(radius.max()) + 1.0)
+    soldered = (far < np.append(radius, 0.0)[which]).any(axis=1)
+    reach = 0.5 * width_mm[pieces.owner] + options.beside_mm
+    free = np.ones(len(edge), dtype=bool)
+    free[beside(edge, owner, pieces, reach).point] = False
     return free, soldered
-
-
-def _grown(bounds: Array, by: Array) -> Array:
-    return np.asarray(bounds + by[:, None] * np.array([-1.0, -1.0, 1.0, 1.0]))
 
 
 def solder_of(net: Laid, options: LayingOptions) -> Array:

@@ -13,7 +13,16 @@ from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
-from rubbing2pattern.laying.rows import Ink, Mask, Rows, best_paths, ink_across, peaks, rows_along
+from rubbing2pattern.laying.rows import (
+    Ink,
+    Mask,
+    Rows,
+    best_paths,
+    ink_across,
+    peaks,
+    pieces_of,
+    rows_along,
+)
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
 
@@ -75,11 +84,9 @@ def tracked(
         local = _dark_span(rows, ink, shift, guess)
         guess = np.clip(_lone_width(rows, local, guess), least, most).clip(2.0, 24.0)
     width = guess[rows.owner]
-    reach = np.full(len(width), options.edge_mm)
-    plus, fall_plus = edge_near(ink, shift + 0.5 * width, 1.0, reach, options)
-    minus, fall_minus = edge_near(ink, shift - 0.5 * width, -1.0, reach, options)
-    both = 0.5 * (plus + minus)
-    seen = np.minimum(fall_plus, fall_minus) / ink.strength
+    place, fall = edges_near(ink, shift, 0.5 * width, options)
+    both = 0.5 * (place[0] + place[1])
+    seen = np.minimum(*fall) / ink.strength
     ridge = ridge_near(rows, lead, options, options.ridge_near_mm)
     return Tracks(
         rows,
@@ -88,7 +95,7 @@ def tracked(
         local,
         guess,
         rows.base + ridge.off_mm[:, None] * rows.normal,
-        ridge_deviation(ridge, rows, options),
+        ridge_deviation(ridge, rows, pieces_of(rows), options),
     )
 
 
@@ -158,19 +165,21 @@ def _lone_width(rows: Rows, local: Array, guess: Array) -> Array:
     return np.where(np.isnan(lower), guess, lower)
 
 
-def edge_near(
-    ink: Ink, expected: Array, way: float, reach_mm: Array, options: LayingOptions
+def edges_near(
+    ink: Ink, middle_mm: Array, half_mm: Array, options: LayingOptions
 ) -> tuple[Array, Array]:
-    """Return where the leaf's edge is found near where it is expected, mm, and the fall there.
+    """Return where the leaf's left and right edge are found, (2, N) mm, and the fall there, (2, N).
 
     Parameters
     ----------
-    expected, reach_mm : (N,) offset of the edge and how far from there it may lie.
-    way : +1 for the edge to the left, -1 for the one to the right.
+    middle_mm, half_mm : (N,) offset of the middle, and how far from there both are expected.
     """
-    zero = len(ink.off_mm) // 2
-    fall = way * ink.steps(options.strip_mm)
-    middle = zero + np.round(expected / ink.step_mm).astype(np.int64)
-    reach = np.round(reach_mm / ink.step_mm).astype(np.int64)
-    place, height = peaks(fall.astype(np.float32), middle - reach, middle + reach)
-    return (place - zero) * ink.step_mm, np.asarray(height, dtype=np.float64)
+    zero, reach = len(ink.off_mm) // 2, round(options.edge_mm / ink.step_mm)
+    steps = ink.steps(options.strip_mm)
+    place, height = [], []
+    for way in (1, -1):
+        expected = zero + np.round((middle_mm + way * half_mm) / ink.step_mm).astype(np.int64)
+        column, fall = peaks(way * steps, expected - reach, expected + reach)
+        place.append((column - zero) * ink.step_mm)
+        height.append(fall)
+    return np.array(place), np.array(height, dtype=np.float64)
