@@ -19,6 +19,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.frame import Array
 
 BENDINGS = (1e-9, 3e-8, 1e-6, 3e-5, 3e-4)
@@ -28,6 +29,8 @@ FADE_MM = 60.0
 """Beyond its places a bend fades by a factor e over this length: an S turns back."""
 
 
+_THIRD = np.array([-1.0, 3.0, -3.0, 1.0])
+"""A third difference."""
 _BAND = 8
 """Rows of the banded system: four splines overlap, with two coordinates each."""
 
@@ -86,17 +89,15 @@ class SmoothFit:
 
     def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
         normal = np.column_stack((-along[:, 1], along[:, 0]))
-        k = self.spline.c.shape[0]
-        row = np.zeros((len(inside), k))
-        for order, factor in ((0, np.ones_like(beyond)), (1, beyond), (2, 0.5 * beyond**2)):
-            if order and not beyond.any():
-                break
-            row += factor[:, None] * basis_of(self.spline.t, inside, order)
-        full = (row[:, :, None] * normal[:, None, :]).reshape(len(row), 2 * k)
+        values, columns = _four_of(self.spline.t, inside)
+        every = BSpline(self.spline.t, np.eye(len(self.spline.c)), 3)
+        far = np.flatnonzero(beyond)
+        for order, factor in ((1, beyond), (2, 0.5 * beyond**2)):
+            slopes = np.take_along_axis(every(inside[far], order), columns[far], axis=1)
+            values[far] += factor[far, None] * slopes
         # A place hangs on four coefficients: eight neighbours of the covariance are enough.
-        start = 2 * np.clip((row != 0).argmax(axis=1), 0, max(k - 4, 0))
-        near = start[:, None] + np.arange(min(8, 2 * k))
-        few = np.take_along_axis(full, near, axis=1)
+        few = (values[:, :, None] * normal[:, None, :]).reshape(-1, 8)
+        near = 2 * columns[:, :1] + np.arange(8)
         block = self.covariance[near[:, :, None], near[:, None, :]]
         variance = np.einsum("ij,ijk,ik->i", few, block, few)
         wander = self.bending * np.abs(beyond) ** 5 / 20.0
@@ -115,14 +116,12 @@ def _on_circle(place: Array, along: Array, curvature: Array, beyond: Array) -> t
     return place + chord[:, None] * way, ahead
 
 
-def basis_of(knots: Array, t: Array, order: int = 0) -> Array:
-    """Return values, or derivatives, of all cubic basis functions, (M, K)."""
-    count = len(knots) - 4
-    if order == 0:
-        first, last = float(knots[3]), float(knots[-4])
-        inside = np.clip(t, first, last - 1e-9 * max(abs(last), 1.0))
-        return np.asarray(BSpline.design_matrix(inside, knots, 3).toarray())
-    return np.asarray(BSpline(knots, np.eye(count), 3)(t, order))
+def _four_of(knots: Array, t: Array) -> tuple[Array, Ints]:
+    """Return values and numbers of the four cubic basis functions that are not 0, (M, 4) each."""
+    first, last = float(knots[3]), float(knots[-4])
+    inside = np.clip(t, first, last - 1e-9 * max(abs(last), 1.0))
+    found = BSpline.design_matrix(inside, knots, 3)
+    return found.data.reshape(-1, 4), found.indices.reshape(-1, 4)
 
 
 def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
@@ -134,8 +133,9 @@ def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
     width = max((last - first) / spans, 1e-6)
     # Even knots, also beyond the ends: only so are third differences third derivatives.
     knots = first + width * np.arange(-3.0, spans + 4.0)
-    basis = basis_of(knots, t)
-    solved = _System(basis, places.points[used], places.normal[used], width)
+    values, columns = _four_of(knots, t)
+    measured = (places.points[used], places.normal[used])
+    solved = _System(values, columns, len(knots) - 4, *measured, width)
     weight = 1.0 / places.sigma_mm[used] ** 2
     robust = weight
     for _ in range(3):
@@ -160,13 +160,21 @@ class _Solution(NamedTuple):
 class _System:
     """The normal equations of one curve.
 
-    The x and y of a coefficient are neighbours, so that all is banded.
+    The x and y of a coefficient are neighbours, so that all is banded. Of the `count` splines four
+    are not 0 at a place: `values` (N, 4) of those in `columns` (N, 4).
     """
 
-    basis: Array
+    values: Array
+    columns: Ints
+    count: int
     points: Array
     normal: Array
     width_mm: float
+
+    def _summed(self, shares: Array, count: int) -> Array:
+        """Sum over all places what the first few of the four splines at each have, (count,)."""
+        columns = self.columns[:, : shares.shape[1]]
+        return np.asarray(np.bincount(columns.ravel(), shares.ravel(), count), dtype=np.float64)
 
     def residuals(self, coefficients: Array) -> Array:
         """Distances of the places from the curve, in the direction measured, (N,)."""
@@ -174,34 +182,35 @@ class _System:
         return np.asarray((away * self.normal).sum(axis=1))
 
     def _curve(self, coefficients: Array) -> Array:
-        return np.asarray(np.einsum("nk,kx->nx", self.basis, coefficients))
+        return np.asarray((self.values[:, :, None] * coefficients[self.columns]).sum(axis=1))
 
     def fit(self, weight: Array, bending: float) -> _Solution:
         """Solve for the coefficients (K, 2) under a strength of the third derivative."""
-        k = self.basis.shape[1]
+        k = self.count
         # A place does not fix the curve along its line; a faint hold keeps the parameter in step.
         hold = 0.01 * weight
         n = self.normal
         metric = (weight - hold)[:, None, None] * n[:, :, None] * n[:, None, :]
         metric += hold[:, None, None] * np.eye(2)
         pulled = np.einsum("nij,nj->ni", metric, self.points)
-        right = np.einsum("nk,ni->ki", self.basis, pulled).ravel()
+        right = np.empty((k, 2))
+        for i in (0, 1):
+            right[:, i] = self._summed(self.values * pulled[:, i : i + 1], k)
         prior = bending * self.width_mm**5
-        third = np.diff(np.eye(k), n=3, axis=0)
-        penalty = np.einsum("ai,aj->ij", third, third) / prior
         banded = np.zeros((_BAND, 2 * k))
         for apart in range(4):
-            both = self.basis[:, : k - apart] * self.basis[:, apart:]
-            block = np.einsum("nk,nij->kij", both, metric)
-            block += np.diagonal(penalty, apart)[:, None, None] * np.eye(2)
+            both = self.values[:, : 4 - apart] * self.values[:, apart:]
+            third = _THIRD[: 4 - apart] * _THIRD[apart:]
+            stiff = np.convolve(np.ones(k - 3), third) / prior
             for i in (0, 1):
                 for j in (0, 1):
                     row = 2 * apart + j - i
                     if row >= 0:
-                        banded[row, i : 2 * (k - apart) : 2] = block[:, i, j]
+                        block = self._summed(both * metric[:, i, j, None], k - apart)
+                        banded[row, i : 2 * (k - apart) : 2] = block + stiff * (i == j)
         banded[0] += 1e-9
         factor = cholesky_banded(banded, lower=True, check_finite=False)
-        c = cho_solve_banded((factor, True), right, check_finite=False).reshape(k, 2)
+        c = cho_solve_banded((factor, True), right.ravel(), check_finite=False).reshape(k, 2)
         away = self.points - self._curve(c)
         misfit = float(np.einsum("ni,nij,nj->", away, metric, away))
         bent = np.diff(c, n=3, axis=0)

@@ -24,7 +24,7 @@ from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.fitting.smooth import SmoothFit
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.net import Laid, Stop
-from rubbing2pattern.laying.rows import Mask, along_mean, beside
+from rubbing2pattern.laying.rows import Mask, along_mean, beside, cut_short
 from rubbing2pattern.laying.sights import Sight
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -169,7 +169,8 @@ def _between(along: Array, one: Stop, two: Stop, turn_mm: float) -> Ints:
 def _local_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptions) -> _Local:
     rows = sight.rows
     points = shapely.points(rows.base)
-    lines = shapely.STRtree([shapely.linestrings(p) for p in ridges])
+    owner = np.repeat(np.arange(len(ridges)), [len(p) for p in ridges])
+    lines = shapely.STRtree(cut_short(np.vstack(ridges), owner, len(ridges)).drawn)
     (at, _), far = lines.query_nearest(points, return_distance=True, all_matches=False)
     ridge = np.zeros(len(points))
     ridge[at] = far

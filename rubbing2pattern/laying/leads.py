@@ -16,7 +16,7 @@ from rubbing2pattern.laying.knots import Knot, knots_of
 from rubbing2pattern.laying.net import Laid, curve_between, laid, trimmed
 from rubbing2pattern.laying.reread import refitted
 from rubbing2pattern.laying.ridge import on_ridge, shown_inside, widths_on
-from rubbing2pattern.laying.rows import Mask
+from rubbing2pattern.laying.rows import Mask, cut_short
 from rubbing2pattern.laying.runs import Chain, Run, first_runs, no_wider_than_usual, parts_of
 from rubbing2pattern.laying.sights import sight_of
 from rubbing2pattern.laying.stubs import Stubs, clean_places, outside_solder, solder_at, stubs_of
@@ -93,7 +93,9 @@ def _not_drawn(knots: list[Knot], net: Laid, shown: list[Array], undrawn_mm: flo
 
     Where two leads cross at a flat angle there is one ridge between them, and none is drawn there.
     """
-    lines = shapely.STRtree([shapely.linestrings(trimmed(net, k)) for k in range(len(net.runs))])
+    drawn = [trimmed(net, k) for k in range(len(net.runs))]
+    owner = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
+    lines = shapely.STRtree(cut_short(np.vstack(drawn), owner, len(drawn)).drawn)
     out: set[int] = set()
     for knot in knots:
         places = [shown[k] for k in knot.inner if len(shown[k]) and k not in knot.crossed]

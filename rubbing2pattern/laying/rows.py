@@ -215,15 +215,25 @@ class Pieces(NamedTuple):
 
 
 def pieces_of(rows: Rows) -> Pieces:
-    """Cut the lines into short polylines, each of which begins where the one before it ends."""
-    at = np.arange(len(rows.base)) - rows.first[rows.owner]
-    begins = np.flatnonzero((at % _CHUNK == 0) & (at < np.diff(rows.first)[rows.owner] - 1))
-    owner = rows.owner[begins]
-    counts = np.minimum(_CHUNK + 1, rows.first[owner + 1] - begins)
+    """Cut the lines into short polylines without what bends them by less than 0.02 mm."""
+    drawn, owner = cut_short(rows.base, rows.owner, rows.lines)
+    return Pieces(shapely.simplify(drawn, 0.02), owner)
+
+
+def cut_short(points: Array, owner: Ints, lines: int) -> Pieces:
+    """Cut polylines into short ones, each of which begins where the one before it ends.
+
+    Parameters
+    ----------
+    points, owner : (N, 2) points of all polylines, and the number of the polyline of each.
+    """
+    first = firsts(owner, lines)
+    at = np.arange(len(points)) - first[owner]
+    begins = np.flatnonzero((at % _CHUNK == 0) & (at < np.diff(first)[owner] - 1))
+    counts = np.minimum(_CHUNK + 1, first[owner[begins] + 1] - begins)
     number = np.repeat(np.arange(len(begins)), counts)
     here = np.arange(len(number)) + (begins - firsts(number, len(begins))[:-1])[number]
-    drawn = shapely.linestrings(rows.base[here], indices=number)
-    return Pieces(shapely.simplify(drawn, 0.02), owner)
+    return Pieces(shapely.linestrings(points[here], indices=number), owner[begins])
 
 
 def beside(places: Array, owner: Ints, pieces: Pieces, reach_mm: Array | float) -> Near:
