@@ -58,11 +58,10 @@ def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tu
 def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
     """Give every came the probability of the boundary that runs beside most of it."""
     lines = shapely.STRtree([shapely.LineString(p) for p in kept.paths])
-    chance = expit(odds)
-    cames = []
-    for came in net.cames:
-        path = came.curve.points()
-        places = shapely.points([point_along(path, s) for s in (0.2, 0.35, 0.5, 0.65, 0.8)])
-        nearest = lines.query_nearest(places, all_matches=False)[1]
-        cames.append(replace(came, confidence=float(np.median(chance[nearest]))))
+    shares = (0.2, 0.35, 0.5, 0.65, 0.8)
+    paths = [came.curve.points() for came in net.cames]
+    places = shapely.points([point_along(path, s) for path in paths for s in shares])
+    nearest = lines.query_nearest(places, all_matches=False)[1].reshape(-1, len(shares))
+    chances = np.median(expit(odds)[nearest], axis=1).tolist()
+    cames = [replace(c, confidence=p) for c, p in zip(net.cames, chances, strict=True)]
     return replace(net, cames=tuple(cames))
