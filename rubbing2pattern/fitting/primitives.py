@@ -5,11 +5,11 @@ Legend: N points, shape (N, 2) in mm; weights (N,), 0 leaves a point out; R runs
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles
 from rubbing2pattern.geometry.frame import Array
@@ -83,41 +83,85 @@ _MOMENTS = ((0, 0), (0, 1), (1, 1))
 
 
 def fit_circle(points: Array, weights: Array) -> CircleFit | None:
-    """Fit a circle: algebraic start (Kasa 1976), then Gauss-Newton on the distances, Huber weights.
+    """Fit one circle as `fit_circles` fits many; None if its radius is nan."""
+    found = fit_circles(points, weights, np.zeros(len(points), dtype=np.int64), 1)
+    return None if np.isnan(found.radius_mm[0]) else found.one(0)
 
-    Returns None when the points are too straight for a circle (radius above 50 m).
+
+class Circles(NamedTuple):
+    """Circles by their centres (R, 2), radii and turns, (R,) each."""
+
+    centre: Array
+    radius_mm: Array
+    turn: Array
+
+    def residuals(self, points: Array, owner: Ints) -> Array:
+        """Signed distances of points from the circles of their runs, as of one."""
+        d = points - self.centre[owner]
+        return np.asarray(self.turn[owner] * (self.radius_mm[owner] - np.hypot(d[:, 0], d[:, 1])))
+
+    def one(self, run: int) -> CircleFit:
+        """Return one of them."""
+        return CircleFit(self.centre[run], float(self.radius_mm[run]), float(self.turn[run]))
+
+
+def fit_circles(points: Array, weights: Array, owner: Ints, runs: int) -> Circles:
+    """Fit a circle to every run of points.
+
+    Algebraic start (Kasa 1976), then Gauss-Newton on the distances, Huber weights. The radius is
+    nan where points are too straight for a circle (radius above 50 m).
+
+    Parameters
+    ----------
+    owner : (N,) number of the run of every point, rising; none of the R runs is empty.
     """
-    origin = points.mean(axis=0)
-    p = points - origin
-    scale = max(float(np.abs(p).max()), 1e-9)
-    a = np.column_stack((2 * p / scale, np.ones(len(p))))
-    rw = np.sqrt(weights)
-    right = ((p / scale) ** 2).sum(axis=1) * rw
-    solution, _, rank, _ = np.linalg.lstsq(a * rw[:, None], right, rcond=None)
-    if rank < 3:  # the points lie on one line
-        return None
-    centre = solution[:2] * scale
-    radius = math.sqrt(max(float(solution[2]) * scale**2 + float(centre @ centre), 1e-12))
-    owner = np.zeros(len(p), dtype=np.int64)
+    first = firsts(owner, runs)
+    count = np.diff(first)
+    origin = np.add.reduceat(points, first[:-1]) / count[:, None]
+    p = points - origin[owner]
+    scale = np.maximum(np.maximum.reduceat(np.abs(p).max(axis=1), first[:-1]), 1e-9)
+    q = p / scale[owner, None]
+    basis = np.column_stack((2.0 * q, np.ones(len(q))))
+    start, bent = _solved(basis, weights, (q**2).sum(axis=1), first)
+    centre = start[:, :2] * scale[:, None]
+    square = start[:, 2] * scale**2 + (centre**2).sum(axis=1)
+    radius = np.sqrt(np.maximum(square, 1e-12))
+    found, going = bent, np.ones(runs, dtype=bool)
     for _ in range(8):
-        if radius > 5e4:
-            return None
-        d = p - centre
+        found = found & (radius <= _LARGEST_MM)
+        centre[~found], radius[~found] = 0.0, 1.0
+        d = p - centre[owner]
         dist = np.maximum(np.hypot(d[:, 0], d[:, 1]), 1e-9)
-        res = dist - radius
-        w = weights * _huber(res, weights, owner, 1)
-        jac = np.column_stack((-d / dist[:, None], -np.ones(len(p))))
-        weighted = jac * w[:, None]
-        step = np.linalg.lstsq(weighted.T @ jac, -weighted.T @ res, rcond=None)[0]
-        centre, radius = centre + step[:2], radius + float(step[2])
-        if np.abs(step).max() < 1e-6:
+        res = dist - radius[owner]
+        w = weights * _huber(res, weights, owner, runs)
+        step, _ = _solved(np.column_stack((d / dist[:, None], np.ones(len(d)))), w, res, first)
+        step[~going] = 0.0
+        centre, radius = centre + step[:, :2], radius + step[:, 2]
+        going = going & (np.abs(step).max(axis=1) >= 1e-6)
+        if not going.any():
             break
-    if not 0.5 < radius < 5e4:
-        return None
-    mid = p[len(p) // 2]
-    u, v = mid - p[0], p[-1] - mid
-    turn = math.copysign(1.0, float(u[0] * v[1] - u[1] * v[0]))
-    return CircleFit(centre + origin, radius, turn)
+    found = found & (radius > 0.5) & (radius < _LARGEST_MM)
+    middle = points[first[:-1] + count // 2]
+    u, v = middle - points[first[:-1]], points[first[1:] - 1] - middle
+    turn = np.copysign(1.0, u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return Circles(centre + origin, np.where(found, radius, np.nan), turn)
+
+
+_LARGEST_MM = 5e4
+"""Radius above which nothing on a sheet shows that it is round."""
+
+
+def _solved(
+    basis: Array, weights: Array, right: Array, first: Ints
+) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Return least-squares solutions of all runs, (R, 3), and whether each is determined."""
+    weighed = weights[:, None] * basis
+    normal = np.add.reduceat(weighed[:, :, None] * basis[:, None, :], first[:-1])
+    own, axes = np.linalg.eigh(normal)
+    sure = own > 1e-13 * own[:, -1:]
+    along = np.einsum("rij,ri->rj", axes, np.add.reduceat(weighed * right[:, None], first[:-1]))
+    along = np.where(sure, along / np.where(sure, own, 1.0), 0.0)
+    return np.einsum("rij,rj->ri", axes, along), np.asarray(sure.all(axis=1))
 
 
 def _huber(residuals: Array, weights: Array, owner: Ints, runs: int) -> Array:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.fitting.primitives import CircleFit, LineFit, fit_circle, fit_lines
+from rubbing2pattern.fitting.primitives import CircleFit, Circles, LineFit, fit_circles, fit_lines
 from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles, sorted_runs
 from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
 from rubbing2pattern.geometry.curves import running_length
@@ -104,21 +104,23 @@ def shapes_of(
     off = LineFit(centre[owner], along[owner].T).residuals(p)
     as_line = judged(off, p, sigma, owner, LineFit.parameters, noise, options.mean_mm)
     fits: list[Fit] = [LineFit(*line) for line in zip(centre, along, strict=True)]
-    for k in np.flatnonzero((count >= 4) & (np.array(closed) | ~as_line.settles)).tolist():
-        own = slice(first[k], first[k + 1])
-        circle = fit_circle(p[own], weights[own])
-        as_circle = None
-        if circle is not None and _sound(circle, p[own]):
-            off = circle.residuals(p[own])
-            alone = (p[own], sigma[own], owner[own] - k, circle.parameters, noise[k : k + 1])
-            as_circle = judged(off, *alone, options.mean_mm)
-        cheaper = as_circle is None or as_line.cost[k] <= as_circle.cost[0]
-        if not closed[k] and as_line.will_do[k] and cheaper:
-            continue
-        if circle is not None and as_circle is not None and as_circle.will_do[0]:
-            fits[k] = circle
-        elif count[k] >= LEAST_SMOOTH:
-            fits[k] = _smooth(places[k], closed[k], float(width_mm[k]), options)
+    rest = np.flatnonzero((count >= 4) & (np.array(closed) | ~as_line.settles))
+    if len(rest):
+        among = np.isin(owner, rest)
+        of = np.searchsorted(rest, owner[among])
+        p, sigma = p[among], sigma[among]
+        circles = fit_circles(p, weights[among], of, len(rest))
+        sound = _sound(circles, p, of)
+        off = np.where(sound[of], circles.residuals(p, of), 0.0)
+        as_circle = judged(off, p, sigma, of, CircleFit.parameters, noise[rest], options.mean_mm)
+        dear = sound & (as_circle.cost < as_line.cost[rest])
+        straight = ~np.array(closed)[rest] & as_line.will_do[rest] & ~dear
+        for i in np.flatnonzero(~straight).tolist():
+            k = int(rest[i])
+            if sound[i] and as_circle.will_do[i]:
+                fits[k] = circles.one(i)
+            elif count[k] >= LEAST_SMOOTH:
+                fits[k] = _smooth(places[k], closed[k], float(width_mm[k]), options)
     return _drawn(fits, places, closed, options)
 
 
@@ -245,10 +247,12 @@ def _windows(
     return total / mass, 1.0 / np.sqrt(mass), owner[begins]
 
 
-def _sound(circle: CircleFit, p: Array) -> bool:
-    """Whether the places support a circle so small: frayed ends make a circle too small."""
-    reach = float(np.hypot(*(p - p[0]).T).max())
-    return circle.radius_mm > 8.0 and (reach > 10.0 or circle.radius_mm > 3.0 * reach)
+def _sound(circles: Circles, p: Array, owner: Ints) -> Mask:
+    """Whether the places support circles so small: frayed ends make a circle too small, (R,)."""
+    radius = np.nan_to_num(circles.radius_mm)
+    first = firsts(owner, len(radius))[:-1]
+    reach = np.maximum.reduceat(np.hypot(*(p - p[first][owner]).T), first)
+    return (radius > 8.0) & ((reach > 10.0) | (radius > 3.0 * reach))
 
 
 def _wrapped(places: Places, over_mm: float = 40.0) -> Places:
