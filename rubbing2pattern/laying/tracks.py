@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.fitting.ragged import quantiles
+from rubbing2pattern.fitting.ragged import Ints, quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
@@ -78,9 +78,11 @@ def tracked(
     least, most = options.least_share * narrow, options.most_share * narrow
     half = options.search_mm + 0.5 * float(guess.max()) + 3.0 * options.strip_mm
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
-    extra = _map_scores(lead, rows, ink)
+    reach = round(options.search_mm / ink.step_mm)
+    searched = len(ink.off_mm) // 2 + np.arange(-reach, reach + 1)
+    extra = _map_scores(lead, rows, ink.off_mm[searched])
     for _ in range(2):
-        shift = _centred(rows, ink, guess, extra, options)
+        shift = _centred(rows, ink, guess, extra, searched)
         local = _dark_span(rows, ink, shift, guess)
         guess = np.clip(_lone_width(rows, local, guess), least, most).clip(2.0, 24.0)
     width = guess[rows.owner]
@@ -107,18 +109,16 @@ def _by_edge(values: Array | Grid, rows: Rows, share: float) -> Array:
     return quantiles(values[inner], rows.owner[inner], rows.lines, share)
 
 
-def _map_scores(lead: LeadMap, rows: Rows, ink: Ink) -> Grid:
+def _map_scores(lead: LeadMap, rows: Rows, off_mm: Array) -> Grid:
     """Sample the centre map across the rows, (N, M)."""
-    at = rows.base[:, None, :] + ink.off_mm[None, :, None] * rows.normal[:, None, :]
+    at = rows.base[:, None, :] + off_mm[None, :, None] * rows.normal[:, None, :]
     flat = grid_values(lead.maps.centre, lead, at.reshape(-1, 2))
     return np.asarray(flat.reshape(len(rows.base), -1), dtype=np.float32)
 
 
-def _centred(rows: Rows, ink: Ink, guess: Array, extra: Grid, options: LayingOptions) -> Array:
-    """Offset of the best path of a box through all profiles, (N,) mm."""
-    step, zero = ink.step_mm, len(ink.off_mm) // 2
-    reach = round(options.search_mm / step)
-    at = zero + np.arange(-reach, reach + 1)
+def _centred(rows: Rows, ink: Ink, guess: Array, extra: Grid, at: Ints) -> Array:
+    """Offset of the best path of a box through columns of all profiles, (N,) mm."""
+    step = ink.step_mm
     width = guess[rows.owner]
     half = np.maximum(1, np.round(0.42 * width / step)).astype(np.int64)[:, None]
     gap = np.round((0.5 * width + 0.4) / step).astype(np.int64)[:, None]
@@ -126,7 +126,7 @@ def _centred(rows: Rows, ink: Ink, guess: Array, extra: Grid, options: LayingOpt
     core = ink.mean(at - half, at + half + 1)
     left = ink.mean(at + gap, at + gap + flank)
     right = ink.mean(at - gap - flank, at - gap)
-    score = (core - np.maximum(left, right)) / ink.strength[:, None] + extra[:, at]
+    score = (core - np.maximum(left, right)) / ink.strength[:, None] + extra
     return np.asarray(ink.off_mm[at[best_paths(score, rows, 0.05)]], dtype=np.float64)
 
 
