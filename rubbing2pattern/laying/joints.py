@@ -253,7 +253,7 @@ def _loose(end: int, at: _At) -> Joint:
     """Let a lead end where its curve passes nearest to the knot."""
     run, at_last = at.run_of[end]
     t = _end_length(at.runs, run, at_last, at.centre)
-    return Joint(at.runs[run].shape.at(t)[0], [], [(run, t, at_last)])
+    return Joint(at.runs[run].shape.place(t), [], [(run, t, at_last)])
 
 
 def _met(knot: Knot, meeting: Meeting, curves: Curves, at: _At) -> list[Joint] | None:
@@ -380,14 +380,14 @@ def carried(joint: Joint, runs: list[Run], same_mm: float) -> Joint:
     if len(through) == 1:
         run = next(iter(through))
         t = runs[run].shape.near(place)
-        place = runs[run].shape.at(t)[0]
+        place = runs[run].shape.place(t)
     stops = [
         (run, runs[run].shape.near(place, min(t) - same_mm, max(t) + same_mm))
         for run, t in through.items()
     ]
     misfit = joint.misfit_mm
     for run, t, _ in joint.ending:
-        foot, along = runs[run].shape.at(t)
+        foot, along = runs[run].shape.place(t), runs[run].shape.way(t)
         d = place - foot
         misfit = max(misfit, abs(float(along[0] * d[1] - along[1] * d[0])))
     ends = [(run, _end_length(runs, run, last, place), last) for run, _, last in joint.ending]

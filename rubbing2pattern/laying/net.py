@@ -67,7 +67,7 @@ def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
         mine = sorted(on[k], key=lambda s: s.t_mm)
         if run.closed:
             if not mine:
-                places.append(run.shape.at(0.0)[0])
+                places.append(run.shape.place(0.0))
                 misfit.append(0.0)
                 same.append(len(same))
                 mine = [Stop(0.0, len(places) - 1)]
@@ -77,7 +77,7 @@ def laid(runs: list[Run], joints: list[Joint], options: LayingOptions) -> Laid:
         for last in (False, True):
             if (k, last) not in limits:
                 t = run.shape.last_mm if last else 0.0
-                places.append(run.shape.at(t)[0])
+                places.append(run.shape.place(t))
                 misfit.append(0.0)
                 same.append(len(same))
                 limits[k, last] = Stop(t, len(places) - 1)
@@ -158,7 +158,8 @@ class _State(NamedTuple):
 
 
 def _state(shape: Shape, t: float) -> _State:
-    return _State(t, *shape.at(t - shape.last_mm if shape.closed and t > shape.last_mm else t))
+    at = t - shape.last_mm if shape.closed and t > shape.last_mm else t
+    return _State(t, shape.place(at), shape.way(at))
 
 
 def _evenly(low: float, high: float, step_mm: float) -> Array:

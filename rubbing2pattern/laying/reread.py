@@ -48,7 +48,7 @@ def _squared(
     for stop in (net.stops[k][0], net.stops[k][-1]):
         for j, t in inner.get(stop.joint, []):
             if j != k:
-                along = net.runs[j].shape.at(t)[1]
+                along = net.runs[j].shape.way(t)
                 across = np.array([-along[1], along[0]])
                 ways.append(across * np.sign(float(across @ fit.along) or 1.0))
     if len(ways) < 2:
@@ -75,7 +75,7 @@ def _joints_off(net: Laid, k: int, missed_mm: float) -> list[tuple[bool, Array]]
     return [
         (last, place)
         for last, t, place in places
-        if np.hypot(*(run.shape.at(t)[0] - place)) > missed_mm
+        if np.hypot(*(run.shape.place(t) - place)) > missed_mm
     ]
 
 

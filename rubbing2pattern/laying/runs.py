@@ -185,7 +185,7 @@ def _width(parts: tuple[Part, ...], tracks: Tracks) -> float:
 
 def polyline_between(shape: Shape, low: float, high: float) -> Array:
     """Points of a curve between two running lengths, both included, at least two."""
-    a, b = shape.at(low)[0], shape.at(high)[0]
+    a, b = shape.place(low), shape.place(high)
     first = int(shape.t_mm.searchsorted(low + 1e-3, side="right"))
     last = int(shape.t_mm.searchsorted(high - 1e-3))
     return np.concatenate((a[None], shape.points[first:last], b[None]))

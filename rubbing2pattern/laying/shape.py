@@ -62,15 +62,18 @@ class Shape:
         d = self.points[a:b] - place
         return float(self.t_mm[a + int((d * d).sum(axis=1).argmin())])
 
-    def at(self, t: float) -> tuple[Array, Array]:
-        """Place and unit tangent at a running length."""
-        k = min(max(self.index(t), 1), len(self.t_mm) - 1)
-        before, after = self.t_mm[k - 1], self.t_mm[k]
+    def place(self, t: float) -> Array:
+        """Return the place at a running length, (2,)."""
+        k = max(self.index(t), 1)
+        before, after = self.t_mm[k - 1 : k + 1].tolist()
         share = min(max((t - before) / max(after - before, 1e-12), 0.0), 1.0)
-        p = (1.0 - share) * self.points[k - 1] + share * self.points[k]
-        i = min(k, len(self.t_mm) - 2)
-        d = self.points[i + 1] - self.points[i - 1]
-        return p, d / max(math.hypot(d[0], d[1]), 1e-12)
+        return np.asarray((1.0 - share) * self.points[k - 1] + share * self.points[k])
+
+    def way(self, t: float) -> Array:
+        """Return the unit tangent at a running length, (2,)."""
+        k = min(max(self.index(t), 1), len(self.t_mm) - 2)
+        d = self.points[k + 1] - self.points[k - 1]
+        return np.asarray(d / max(math.hypot(d[0], d[1]), 1e-12))
 
     def straightened(self, line: LineFit) -> Shape:
         """Return the same stretch of another line."""

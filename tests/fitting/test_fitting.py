@@ -109,4 +109,4 @@ def test_a_hook_at_the_end_of_a_run_is_not_carried_on(radius_mm: float) -> None:
         np.outer(np.sin(turn), ahead) + np.outer(1.0 - np.cos(turn), (-ahead[1], ahead[0]))
     )
     shape = chosen(noisy(np.vstack((lead, hook)), 0.05))
-    assert float(shape.at(shape.last_mm)[1] @ ahead) > 0.9
+    assert float(shape.way(shape.last_mm) @ ahead) > 0.9
