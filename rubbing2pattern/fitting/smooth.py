@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy.interpolate import BSpline
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from rubbing2pattern.fitting.cubic import basis, spans_of
 from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.frame import Array
 
@@ -58,14 +58,16 @@ class SmoothFit:
 
     Attributes
     ----------
-    spline : place (2,) in mm by parameter, about mm along the curve.
+    knots : (K + 4,) of the cubic B-spline that gives the place by parameter, about mm along.
+    coefficients : (K, 2) in mm.
     first, last : range of the parameter.
     covariance : (2 K, 2 K) of the coefficients, x and y of each in turn.
     bending : strength of the third derivative that was chosen, 1/mm^3.
     evidence : log of the marginal likelihood.
     """
 
-    spline: BSpline
+    knots: Array
+    coefficients: Array
     first: float
     last: float
     covariance: Array
@@ -76,7 +78,12 @@ class SmoothFit:
         """Places (M, 2), unit tangents (M, 2) and deviations across (M,) at parameters."""
         inside = np.clip(t, self.first, self.last)
         beyond = t - inside
-        place, speed, bend = (self.spline(inside, d) for d in (0, 1, 2))
+        span = spans_of(self.knots, inside)
+        around = self.coefficients[_columns(span)]
+        place, speed, bend = (
+            (basis(self.knots, inside, span, order)[:, :, None] * around).sum(axis=1)
+            for order in (0, 1, 2)
+        )
         rate = np.maximum(np.hypot(*speed.T), 1e-9)
         along = speed / rate[:, None]
         curvature = (speed[:, 0] * bend[:, 1] - speed[:, 1] * bend[:, 0]) / rate**3
@@ -89,11 +96,10 @@ class SmoothFit:
 
     def _deviation(self, inside: Array, beyond: Array, along: Array) -> Array:
         normal = np.column_stack((-along[:, 1], along[:, 0]))
-        values, columns = _four_of(self.spline.t, inside)
-        every = BSpline(self.spline.t, np.eye(len(self.spline.c)), 3)
+        values, columns = _four_of(self.knots, inside)
         far = np.flatnonzero(beyond)
         for order, factor in ((1, beyond), (2, 0.5 * beyond**2)):
-            slopes = np.take_along_axis(every(inside[far], order), columns[far], axis=1)
+            slopes = basis(self.knots, inside[far], columns[far, 3], order)
             values[far] += factor[far, None] * slopes
         # A place hangs on four coefficients: eight neighbours of the covariance are enough.
         few = (values[:, :, None] * normal[:, None, :]).reshape(-1, 8)
@@ -120,8 +126,12 @@ def _four_of(knots: Array, t: Array) -> tuple[Array, Ints]:
     """Return values and numbers of the four cubic basis functions that are not 0, (M, 4) each."""
     first, last = float(knots[3]), float(knots[-4])
     inside = np.clip(t, first, last - 1e-9 * max(abs(last), 1.0))
-    found = BSpline.design_matrix(inside, knots, 3)
-    return found.data.reshape(-1, 4), found.indices.reshape(-1, 4)
+    span = spans_of(knots, inside)
+    return basis(knots, inside, span), _columns(span)
+
+
+def _columns(span: Ints) -> Ints:
+    return np.asarray(span[:, None] + np.arange(-3, 1))
 
 
 def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
@@ -145,8 +155,7 @@ def fit_smooth(places: Places, knot_mm: float, limit: float = 2.0) -> SmoothFit:
     covariance = cho_solve_banded(
         (best.factor, True), np.eye(best.factor.shape[1]), check_finite=False
     )
-    spline = BSpline(knots, best.coefficients, 3)
-    return SmoothFit(spline, first, last, covariance, best.bending, best.evidence)
+    return SmoothFit(knots, best.coefficients, first, last, covariance, best.bending, best.evidence)
 
 
 class _Solution(NamedTuple):

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 
 from rubbing2pattern.errors import ScaleNotFound
 from rubbing2pattern.geometry.frame import Array
@@ -169,6 +168,9 @@ def lay_out(
     def away(flat: Array) -> Array:
         at = flat.reshape(-1, 2)
         return np.asarray(np.linalg.norm(at[ends[:, 0]] - at[ends[:, 1]], axis=1) - given)
+
+    # Only here: the library takes long to import, and targets alone need it.
+    from scipy.optimize import least_squares
 
     solved = least_squares(away, start.ravel(), x_scale=max(float(given.max()), 1.0))
     residuals = away(solved.x)
