@@ -47,6 +47,11 @@ def left_normals(path: Array, closed: bool = False) -> Array:
         tangent = np.vstack((tangent, tangent[:1]))
     else:
         tangent = np.gradient(path, axis=0)
+    return turned_left(tangent)
+
+
+def turned_left(tangent: Array) -> Array:
+    """Return the unit normals to the left of directions of any length, (N, 2)."""
     length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-12)
     tangent = tangent / length[:, None]
     return np.column_stack((-tangent[:, 1], tangent[:, 0]))

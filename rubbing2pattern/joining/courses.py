@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import connected_components
 
 from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals
+from rubbing2pattern.imaging.profiles import evenly, grid_values, turned_left
 from rubbing2pattern.options.joining import JoiningOptions
 from rubbing2pattern.reading import LeadMap, RawNet
 
@@ -48,16 +48,19 @@ def courses_of(net: RawNet, lead: LeadMap, options: JoiningOptions) -> Courses:
     A place near a joint, or where the map shows little lead, has no weight.
     """
     pad = int(np.ceil(options.long_mm / STEP_MM)) + 1
+    chains = chains_of(net, options)
+    if not chains:
+        return Courses(np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=np.int64))
+    paths = []
+    for chain in chains:
+        parts = [net.paths[k] if side == 0 else net.paths[k][::-1] for k, side in chain]
+        paths.append(evenly(np.vstack(parts), STEP_MM))
     rows: list[Array] = []
     weights: list[Array] = []
-    for chain in chains_of(net, options):
-        parts = [net.paths[k] if side == 0 else net.paths[k][::-1] for k, side in chain]
-        even = on_ridge(evenly(np.vstack(parts), STEP_MM), lead, options)
+    for chain, even in zip(chains, on_ridge(paths, lead, options), strict=True):
         joints = np.vstack([net.nodes[net.ends[k]] for k, _ in chain])
         rows += [even, np.repeat(even[-1:], pad, axis=0)]
         weights += [(away_from(even, joints) > options.joint_mm).astype(float), np.zeros(pad)]
-    if not rows:
-        return Courses(np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=np.int64))
     places = np.vstack(rows)
     index = np.repeat(np.arange(len(rows)), [len(r) for r in rows])
     seen = grid_values(lead.maps.centre, lead, places) >= options.seen_above
@@ -128,19 +131,30 @@ def _heading(path: Array, side: int, options: JoiningOptions) -> Array:
     return np.asarray((b - a) / max(float(np.hypot(*(b - a))), 1e-9))
 
 
-def on_ridge(path: Array, lead: LeadMap, options: JoiningOptions) -> Array:
-    """Return an even path moved across to the middle of the map's lead line, to parts of a cell."""
+def on_ridge(paths: list[Array], lead: LeadMap, options: JoiningOptions) -> list[Array]:
+    """Return even paths moved across to the middle of the map's lead line, to parts of a cell."""
     reach = round(options.ridge_mm / _RIDGE_STEP_MM)
     off = np.arange(-reach, reach + 1) * _RIDGE_STEP_MM
+    places, ends = np.vstack(paths), np.cumsum([len(path) for path in paths])
     for _ in range(2):
-        normal = left_normals(path)
-        at = path[:, None] + off[None, :, None] * normal[:, None]
-        height = grid_values(lead.maps.centre, lead, at.reshape(-1, 2)).reshape(len(path), -1)
+        normal = turned_left(_ways(places, ends))
+        at = places[:, None] + off[None, :, None] * normal[:, None]
+        height = grid_values(lead.maps.centre, lead, at.reshape(-1, 2)).reshape(len(places), -1)
         mass = np.maximum(height - _FOOT, 0.0) ** 2
         total = mass.sum(axis=1)
         shift = np.where(total > _FOOT**2, mass @ off / np.maximum(total, _FOOT**2), 0.0)
-        path = path + shift[:, None] * normal
-    return path
+        places = places + shift[:, None] * normal
+    return np.split(places, ends[:-1])
+
+
+def _ways(places: Array, ends: Ints) -> Array:
+    """Return the way on at every place of paths that end before `ends`, as their gradient."""
+    way = np.empty_like(places)
+    way[1:-1] = (places[2:] - places[:-2]) / 2.0
+    first, last = np.append(0, ends[:-1]), ends - 1
+    way[first] = places[first + 1] - places[first]
+    way[last] = places[last] - places[last - 1]
+    return way
 
 
 _RIDGE_STEP_MM = 0.25

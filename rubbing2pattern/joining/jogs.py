@@ -108,11 +108,16 @@ def _sums(courses: Courses, side: int, window_mm: float, options: JoiningOptions
     half = round(window_mm / STEP_MM)
     t = np.arange(-half, half + 1) / half
     inside = t * side >= options.skip_mm / window_mm
+    # Only this side's half is summed, with the middle, where a place has no share.
+    part = slice(half, None) if side > 0 else slice(0, half + 1)
+    t, inside = t[part], inside[part]
+    origin = -(len(t) // 2) if side > 0 else half - len(t) // 2
     centred = courses.places - courses.places.mean(axis=0)
     w, (x, y) = courses.weight, centred.T
 
     def over(values: Array, power: int) -> Array:
-        return np.asarray(ndimage.correlate1d(values, inside * t**power, mode="constant"))
+        share = inside * t**power
+        return np.asarray(ndimage.correlate1d(values, share, mode="constant", origin=origin))
 
     return _Sums(
         np.stack([over(w, k) for k in range(5)]),
