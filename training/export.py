@@ -1,10 +1,11 @@
-"""Export trained weights: ``python -m training.export FOLDER … -o lead-map.onnx.xz``.
+"""Export trained weights: ``python -m training.export FOLDER … -o lead-map.weights``.
 
 The exporter folds the batch norms into the convolutions. Weights are rounded to nine binary digits
-that half precision holds and stay in single precision, so that every reader takes them; packed,
-they need two fifths of the room. The file holds three graphs a network, each behind eight bytes
-that say how long it is: the entry, the body and the outlet. Entry and outlet see little beyond
-their own cells and can be run strip by strip, which saves memory where the grid is fine.
+that half precision holds and stay in single precision, so that every reader takes them; packed by
+`training.packing` they need two fifths of the room. The file holds three graphs a network, each
+behind eight bytes that say how long it is: the entry, the body and the outlet. Entry and outlet see
+little beyond their own cells and can be run strip by strip, which saves memory where the grid is
+fine.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from __future__ import annotations
 import argparse
 import hashlib
 import io
-import lzma
 import warnings
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from onnx import numpy_helper
 from torch import nn
 
 from training.network import PARTS, LeadNetwork, Tensor
+from training.packing import packed
 
 DIGITS = 9
 """Of a weight, which is off by a 512th at most; one cell of the map in a hundred moves by 1/255."""
@@ -38,9 +39,9 @@ def main() -> None:
     graphs = b""
     for folder in args.folders:
         graphs += exported(LeadNetwork.trained(folder))
-    packed = lzma.compress(graphs, preset=9)
-    args.output.write_bytes(packed)
-    print(len(packed), "bytes, SHA-256", hashlib.sha256(packed).hexdigest())
+    file = packed(graphs)
+    args.output.write_bytes(file)
+    print(len(file), "bytes, SHA-256", hashlib.sha256(file).hexdigest())
 
 
 def exported(network: LeadNetwork) -> bytes:

@@ -1,4 +1,4 @@
-"""Go on from a released map: ``python -m training.unpack lead-map.onnx.xz -o runs/0``.
+"""Go on from a released map: ``python -m training.unpack lead-map.weights -o runs/0``.
 
 Writes `weights.pt` as training does, so that `--resume runs/0` takes it. Of several networks in the
 file it is the last, or the one named. The batch norms, folded into the convolutions by the export,
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import lzma
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from onnx import numpy_helper
 from torch import nn
 
 from training.network import PARTS, LeadNetwork, Tensor
+from training.packing import opened
 
 
 def main() -> None:
@@ -29,7 +29,7 @@ def main() -> None:
     parser.add_argument("-o", "--output", type=Path, required=True)
     parser.add_argument("--network", type=int, default=-1, help="which of the file's, from 0")
     args = parser.parse_args()
-    graphs = _parted(lzma.decompress(args.file.read_bytes()))
+    graphs = _parted(opened(args.file.read_bytes()))
     starts = range(0, len(graphs), len(PARTS))
     network = unpacked([graphs[k : k + len(PARTS)] for k in starts][args.network])
     args.output.mkdir(parents=True, exist_ok=True)

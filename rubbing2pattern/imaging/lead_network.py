@@ -1,13 +1,13 @@
 """The learned lead map: small networks that look at a rubbing as a person does.
 
-Its weights come with the program (`lead-map.onnx.xz`, made by `training/`); OpenCV runs them. What
+Its weights come with the program (`lead-map.weights`, made by `training/`); OpenCV runs them. What
 it is given is prepared here and in `training/inputs.py` alike; a test holds both to each other.
 """
 
 from __future__ import annotations
 
 import hashlib
-import lzma
+import zlib
 from collections.abc import Iterator
 from functools import cache
 from importlib import resources
@@ -27,9 +27,9 @@ Window = tuple[slice, slice]
 
 CELL_MM = 0.5
 """The grid on which the network was trained."""
-WEIGHTS = "lead-map.onnx.xz"
+WEIGHTS = "lead-map.weights"
 VERSION = "8"
-SHA256 = "16319758d96a58b31919b9486913f190def615f26b206417521d7ce1aab16776"
+SHA256 = "4afa766e5f1d9058f45baefdd8f621b0cca30975de1eab69eb98077d16e8c1ca"
 _COARSE = 4
 """Times the grid is shrunk for its means; they change slowly."""
 _BOX = 17
@@ -42,6 +42,8 @@ _SHARES = 3
 """Maps that are shares; the fourth is the width."""
 _PARTS = 3
 """Graphs of a network: entry, body, outlet."""
+_WORD = 4
+"""Bytes of a weight."""
 _STRIP = 128
 """Rows that entry and outlet read at once; a multiple of `_STEP`."""
 _TILE = 2048
@@ -201,9 +203,16 @@ def _networks() -> list[Network]:
             f"the file {WEIGHTS} of this installation is damaged: its checksum differs from the "
             "one the program was made with; install the program again"
         )
-    unpacked, graphs = np.frombuffer(lzma.decompress(packed), dtype=np.uint8), []
-    while len(unpacked):
-        cut = 8 + int.from_bytes(unpacked[:8].tobytes(), "big")
-        graphs.append(unpacked[8:cut])
-        unpacked = unpacked[cut:]
+    content, graphs = _opened(packed), []
+    while len(content):
+        cut = 8 + int.from_bytes(content[:8].tobytes(), "big")
+        graphs.append(content[8:cut])
+        content = content[cut:]
     return [graphs[k : k + _PARTS] for k in range(0, len(graphs), _PARTS)]
+
+
+def _opened(packed: bytes) -> npt.NDArray[np.uint8]:
+    """Return what a file of weights holds, in which bytes of equal place lie together."""
+    content = np.frombuffer(zlib.decompress(packed), dtype=np.uint8)
+    whole = len(content) // _WORD * _WORD
+    return np.concatenate((content[:whole].reshape(_WORD, -1).T.ravel(), content[whole:]))
