@@ -259,7 +259,7 @@ STREAMS: tuple[tuple[str, ...], ...] = (
     ("trace", "--set", "help"),
     ("correct", "results", "corrections.toml"),
     ("redraw", "results", "--mirrored"),
-    ("lists", "results", "--json"),
+    ("lists", "results", "--matches", "matches", "--json"),
     ("compare", "results", "again"),
     ("archive", "results", "-o", "out"),
     ("archive", "results", "-o", "out", "--json"),
