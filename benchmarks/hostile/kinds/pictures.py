@@ -62,6 +62,9 @@ FORMATS: dict[str, dict[str, Save]] = {
     },
 }
 """Ways in which a rubbing is kept, by format."""
+NOTHING_SHOWS = ("plain",)
+"""Ways in which nothing in the file would show that bytes in it were shifted: no checksum, no code
+that could break. They are spoilt bit by bit, and where a header can be right or wrong."""
 
 
 @cache
@@ -111,11 +114,21 @@ def _trace(name: str, content: bytes, damage: str, proof: Proof | bytes, **more:
     if isinstance(proof, bytes):
         proof = partial(_as_whole, whole=proof)
     words = ("trace", name, "--dpi", DPI, "-o", "out", "--paper", "none", "--quiet")
-    return Trial(words, damage, files={name: content}, proof=proof, names=(name, "picture"), **more)  # type: ignore[arg-type]
+    return Trial(
+        words,
+        damage,
+        files={name: content},
+        proof=proof,
+        names=(name, "picture", "no lead lines found"),
+        **more,
+    )  # type: ignore[arg-type]
 
 
 def _damaged(kind: str, spoil: Spoil, material: Material, chance: Random) -> Trial:
-    how = chance.choice(list(FORMATS[kind]))
+    formats = [
+        how for how in FORMATS[kind] if spoil not in (cut, spliced) or how not in NOTHING_SHOWS
+    ]
+    how = chance.choice(formats)
     content = _file(material, kind, how)
     spoilt, damage = spoil(content, chance)
     return _trace(f"scan{_SUFFIX[kind]}", spoilt, f"{kind}, {how}: {damage}", content)
