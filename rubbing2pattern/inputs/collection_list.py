@@ -105,7 +105,7 @@ def read_rows(place: Path, common: Common = Common()) -> tuple[Row, ...]:
     given = _job_files(place) if place.is_dir() else _lines(place)
     if not given:
         raise UsageFault(f"{place} lists no rubbing")
-    taken: set[str] = set()
+    taken: dict[str, int] = {}
     return tuple(
         _row(number, cells, home, common, taken)
         for number, (home, cells) in enumerate(given, start=1)
@@ -185,8 +185,10 @@ def _job_fault(place: Path, cells: Mapping[str, object]) -> str:
     return "" if "file" in cells else f"{place} names no file"
 
 
-def _row(number: int, cells: Mapping[str, str], home: Path, common: Common, taken: set[str]) -> Row:
-    """Read the cells of one row; `taken` holds the names that are given away."""
+def _row(
+    number: int, cells: Mapping[str, str], home: Path, common: Common, taken: dict[str, int]
+) -> Row:
+    """Read the cells of one row; `taken` holds the names that are given away, see `folder_name`."""
     image = home / cells.get("file", "")
     panel = cells.get("panel") or image.stem
     row = Row(number, image, panel, "", None, common.seen_from, common.options)
@@ -194,9 +196,7 @@ def _row(number: int, cells: Mapping[str, str], home: Path, common: Common, take
         row = _filled(row, cells, home, common)
     except RubbingError as fault:
         row = replace(row, fault=fault)
-    name = folder_name(panel, taken)
-    taken.add(_folded(name))
-    return replace(row, name=name)
+    return replace(row, name=folder_name(panel, taken))
 
 
 def _filled(row: Row, cells: Mapping[str, str], home: Path, common: Common) -> Row:
@@ -247,20 +247,24 @@ def _words(text: str, column: str) -> list[str]:
         raise UsageFault(f"the column {column} holds {text!r}: {fault}") from fault
 
 
-def folder_name(panel: str, taken: set[str]) -> str:
-    """Return a name of a folder that any file system takes and that none of `taken` is.
+def folder_name(panel: str, taken: dict[str, int]) -> str:
+    """Return a name of a folder that any file system takes and that is not taken; now it is.
 
-    Letters and figures of any script, blanks and ``-_.,()+`` are kept.
+    Letters and figures of any script, blanks and ``-_.,()+`` are kept. `taken` holds the folded
+    names that are given away, each with the highest number that was put behind it.
     """
     plain = unicodedata.normalize("NFC", panel)
     plain = "".join(c if c.isalnum() or c in " -_.,()+" else "_" for c in plain)
     plain = re.sub(r"\s+", " ", plain)[:_LONGEST_NAME].strip(" .") or "_"
     if re.fullmatch(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", plain):
         plain = f"_{plain}"
-    name, count = plain, 1
+    folded = _folded(plain)
+    name, count = plain, taken.get(folded, 1)
     while _folded(name) in taken:
         count += 1
         name = f"{plain} ({count})"
+    taken[_folded(name)] = 1
+    taken[folded] = count
     return name
 
 

@@ -15,6 +15,7 @@ import pytest
 
 from rubbing2pattern.collection.stamps import Outcome
 from rubbing2pattern.errors import InputUnreadable, OutputNotWritten, UsageFault
+from rubbing2pattern.inputs import collection_list
 from rubbing2pattern.inputs.collection_list import Common, folder_name, read_rows
 from rubbing2pattern.inputs.corrections import read_corrections
 from rubbing2pattern.inputs.reference import Dpi
@@ -242,7 +243,7 @@ def test_a_link_does_not_lead_the_results_outside(tmp_path: Path) -> None:
 
 
 def test_names_of_folders_are_safe_and_all_different() -> None:
-    taken: set[str] = set()
+    taken: dict[str, int] = {}
     names = []
     for panel in (
         "n4 3b",
@@ -257,13 +258,25 @@ def test_names_of_folders_are_safe_and_all_different() -> None:
         "x" * 300,
     ):
         name = folder_name(panel, taken)
-        taken.add(name.casefold())
         names.append(name)
     assert names[:6] == ["n4 3b", "N4 3B (2)", "_.._etc", "a_b", "a_b (2)", "_con"]
     assert names[6:9] == ["_", "_ (2)", "窓 1"]
     assert len(names[9]) == 80
     assert len({name.casefold() for name in names}) == len(names)
     assert all(Path(name).name == name and name not in (".", "..") for name in names)
+
+
+def test_a_thousand_rows_of_one_panel_are_named_in_linear_time(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    calls: list[str] = []
+    folded = collection_list._folded
+    monkeypatch.setattr(collection_list, "_folded", lambda n: calls.append(n) or folded(n))
+    taken: dict[str, int] = {}
+    names = [folder_name("n4 3b", taken) for _ in range(1000)]
+    assert len(set(names)) == 1000
+    assert names[-1] == "n4 3b (1000)"
+    assert len(calls) < 5 * len(names)
 
 
 def test_job_files_say_the_same_as_a_list(tmp_path: Path) -> None:
