@@ -220,11 +220,17 @@ def write_whole(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     Raises
     ------
     OutputNotWritten
-        When the file exists and `overwrite` is not given, or the disk refuses a step.
+        When the file exists and `overwrite` is not given, something else than a file stands there,
+        such as a device, or the disk refuses a step.
     """
     place = _real(path)
     if place.is_dir():
         raise OutputNotWritten(f"{path} is a folder, not a file")
+    if stands(place) and not place.is_file():
+        raise OutputNotWritten(
+            f"{path} is a device or a pipe and is not replaced, even with --overwrite; choose "
+            "another -o"
+        )
     if stands(place) and not overwrite:
         raise OutputNotWritten(f"{path} exists already; replace it with --overwrite")
     try:
@@ -284,6 +290,8 @@ def _real(path: Path) -> Path:
     place = Path(os.path.realpath(path))
     if not place.name:
         raise OutputNotWritten(f"{path} cannot be replaced by results; choose another -o")
+    if place.is_symlink():
+        raise OutputNotWritten(f"{path} is a link that leads back to itself; choose another -o")
     return place
 
 

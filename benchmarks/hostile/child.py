@@ -6,6 +6,7 @@ the program where ``python -m rubbing2pattern`` does.
 
 from __future__ import annotations
 
+import errno
 import os
 import resource
 import signal
@@ -161,7 +162,7 @@ def _entered() -> int:
 
 
 def _listen(place: Path, says: int) -> None:
-    """Say of every change of the disk outside `place`, and of every word to another machine."""
+    """Say and refuse every change outside `place`, and say every word to another machine."""
     home = os.path.realpath(place)
 
     def changed(path: Any) -> None:
@@ -172,6 +173,8 @@ def _listen(place: Path, says: int) -> None:
         possible = Path(real).parent.is_dir()
         if possible and not real.startswith(home + os.sep) and real not in _HARMLESS:
             os.write(says, f"writes {real}\0".encode("utf-8", "backslashreplace"))
+            # Said, and not done: a defect that is found must do no harm to this machine.
+            raise PermissionError(errno.EPERM, "outside the folder of the trial", real)
 
     def hook(event: str, given: tuple[Any, ...]) -> None:
         if event == "open":

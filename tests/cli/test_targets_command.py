@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -38,6 +39,18 @@ def test_the_summary_for_programs(tmp_path: Path) -> None:
     }
     assert file.read_bytes() == targets_pdf()
     refused(run("targets", "-o", file, "--json"), 6, "--overwrite")
+
+
+@pytest.mark.parametrize("flags", [[], ["--overwrite"]])
+def test_a_pipe_or_a_loop_is_not_replaced(tmp_path: Path, flags: list[str]) -> None:
+    """A device is what a pipe is, but nobody's test should try its luck with one."""
+    pipe, loop = tmp_path / "pipe", tmp_path / "loop"
+    os.mkfifo(pipe)
+    loop.symlink_to(loop)
+    refused(run("targets", "-o", pipe, *flags), 6, "is a device or a pipe and is not replaced")
+    refused(run("targets", "-o", loop, *flags), 6, "is a link that leads back to itself")
+    assert pipe.is_fifo() and loop.is_symlink()
+    assert {path.name for path in tmp_path.iterdir()} == {"pipe", "loop"}
 
 
 def test_a_message_shows_the_ends_of_a_long_name(tmp_path: Path) -> None:

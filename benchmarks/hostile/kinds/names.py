@@ -215,11 +215,12 @@ _TAKEN: dict[str, tuple[str, Callable[[Path], object] | None]] = {
     "a loop": ("away", lambda desk: (desk / "away").symlink_to("away")),
     "a long name": ("n" * 300, None),
     "a long path": ("d/" * 2100 + "x", None),
-    "a device": ("/dev/null", None),
+    "a pipe": ("pipe", lambda desk: os.mkfifo(desk / "pipe")),
     "inside a device": ("/dev/null/out", None),
     "no name": ("", None),
 }
-"""Places where results are asked for; what lies there must stay."""
+"""Places where results are asked for; what lies there must stay. None is a device of this machine:
+a run that replaced it would harm everyone."""
 
 
 def _output(material: Material, chance: Random) -> Trial:
