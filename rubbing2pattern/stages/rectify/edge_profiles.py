@@ -41,10 +41,10 @@ def across(
     """
     t = (np.arange(blocks * along) + 0.5) / (blocks * along)
     middle = np.broadcast_to(track, (len(ends), len(t)))
-    seen = lens.seen(places(ends, t, middle[..., None] + offsets))
+    ideal = places(ends, t, middle[..., None] + offsets)
     column, row = (
-        np.ascontiguousarray(seen[..., k], dtype=np.float32).reshape(-1, len(offsets))
-        for k in (0, 1)
+        np.asarray(each, dtype=np.float32).reshape(-1, len(offsets))
+        for each in lens.seen_apart(ideal[..., 0], ideal[..., 1])
     )
     parts = [
         cv2.remap(
@@ -108,4 +108,9 @@ def places(ends: Array, t: Array, offsets: Array) -> Array:
     unit = way / np.linalg.norm(way, axis=1, keepdims=True)
     normal = np.stack((-unit[:, 1], unit[:, 0]), axis=1)
     on_line = ends[:, None, 0] + t[None, :, None] * way[:, None]
-    return np.asarray(on_line[:, :, None] + offsets[..., None] * normal[:, None, None])
+    # Columns and rows each lie together in memory, which makes what follows quicker.
+    apart = np.empty((2, *offsets.shape))
+    for k in (0, 1):
+        np.multiply(offsets, normal[:, k, None, None], out=apart[k])
+        apart[k] += on_line[..., k, None]
+    return np.moveaxis(apart, 0, -1)

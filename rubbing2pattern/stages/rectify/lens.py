@@ -39,9 +39,14 @@ class Lens:
 
     def seen(self, ideal: Array) -> Array:
         """Map ideal to seen pixels, (..., 2) to (..., 2)."""
-        offset = ideal - self.centre_px
-        square = (offset[..., :1] ** 2 + offset[..., 1:] ** 2) / self.radius_px**2
-        return np.asarray(self.centre_px + offset * (1.0 + square * (self.k1 + self.k2 * square)))
+        return np.stack(self.seen_apart(ideal[..., 0], ideal[..., 1]), axis=-1)
+
+    def seen_apart(self, column: Array, row: Array) -> tuple[Array, Array]:
+        """Map columns and rows of ideal pixels, each of any shape, to those of seen ones."""
+        x, y = column - self.centre_px[0], row - self.centre_px[1]
+        square = (x**2 + y**2) / self.radius_px**2
+        factor = 1.0 + square * (self.k1 + self.k2 * square if self.k2 else self.k1)
+        return self.centre_px[0] + x * factor, self.centre_px[1] + y * factor
 
     def ideal(self, seen: Array) -> Array:
         """Map seen to ideal pixels, (..., 2) to (..., 2); Newton's method on the radius."""
