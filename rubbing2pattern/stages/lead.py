@@ -37,7 +37,11 @@ _ON_THE_SHEET = 0.5
 Mask = npt.NDArray[np.bool_]
 
 
-def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
+def find_lead(
+    rubbing: Rubbing,
+    options: LeadOptions | None = None,
+    dense: SkeletonOptions | None = None,
+) -> LeadMap:
     """Return where lead is, and how dark the rubbing is everywhere.
 
     Strategy:
@@ -47,14 +51,17 @@ def find_lead(rubbing: Rubbing, options: LeadOptions | None = None) -> LeadMap:
     3. uneven light is divided out: density is ln(paper / image), the second witness;
     4. the strength of lead nearby says what density means much here.
 
+    Parameters
+    ----------
+    dense : how many openings leads can leave, for the first look at a large picture.
+
     Raises
     ------
     NoLeadFound
         when the network sees next to no lead line, or lead is hardly darker than paper.
     """
-    options = options or LeadOptions()
     with _memory_for(rubbing):
-        return _found(rubbing, options)
+        return _found(rubbing, options or LeadOptions(), dense or SkeletonOptions())
 
 
 @contextmanager
@@ -74,12 +81,12 @@ def _memory_for(rubbing: Rubbing) -> Iterator[None]:
         ) from fault
 
 
-def _found(rubbing: Rubbing, options: LeadOptions) -> LeadMap:
+def _found(rubbing: Rubbing, options: LeadOptions, dense: SkeletonOptions) -> LeadMap:
     grey, warp = rubbing.photograph.grey, rubbing.warp
     frame = Frame.over(rubbing.bounds_mm, 1.0 / CELL_MM)
     mask = _paper_mask(rubbing, frame, options.margin_mm)
     laid = on_grid(grey, warp, frame)
-    _refuse_unless_some_window_shows_lead(laid, mask, options)
+    _refuse_unless_some_window_shows_lead(laid, mask, options, dense)
     maps = network_maps(laid, mask)
     paper_frame = Frame.over(rubbing.bounds_mm, 1.0 / options.paper_grid_mm)
     level = paper_level(
@@ -141,7 +148,9 @@ def _local_strength(dark: Grid, line: Mask, sigma_px: float) -> Grid:
     return np.maximum(np.asarray(full, dtype=np.float32), 1e-4)
 
 
-def _refuse_unless_some_window_shows_lead(laid: Grey, mask: Mask, options: LeadOptions) -> None:
+def _refuse_unless_some_window_shows_lead(
+    laid: Grey, mask: Mask, options: LeadOptions, dense: SkeletonOptions
+) -> None:
     """Look at a few windows of a large picture, and refuse it where none can be of a leaded panel.
 
     The first window that can ends the look: one with lead lines, and not more openings than lead
@@ -150,7 +159,7 @@ def _refuse_unless_some_window_shows_lead(laid: Grey, mask: Mask, options: LeadO
     windows = _windows(laid, mask) if laid.size > _LARGE_CELLS else []
     if not windows:
         return
-    longest_mm, dense = 0.0, SkeletonOptions()
+    longest_mm = 0.0
     for window in windows:
         part = mask[window]
         centre = network_maps(np.ascontiguousarray(laid[window]), part).centre

@@ -184,7 +184,7 @@ class _Watch:
 
 
 def _traced(watch: _Watch, rubbing: Rubbing, options: Options) -> tuple[LeadMap, RawNet]:
-    lead_map = watch.run("find lead", find_lead, rubbing, options.lead)
+    lead_map = watch.run("find lead", find_lead, rubbing, options.lead, options.skeleton)
     skeleton = watch.run("skeletonize", skeletonize, lead_map, options.skeleton)
     return lead_map, watch.run("trace", trace, skeleton, options.trace)
 

@@ -8,6 +8,7 @@ import pytest
 
 from rubbing2pattern.errors import NoLeadFound
 from rubbing2pattern.options.lead import LeadOptions
+from rubbing2pattern.options.skeleton import SkeletonOptions
 from rubbing2pattern.reading import Grey, NetworkMaps
 from rubbing2pattern.stages import lead
 
@@ -39,8 +40,9 @@ def sheet() -> Grey:
     return np.random.default_rng(1).integers(215, 235, (1536, 1536)).astype(np.uint8)
 
 
-def look(grey: Grey) -> None:
-    lead._refuse_unless_some_window_shows_lead(grey, np.ones(grey.shape, bool), LeadOptions())
+def look(grey: Grey, **dense: float) -> None:
+    mask, openings = np.ones(grey.shape, bool), SkeletonOptions(**dense)
+    lead._refuse_unless_some_window_shows_lead(grey, mask, LeadOptions(), openings)
 
 
 @pytest.mark.parametrize("kind", ["blank", "noise"])
@@ -72,6 +74,7 @@ def test_lines_too_dense_for_lead_are_no_lead(network: Network) -> None:
     with pytest.raises(NoLeadFound, match="more than 4500 openings in a square metre"):
         look(grey)
     assert len(network.shapes) == 24
+    look(grey, most_openings_m2=20_000.0)
     grey = sheet()
     for k in range(3):
         grey[k::40], grey[:, k::40] = 60, 60
@@ -83,5 +86,5 @@ def test_without_a_window_on_the_sheet_nothing_is_refused(
     shape: tuple[int, int], network: Network
 ) -> None:
     narrow, nowhere = np.full(shape, 220, np.uint8), np.zeros(shape, bool)
-    lead._refuse_unless_some_window_shows_lead(narrow, nowhere, LeadOptions())
+    lead._refuse_unless_some_window_shows_lead(narrow, nowhere, LeadOptions(), SkeletonOptions())
     assert not network.shapes
