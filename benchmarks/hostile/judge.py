@@ -179,7 +179,7 @@ def _accepted_fault(
         try:
             json.loads(ended.stdout)
         except ValueError:
-            return "the summary is no JSON"
+            return "the summary is not JSON"
     for name in touched:
         path = desk.parent / name
         if path.is_file() and not path.is_symlink():

@@ -128,7 +128,7 @@ _TEXTS = (".json", ".svg", ".xml", ".csv", ".html", ".txt", ".toml")
 
 
 def record_fault(name: str, content: bytes) -> str:
-    """Say where a record is no JSON, is not as its schema says, or contradicts itself."""
+    """Say where a record is not JSON, is not as its schema says, or contradicts itself."""
     try:
         datum = strict_json(content)
     except (ValueError, RecursionError) as fault:

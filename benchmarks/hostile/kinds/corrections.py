@@ -26,7 +26,7 @@ _DC = "{http://purl.org/dc/elements/1.1/}"
 
 
 def read_toml(content: bytes) -> dict[str, Any] | None:
-    """Return what a file says, or None when it is no TOML."""
+    """Return what a file says, or None when it is not TOML."""
     try:
         return tomllib.loads(content.decode("utf-8-sig"))
     except (ValueError, RecursionError):
@@ -47,7 +47,7 @@ def leaves(datum: Any) -> Iterator[Any]:
 
 
 def senseless(content: bytes) -> bool:
-    """Return whether a file is no TOML, or holds a number or a text that nobody can mean."""
+    """Return whether a file is not TOML, or holds a number or a text that nobody can mean."""
     datum = read_toml(content)
     if datum is None:
         return True
@@ -84,7 +84,7 @@ def _correct(content: bytes, damage: str, wanted: Wanted = Wanted.EITHER) -> Tri
         ("results",),
         {_FILE: content},
         writes=("results",),
-        # What the panel does not allow is told by its table and number: "set_width 3: ...".
+        # What the panel does not allow is named by its table and number: "set_width 3: ...".
         names=(_FILE, "nothing was changed: "),
         wanted=wanted,
         proof=partial(_corrected, content=content),

@@ -15,7 +15,7 @@ from typing import Any
 
 from benchmarks.hostile.fields import as_toml, field_spoilt
 from benchmarks.hostile.kinds.corrections import read_toml, senseless
-from benchmarks.hostile.kinds.references import cells_of, list_spoilt, no_text
+from benchmarks.hostile.kinds.references import NOT_TEXT, cells_of, list_spoilt, no_text, said_by
 from benchmarks.hostile.material import GLASS_DPI, Material
 from benchmarks.hostile.mutate import bytes_spoilt, nasty_text
 from benchmarks.hostile.trial import Kind, Results, Trial, Wanted
@@ -49,7 +49,7 @@ def _row_faults(results: Results, count: int) -> str:
 def _batch_proof(results: Results, content: bytes) -> str:
     rows = cells_of(content)
     if rows is None:
-        return "the list is no text, but was read"
+        return NOT_TEXT
     return _row_faults(results, len(rows) - 1)
 
 
@@ -98,7 +98,7 @@ def _batch_spoilt(material: Material, chance: Random) -> Trial:
 
 def _job(content: bytes, damage: str, wanted: Wanted = Wanted.EITHER) -> Trial:
     if read_toml(content) is None:
-        damage += " (no TOML)"
+        damage += " (not TOML)"
     return Trial(
         ("batch", "jobs", "-o", "out", "--jobs", "1", "--paper", "none", "--quiet"),
         damage,
@@ -112,9 +112,9 @@ def _job(content: bytes, damage: str, wanted: Wanted = Wanted.EITHER) -> Trial:
 
 def _job_proof(results: Results, content: bytes) -> str:
     done = [row for row in _outcomes(results) if row["state"] == "done"]
-    said = read_toml(content) or {}
-    said.pop("note", None)  # for people: "nan" is a note like any other
-    if done and (read_toml(content) is None or senseless(as_toml(said))):
+    said = read_toml(content)
+    meant = {key: item for key, item in (said or {}).items() if key != "note"}  # "nan" is a note
+    if done and (said is None or senseless(as_toml(meant))):
         return "a job file that can have no meaning was done"
     return _row_faults(results, 1)
 
@@ -129,14 +129,12 @@ def _job_spoilt(material: Material, chance: Random) -> Trial:
 
 def _known_proof(results: Results, content: bytes) -> str:
     """Prove that every number that is known was kept."""
-    rows = cells_of(content)
-    if rows is None or no_text(content):
-        return "the list is no text, but was read"
+    rows = said_by(content)
+    if rows is None:
+        return NOT_TEXT
     found: dict[str, Any] = json.loads((results.desk / "out" / "matches.json").read_bytes())
     numbers = {match["piece"]: match["numbers"] for match in found["pieces"]}
-    heads = [head.strip().lower() for head in rows[0]]
-    for row in rows[1:]:
-        said = dict(zip(heads, row, strict=False))
+    for said in rows:
         name = said["piece"].strip().upper()
         if numbers.get(name) != [int(said["number"])]:
             return f"{name} is {numbers.get(name)}, but was known as {said['number']}"

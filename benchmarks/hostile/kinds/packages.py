@@ -179,7 +179,7 @@ def _tree(
 
 def _entries(material: Material, chance: Random) -> Trial:
     prepare, damage = _tree(_BAG, chance, _files(material, _BAG))
-    # RFC 8493 speaks of files alone: an empty folder is no fault.
+    # RFC 8493 speaks of files alone: an empty folder is allowed.
     harmless = ": empty (" in damage
     return _verify(damage, prepare=prepare, proof=nothing_more if harmless else _untouched)
 

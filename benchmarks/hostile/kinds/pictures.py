@@ -94,7 +94,7 @@ def _read(folder: Path) -> tuple[np.ndarray, int]:
 
 
 def _as_whole(results: Results, whole: bytes) -> str:
-    """Prove that what was read is what the whole picture gives, or that a finding says else."""
+    """Prove that the whole picture gives what was read, or that a finding says otherwise."""
     folder = results.desk / "out"
     record = json.loads((folder / "panel.json").read_text(encoding="utf-8"))
     if any(f["code"] in ("damaged-file", "first-page-only") for f in record["findings"]):
@@ -324,7 +324,7 @@ def _bomb(side: int) -> bytes:
 
 
 def _glass_proof(results: Results) -> str:
-    """Prove that the same pieces were found in the same numbers, or that a finding says else."""
+    """Prove that the same pieces have the same numbers, or that a finding says otherwise."""
     found = json.loads((results.desk / "out" / "matches.json").read_text(encoding="utf-8"))
     whole = json.loads(results.material.read("matches/matches.json"))
     told = [*found["findings"], *(f for photo in found["photos"] for f in photo["findings"])]

@@ -19,6 +19,7 @@ from benchmarks.hostile.material import DPI, Material
 from benchmarks.hostile.mutate import UNFIT, bytes_spoilt, nasty_text, shown
 from benchmarks.hostile.trial import Kind, Proof, Results, Trial, Wanted, nothing_more
 
+NOT_TEXT = "the list is not text, but was read"
 SAME_SIZE = 0.02
 """Share by which a panel may differ in size from the whole one without a word."""
 _DPI_RANGE = (10.0, 20000.0)
@@ -28,7 +29,7 @@ _MM = {None: 1.0, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, 
 
 
 def cells_of(content: bytes, separator: str = ",") -> list[list[str]] | None:
-    """Return the rows of a list that say something, or None when it is no text."""
+    """Return the rows of a list that say something, or None when it is not text."""
     try:
         text = content.decode("utf-8-sig")
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
@@ -59,6 +60,15 @@ def no_text(content: bytes) -> bool:
     return rows is None or any(UNFIT.search(cell) for row in rows for cell in row)
 
 
+def said_by(content: bytes) -> list[dict[str, str]] | None:
+    """Return the rows of a list by the heads of its columns, or None when it is not text."""
+    rows = cells_of(content)
+    if rows is None or no_text(content):
+        return None
+    heads = [head.strip().lower() for head in rows[0]]
+    return [dict(zip(heads, row, strict=False)) for row in rows[1:]]
+
+
 def record_of(results: Results, folder: str = "out") -> dict[str, Any]:
     """Return the record that the run wrote."""
     text = (results.desk / folder / "panel.json").read_text(encoding="utf-8")
@@ -68,8 +78,8 @@ def record_of(results: Results, folder: str = "out") -> dict[str, Any]:
 
 def _same_size(record: dict[str, Any], results: Results) -> str:
     """Prove that the panel has its size, or that a finding tells of the scale."""
-    told = {finding["code"] for finding in record["findings"]}
-    if told & {"reference-residual", "scale-uncertain", "sheet-not-flat"}:
+    doubts = {finding["code"] for finding in record["findings"]}
+    if doubts & {"reference-residual", "scale-uncertain", "sheet-not-flat"}:
         return ""
     whole = json.loads(results.material.read("results/panel.json"))["panel"]
     for side in ("width_mm", "height_mm"):
@@ -82,11 +92,9 @@ def _same_size(record: dict[str, Any], results: Results) -> str:
 
 def _marks_proof(results: Results, content: bytes) -> str:
     record = record_of(results)
-    rows = cells_of(content)
-    if rows is None or no_text(content):
-        return "the list is no text, but was read"
-    heads = [head.strip().lower() for head in rows[0]]
-    said = [dict(zip(heads, row, strict=False)) for row in rows[1:]]
+    said = said_by(content)
+    if said is None:
+        return NOT_TEXT
     expected = [
         ([float(row["pixel_x"]), float(row["pixel_y"])], [float(row["x_mm"]), float(row["y_mm"])])
         for row in said
@@ -99,11 +107,9 @@ def _marks_proof(results: Results, content: bytes) -> str:
 
 def _targets_proof(results: Results, content: bytes) -> str:
     record = record_of(results)
-    rows = cells_of(content)
-    if rows is None or no_text(content):
-        return "the list is no text, but was read"
-    heads = [head.strip().lower() for head in rows[0]]
-    said = [dict(zip(heads, row, strict=False)) for row in rows[1:]]
+    said = said_by(content)
+    if said is None:
+        return NOT_TEXT
     expected = [(int(row["id"]), float(row["x_mm"]), float(row["y_mm"])) for row in said]
     kept = record["provenance"]["reference"]["positions"]
     if [(target["id"], target["x_mm"], target["y_mm"]) for target in kept] != expected:
@@ -114,7 +120,7 @@ def _targets_proof(results: Results, content: bytes) -> str:
 def _calipers_proof(results: Results, content: bytes) -> str:
     rows = cells_of(content)
     if rows is None or no_text(content):
-        return "the list is no text, but was read"
+        return NOT_TEXT
     widths = {came["face_width_mm"] for came in record_of(results)["cames"]}
     for row in rows[1:]:
         length = _mm(row[-1])
