@@ -54,7 +54,8 @@ if TYPE_CHECKING:
     from rubbing2pattern.workflows.archive import Archived, Verified, archive_folders, verify_bag
     from rubbing2pattern.workflows.batch import Batch, run_batch
     from rubbing2pattern.workflows.compare import compare_folders, compare_panels, write_comparison
-    from rubbing2pattern.workflows.correct import Corrected, apply_corrections, correct_folder
+    from rubbing2pattern.workflows.correct import correct_folder
+    from rubbing2pattern.workflows.corrected_panel import Corrected, apply_corrections
     from rubbing2pattern.workflows.lists import Listed, list_folder
     from rubbing2pattern.workflows.match import Matching, match_pieces, read_known, write_matches
     from rubbing2pattern.workflows.pipeline import Reading, trace_rubbing, write_reading
@@ -165,7 +166,8 @@ _ROOMS = {
     "workflows.archive": "Archived Verified archive_folders verify_bag",
     "workflows.batch": "Batch run_batch",
     "workflows.compare": "compare_folders compare_panels write_comparison",
-    "workflows.correct": "Corrected apply_corrections correct_folder",
+    "workflows.correct": "correct_folder",
+    "workflows.corrected_panel": "Corrected apply_corrections",
     "workflows.lists": "Listed list_folder",
     "workflows.match": "Matching match_pieces read_known write_matches",
     "workflows.pipeline": "Reading trace_rubbing write_reading",

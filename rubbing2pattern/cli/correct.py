@@ -17,7 +17,7 @@ from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.units import Unit
 
 if TYPE_CHECKING:
-    from rubbing2pattern.workflows.correct import Corrected
+    from rubbing2pattern.workflows.corrected_panel import Corrected
 
 _HEAD = 11
 

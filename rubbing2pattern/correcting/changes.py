@@ -8,10 +8,9 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
-import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.correcting.before import Before
 from rubbing2pattern.correcting.one_lead import Lead, lead_of, place_text, shifted
 from rubbing2pattern.correcting.shapes import curve_through
 from rubbing2pattern.errors import UsageFault
@@ -27,8 +26,7 @@ from rubbing2pattern.inputs.corrections import (
     SplitPiece,
     Table,
 )
-from rubbing2pattern.model import Change, Corrected, Panel, Piece
-from rubbing2pattern.options.correct import CorrectOptions
+from rubbing2pattern.model import Change, Corrected, Piece
 from rubbing2pattern.paneling.lines import leaving_deg
 from rubbing2pattern.reading import NetCame
 
@@ -48,6 +46,7 @@ class Changes:
 
     Attributes
     ----------
+    start, panel, before : the panel as it was, and its net.
     net : the changed net.
     changes : what was done.
     faults : what is wrong, each beginning with table and index.
@@ -55,19 +54,17 @@ class Changes:
     free_ends : (label, place) where a lead is said to end freely.
     """
 
-    def __init__(self, panel: Panel, options: CorrectOptions) -> None:
-        self.panel, self.options = panel, options
-        self.pieces: dict[int, Piece] = {piece.number: piece for piece in panel.pieces}
-        self.sides = {came.id: came for came in panel.cames}
-        self.before = Net(panel, options)
-        self.net = Net(panel, options)
+    def __init__(self, start: Before) -> None:
+        self.start, self.panel, self.options = start, start.panel, start.options
+        self.pieces, self.sides = start.pieces, start.cames
+        self.before = start.net
+        self.net = start.net.copy()
         self.changes: list[Change] = []
         self.faults: list[str] = []
         self.laid: list[tuple[str, int | None, tuple[str, ...]]] = []
         self.free_ends: list[tuple[str, Point]] = []
         self.used: dict[str, str] = {}
         self.loosened: dict[str, None] = {}
-        self.ground = shapely.union_all([panel.outline, *(p.outline for p in panel.pieces)])
 
     def make(self, corrections: Corrections) -> None:
         """Make all changes of leads and joints; faults are kept, not raised."""
@@ -110,7 +107,7 @@ class Changes:
     def inside(self, *places: Point) -> None:
         """Refuse places outside the panel."""
         for place in places:
-            away_mm = float(self.ground.distance(ShapelyPoint(place)))
+            away_mm = float(self.start.ground.distance(ShapelyPoint(place)))
             if away_mm > self.options.reach_mm:
                 raise UsageFault(
                     f"{place_text(place)} lies outside the panel, {away_mm:.1f} mm from it (limit "
@@ -298,7 +295,7 @@ class Changes:
         )
         self.net.next_strip += 1
         curve = curve_through(places)
-        if not self.ground.buffer(self.options.joint_mm).covers(LineString(curve.points())):
+        if not self.start.around.covers(LineString(curve.points())):
             raise UsageFault("it runs out of the panel on its way")
         return self.net.lay(curve, (start, end), like, Corrected.ADDED)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from copy import copy
 from dataclasses import replace
 from itertools import pairwise
 
@@ -58,6 +59,13 @@ class Net:
         )
         self.next_strip = 1 + max((came.strip for came in panel.cames), default=0)
         self.scale, self.placement = panel.scale, panel.placement
+
+    def copy(self) -> Net:
+        """Return a net that can be changed without this one."""
+        other = copy(self)
+        other.joints, other.leads = dict(self.joints), dict(self.leads)
+        other.merged, other.turned = dict(self.merged), set(self.turned)
+        return other
 
     def lead_net(self) -> LeadNet:
         """Return the net as the stages take it, in the order of its ids."""

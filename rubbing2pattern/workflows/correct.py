@@ -1,137 +1,28 @@
-"""Corrections made on a panel and on its folder: from what a person says to a panel with its names.
-
-The frame stays: a corrected panel is not levelled anew, so places of the one before still hold.
-"""
+"""Corrections made on a folder of results, which is replaced whole or not at all."""
 
 from __future__ import annotations
 
-import hashlib
-import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-from shapely.geometry import Point as ShapelyPoint
-
-from rubbing2pattern.correcting.changes import Changes
-from rubbing2pattern.correcting.doubts import (
-    about_what_stays,
-    meant,
-    of_reading,
-    still_true,
-    without_dismissed,
-)
-from rubbing2pattern.correcting.names import names_for, renamed, renumbered
-from rubbing2pattern.correcting.net import Net
-from rubbing2pattern.correcting.one_lead import id_number, place_text
-from rubbing2pattern.errors import NoLeadFound, UsageFault
-from rubbing2pattern.findings import Code, Finding
-from rubbing2pattern.findings.names import named
 from rubbing2pattern.glazing.carry import carried_over
 from rubbing2pattern.glazing.entries import Vanished
 from rubbing2pattern.glazing.folder import Known, held_in
-from rubbing2pattern.inputs.corrections import Corrections, CorrectionsFile, Dismiss, Renumber
-from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
-from rubbing2pattern.options import Options
-from rubbing2pattern.output import CORRECTIONS_NAMES
-from rubbing2pattern.record.panel import panel_of, record_of
-from rubbing2pattern.stages.audit import audit
-from rubbing2pattern.stages.pieces import cut_pieces
+from rubbing2pattern.inputs.corrections import CorrectionsFile
 from rubbing2pattern.units import Unit
-from rubbing2pattern.workflows.folders import in_units, kept_folder, rewrite
-
-_MOST_FAULTS = 3
-"""Faults that a message lists; the others are counted."""
-_AT_END_MM = 0.5
-"""How far a free end may lie from the place a person gave for it."""
-_OF_CROSSINGS = (Code.DOUBTFUL_JOINT, Code.DOUBTFUL_LEAD, Code.POSSIBLE_LEAD)
-
-
-@dataclass(frozen=True, slots=True)
-class Corrected:
-    """What came of corrections.
-
-    Attributes
-    ----------
-    before, panel : the panel as it was, and corrected.
-    overlay : False when no overlay could be drawn, because no rubbing was kept.
-    numbers : number now of every piece that is still there, by the number it had.
-    written_about_gone : what a person wrote about pieces that are gone.
-    warnings : what of the folder's options is not used, or under another name; a sentence each.
-    units : of the lists in the folder.
-    """
-
-    before: Panel
-    panel: Panel
-    overlay: bool = True
-    numbers: Mapping[int, int] = field(default_factory=dict)
-    written_about_gone: tuple[Vanished, ...] = ()
-    warnings: tuple[str, ...] = ()
-    units: Unit = "mm"
-
-    @property
-    def applied(self) -> AppliedCorrections:
-        """What the last file did."""
-        return self.panel.corrections[-1]
-
-    @property
-    def kept(self) -> tuple[int, ...]:
-        """Numbers of the pieces that are still there under the number they had."""
-        gone = {*self.applied.pieces_gone}
-        return tuple(piece.number for piece in self.before.pieces if piece.number not in gone)
-
-
-def apply_corrections(
-    panel: Panel, corrections: Corrections, *, options: Options = Options(), sha256: str = ""
-) -> Corrected:
-    """Apply corrections to a panel, all of them or none.
-
-    Parameters
-    ----------
-    panel : the panel, as a record gives it back.
-    corrections : what a person says.
-    options : those with which the panel was read; stages before cutting are not run again.
-    sha256 : of the file of corrections; of the corrections themselves when there is none.
-
-    Raises
-    ------
-    UsageFault
-        A correction that cannot be made. The message names its table, its index and the reason.
-    """
-    panel = replace(panel, findings=named(panel.findings))
-    digest = sha256 or hashlib.sha256(corrections.model_dump_json().encode()).hexdigest()
-    _refuse_repeated(panel, digest)
-    work = Changes(panel, options.correct)
-    work.make(corrections)
-    _raise(work.faults)
-    cut = _cut(work.net, panel, options)
-    uncorrected = _cut(work.before, panel, options)
-    _refuse_crossed(cut, uncorrected)
-    findings = _findings(work, cut, uncorrected, options)
-    corrected = _audited(replace(cut, findings=findings), panel, options)
-    _refuse_undone(work, corrected)
-    corrected = _dismissed(work, corrected, panel, corrections, options)
-    numbers = _renumbering(work, corrected, corrections)
-    present = {piece.number for piece in corrected.pieces}
-    now = {p.number: numbers.get(p.number, p.number) for p in panel.pieces if p.number in present}
-    corrected = _audited(renumbered(corrected, numbers), panel, options)
-    left = without_dismissed(corrected.findings, corrected.dismissed)
-    corrected = replace(corrected, findings=left)
-    _raise(work.faults)
-    corrected = _with_history(work, corrected, panel, corrections, digest, numbers)
-    return Corrected(panel, corrected, numbers=now)
+from rubbing2pattern.workflows.corrected_panel import Corrected, apply_corrections
+from rubbing2pattern.workflows.folders import KeptFolder, in_units, kept_folder, rewrite
 
 
 def correct_folder(
-    folder: Path | str, file: CorrectionsFile, *, units: Unit | None = None
+    folder: Path | str, *files: CorrectionsFile, units: Unit | None = None
 ) -> Corrected:
-    """Apply a file of corrections to a folder of results, which is replaced whole or not at all.
+    """Apply files of corrections to a folder of results, which is replaced whole or not at all.
 
     Parameters
     ----------
     folder : as `write_reading` or this function left it.
-    file : see `rubbing2pattern.inputs.corrections.read_corrections`.
+    files : one after the other; see `rubbing2pattern.inputs.corrections.read_corrections`.
     units : of the lists, from now on; None leaves them.
 
     Raises
@@ -144,201 +35,32 @@ def correct_folder(
     OutputNotWritten
         The folder cannot be replaced.
     """
-    kept = kept_folder(folder)
-    typed = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
-    done = apply_corrections(kept.panel, file.corrections, options=kept.options, sha256=file.sha256)
-    carried = carried_over(typed, done.numbers)
-    copies = {**kept.copies, done.applied.file: file.content}
+    return correct_kept(kept_folder(folder), files, units=units)
+
+
+def correct_kept(
+    kept: KeptFolder, files: Sequence[CorrectionsFile], *, units: Unit | None = None
+) -> Corrected:
+    """Apply files of corrections to a folder that was read; see `correct_folder`."""
+    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
+    now, copies = kept.panel, dict(kept.copies)
+    numbers = {piece.number: piece.number for piece in now.pieces}
+    vanished: list[Vanished] = []
+    for file in files:
+        done = apply_corrections(now, file.corrections, options=kept.options, sha256=file.sha256)
+        carried = carried_over(filled, done.numbers)
+        filled, now = carried.filled, done.panel
+        vanished += carried.vanished
+        numbers = {n: done.numbers[m] for n, m in numbers.items() if m in done.numbers}
+        copies[done.applied.file] = file.content
     options = in_units(kept.options, units)
-    rewrite(kept, done.panel, carried.filled, options=options, copies=copies)
-    return replace(
-        done,
+    rewrite(kept, now, filled, options=options, copies=copies)
+    return Corrected(
+        kept.panel,
+        now,
         overlay=kept.rubbing is not None,
-        written_about_gone=carried.vanished,
+        numbers=numbers,
+        written_about_gone=tuple(vanished),
         warnings=kept.warnings,
         units=options.documents.units,
     )
-
-
-def _refuse_repeated(panel: Panel, digest: str) -> None:
-    for applied in panel.corrections:
-        if applied.sha256 == digest:
-            raise UsageFault(
-                f"these corrections were applied already, by {applied.by} on {applied.date} "
-                f"({applied.file})"
-            )
-
-
-def _raise(faults: list[str]) -> None:
-    if faults:
-        more = len(faults) - _MOST_FAULTS
-        also = f"; and {more} more" if more > 0 else ""
-        raise UsageFault(f"nothing was changed: {'; '.join(faults[:_MOST_FAULTS])}{also}")
-
-
-def _cut(net: Net, before: Panel, options: Options) -> Panel:
-    """Cut a net into pieces and give everything the names it had."""
-    doubled = net.doubled()
-    if doubled is not None:
-        raise UsageFault(f"nothing was changed: {doubled[1]} would lie on {doubled[0]}")
-    heart_mm, clearance_mm = before.heart_mm, before.clearance_mm
-    # The widths of the record hold what callipers add already.
-    given = replace(options.pieces, heart_mm=heart_mm, clearance_mm=clearance_mm, calipers=())
-    try:
-        cut = cut_pieces(net.lead_net(), given)
-    except (NoLeadFound, ValueError) as fault:
-        raise UsageFault(f"nothing was changed: {fault}") from fault
-    names = names_for(cut, before, net, options.correct.same_share)
-    # Rounded as the record rounds, so that nothing depends on whether a panel was written between.
-    rounded = panel_of(record_of(renamed(cut, names, before, net), {}))
-    # What cutting finds gets its names after the audit.
-    return replace(rounded, findings=tuple(replace(f, id="") for f in rounded.findings))
-
-
-def _findings(
-    work: Changes, cut: Panel, uncorrected: Panel, options: Options
-) -> tuple[Finding, ...]:
-    """Return the findings before the audit: what the reading found and still holds, and of cutting.
-
-    What cutting and auditing find again in the panel as it was is not of the reading.
-    """
-    again = audit(uncorrected, options.audit).findings
-    reading = of_reading(work.panel.findings, again, options.audit.same_place_mm)
-    held = still_true(reading, work.before, work.net, options.audit.touch_mm, options.correct)
-    return (*about_what_stays(held, cut), *cut.findings)
-
-
-def _audited(panel: Panel, before: Panel, options: Options) -> Panel:
-    """Audit a panel; its findings have the names of the same doubts before, or new ones."""
-    audited = audit(panel, options.audit)
-    known = (*before.findings, *(d.finding for d in before.dismissed))
-    used = [name for c in before.corrections for name in (*c.findings_new, *c.findings_gone)]
-    near_mm = options.audit.same_place_mm
-    return replace(audited, findings=named(audited.findings, known, used, same_place_mm=near_mm))
-
-
-def _refuse_undone(work: Changes, corrected: Panel) -> None:
-    """Refuse leads that cannot be drawn, and those that should divide a piece but do not."""
-    cames = {came.id: came for came in corrected.cames}
-    for label, number, names in work.laid:
-        missing = [name for name in names if name not in cames]
-        if missing:
-            work.faults.append(f"{label}: the lead crosses others so that it cannot be drawn")
-        elif number is not None and all(len(cames[name].pieces) < 2 for name in names):
-            work.faults.append(f"{label}: the lead does not part piece {number}")
-    _raise(work.faults)
-
-
-def _refuse_crossed(cut: Panel, uncorrected: Panel) -> None:
-    """Refuse changes after which leads cross where there is no joint; cutting reports these."""
-    known = {(f.code, f.at) for f in uncorrected.findings}
-    for f in cut.findings:
-        if f.code in _OF_CROSSINGS and (f.code, f.at) not in known and f.at is not None:
-            raise UsageFault(
-                f"nothing was changed: leads would cross at {place_text(f.at)} where there is no "
-                "joint; check whether a lead is moved across another, or too near one"
-            )
-
-
-def _dismissed(
-    work: Changes, corrected: Panel, before: Panel, corrections: Corrections, options: Options
-) -> Panel:
-    """Move findings that are dismissed, and free ends that are said to be so, to the dismissed."""
-    who = (corrections.by, corrections.date)
-    dismissed = list(corrected.dismissed)
-    for label, place in work.free_ends:
-        ends = [f for f in corrected.findings if f.code is Code.FREE_END and f.at]
-        dismissed += [
-            Dismissal(f, *who, f"{label} says that it ends freely")
-            for f in ends
-            if f.at and math.dist(f.at, place) < _AT_END_MM
-        ]
-
-    names: dict[str, str] = {}
-
-    def dismiss(label: str, table: Dismiss) -> str:
-        found = meant(table, before, corrected.findings, options.correct.reach_mm)
-        if table.name is not None and table.name in names:
-            raise UsageFault(f"finding {table.name} is dismissed already by {names[table.name]}")
-        dismissed.extend(Dismissal(f, *who, table.why) for f in found if f.id not in names)
-        names.update({f.id: label for f in found})
-        return f"{', '.join(f.id for f in found)} {found[0].code.value} dismissed"
-
-    for index, table in enumerate(corrections.dismiss, start=1):
-        work.try_one("dismiss", index, table, dismiss)
-    return replace(corrected, dismissed=tuple(dismissed))
-
-
-def _renumbering(work: Changes, corrected: Panel, corrections: Corrections) -> dict[int, int]:
-    """Return new numbers by old ones; every number stays one piece's."""
-    present = {piece.number: piece for piece in corrected.pieces}
-    numbers: dict[int, int] = {}
-
-    def renumber(label: str, table: Renumber) -> str:
-        number = table.piece
-        if number is None:
-            number = _piece_at(corrected, table)
-        if number not in present:
-            what = "is gone after the other changes" if number in work.pieces else "is not there"
-            raise UsageFault(f"piece {number} {what}")
-        if number in numbers:
-            raise UsageFault(f"piece {number} is renumbered twice")
-        if table.number in numbers.values():
-            raise UsageFault(f"number {table.number} is given twice")
-        numbers[number] = table.number
-        return f"piece {number} is now {table.number}"
-
-    for index, table in enumerate(corrections.renumber, start=1):
-        work.try_one("renumber", index, table, renumber)
-    for old, new in numbers.items():
-        if new in present and new not in numbers:
-            work.faults.append(
-                f"renumber: number {new} for piece {old} belongs to another piece; renumber that "
-                "one as well"
-            )
-    _raise(work.faults)
-    return numbers
-
-
-def _piece_at(panel: Panel, table: Renumber) -> int:
-    assert table.at is not None
-    place = ShapelyPoint(table.at)
-    for piece in panel.pieces:
-        if piece.outline.covers(place):
-            return piece.number
-    raise UsageFault(f"there is no piece at {place_text(table.at)}")
-
-
-def _with_history(
-    work: Changes,
-    corrected: Panel,
-    before: Panel,
-    corrections: Corrections,
-    digest: str,
-    numbers: Mapping[int, int],
-) -> Panel:
-    """Return the panel with a further entry in its history."""
-    came_before, came_now = _ids(before.cames), _ids(corrected.cames)
-    findings_before, findings_now = _ids(before.findings), _ids(corrected.findings)
-    number_of: Any = {piece.number for piece in before.pieces}
-    now = {piece.number for piece in corrected.pieces}
-    entry = AppliedCorrections(
-        corrections.by,
-        corrections.date,
-        corrections.remark,
-        CORRECTIONS_NAMES.replace("*", str(len(before.corrections) + 1)),
-        digest,
-        tuple(work.changes),
-        tuple(sorted(now - number_of)),
-        tuple(sorted(number_of - now)),
-        tuple(sorted(came_now - came_before, key=id_number)),
-        tuple(sorted(came_before - came_now, key=id_number)),
-        tuple(sorted(_ids(corrected.joints) - _ids(before.joints), key=id_number)),
-        tuple(sorted(findings_now - findings_before, key=id_number)),
-        tuple(sorted(findings_before - findings_now, key=id_number)),
-    )
-    return replace(corrected, corrections=(*before.corrections, entry))
-
-
-def _ids(parts: Any) -> set[str]:
-    return {part.id for part in parts}

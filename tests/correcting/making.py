@@ -15,7 +15,7 @@ from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.record.panel import panel_of, record_of, record_text
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
-from rubbing2pattern.workflows.correct import Corrected
+from rubbing2pattern.workflows.corrected_panel import Corrected
 from tests import nets
 
 HEAD = 'by = "A. Glazier"\ndate = 2026-11-25\n'

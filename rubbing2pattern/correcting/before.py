@@ -1,0 +1,52 @@
+"""A panel before a file of corrections, with what depends on it alone worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property
+
+import shapely
+
+from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.findings.names import named
+from rubbing2pattern.model import Came, Panel, Piece
+from rubbing2pattern.options.correct import CorrectOptions
+
+
+class Before:
+    """A panel as it was, read by many corrections and changed by none.
+
+    Attributes
+    ----------
+    panel : the panel; all its findings have names.
+    options : how places are meant.
+    """
+
+    def __init__(self, panel: Panel, options: CorrectOptions) -> None:
+        self.panel = replace(panel, findings=named(panel.findings))
+        self.options = options
+
+    @cached_property
+    def net(self) -> Net:
+        """The net of the panel, which stays as it is; changes are made on a copy."""
+        return Net(self.panel, self.options)
+
+    @cached_property
+    def pieces(self) -> dict[int, Piece]:
+        """The pieces by their numbers."""
+        return {piece.number: piece for piece in self.panel.pieces}
+
+    @cached_property
+    def cames(self) -> dict[str, Came]:
+        """The cames by their ids."""
+        return {came.id: came for came in self.panel.cames}
+
+    @cached_property
+    def ground(self) -> shapely.Geometry:
+        """What the panel covers."""
+        return shapely.union_all([self.panel.outline, *(p.outline for p in self.panel.pieces)])
+
+    @cached_property
+    def around(self) -> shapely.Geometry:
+        """Where a lead may run: the panel and as much around it as a joint may lie off."""
+        return self.ground.buffer(self.options.joint_mm)
