@@ -52,6 +52,8 @@ class Changes:
     faults : what is wrong, each beginning with table and index.
     laid : (label, piece to be divided or None, ids of the parts) of new leads.
     free_ends : (label, place) where a lead is said to end freely.
+    resolved : by label the lead or joint that is meant.
+    shifts : by label how far a lead is moved, (x, y).
     """
 
     def __init__(self, start: Before) -> None:
@@ -63,6 +65,8 @@ class Changes:
         self.faults: list[str] = []
         self.laid: list[tuple[str, int | None, tuple[str, ...]]] = []
         self.free_ends: list[tuple[str, Point]] = []
+        self.resolved: dict[str, str] = {}
+        self.shifts: dict[str, Point] = {}
         self.used: dict[str, str] = {}
         self.loosened: dict[str, None] = {}
 
@@ -142,7 +146,7 @@ class Changes:
         self.used.update(dict.fromkeys(names, label))
 
     def _remove_lead(self, label: str, table: RemoveLead) -> str:
-        name = self._meant(table.came, table.at)
+        name = self.resolved[label] = self._meant(table.came, table.at)
         if self.sides[name].border and not table.border:
             raise UsageFault(
                 f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; "
@@ -192,6 +196,7 @@ class Changes:
             self.inside(table.at)
             joint = self._reached("joint", table.at, *self.before.nearest_joint(table.at))
         self.inside(table.to)
+        self.resolved[label] = joint
         self._claim(label, [joint])
         if joint not in self.net.joints:
             raise UsageFault(f"{joint} is gone: other tables remove the leads that made it one")
@@ -209,12 +214,13 @@ class Changes:
         Where others run through at its end, the end goes along them to where the lead then meets
         them; where it ends freely the end moves with it; anywhere else the joint moves with it.
         """
-        meant = self._meant(table.came, table.at)
+        meant = self.resolved[label] = self._meant(table.came, table.at)
         lead = self.before.leads[meant]
         from_place = lead.line.interpolate(0.5, normalized=True)
         if table.at is not None:
             from_place = lead.line.interpolate(lead.line.project(ShapelyPoint(table.at)))
         by = table.by or (table.to[0] - from_place.x, table.to[1] - from_place.y)  # type: ignore[index]
+        self.shifts[label] = by
         self.inside((from_place.x + by[0], from_place.y + by[1]))
         self._claim(label, [meant])
         name = self.net.now(meant)
@@ -316,6 +322,7 @@ class Changes:
             assert table.at is not None
             self.inside(table.at)
             name = self._reached("lead", table.at, *self.net.nearest_lead(table.at))
+        self.resolved[label] = name
         if f"width of {name}" in self.used:
             raise UsageFault(f"{name} has its width from {self.used[f'width of {name}']} already")
         self.used[f"width of {name}"] = label

@@ -50,7 +50,7 @@ def names_for(cut: Panel, before: Panel, net: Net, same_share: float) -> Names:
     same_share : as in rule 1.
     """
     joints, cames = _from_net(cut, net)
-    return Names(_numbers(cut.pieces, before, same_share), cames, joints)
+    return Names(numbers_for(cut.pieces, before, same_share), cames, joints)
 
 
 def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
@@ -99,8 +99,8 @@ def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
     return _same_border(panel, before, same)
 
 
-def _numbers(pieces: Sequence[Piece], before: Panel, same_share: float) -> dict[int, int]:
-    """Rules 1 and 2."""
+def numbers_for(pieces: Sequence[Piece], before: Panel, same_share: float) -> dict[int, int]:
+    """Return the numbers of a panel before that pieces take over, and new ones: rules 1 and 2."""
     outlines = np.array([piece.outline for piece in before.pieces], dtype=object)
     tree = shapely.STRtree(outlines)
     shares = []

@@ -134,12 +134,20 @@ class PanelBefore(Before):
 
     def apply(self, corrections: Corrections, sha256: str = "") -> Corrected:
         """Apply corrections; see `apply_corrections`."""
-        panel, options = self.panel, self.all_options
         digest = sha256 or hashlib.sha256(corrections.model_dump_json().encode()).hexdigest()
-        _refuse_repeated(panel, digest)
+        _refuse_repeated(self.panel, digest)
+        return self.finished(self.changed(corrections), corrections, digest)
+
+    def changed(self, corrections: Corrections) -> Changes:
+        """Make the changes of leads and joints that corrections ask for, before pieces are cut."""
         work = Changes(self)
         work.make(corrections)
         _raise(work.faults)
+        return work
+
+    def finished(self, work: Changes, corrections: Corrections, sha256: str) -> Corrected:
+        """Cut and audit a net that was changed, and make the other corrections."""
+        panel, options = self.panel, self.all_options
         cut = _cut(work.net, panel, options)
         self._refuse_crossed(cut)
         held = still_true(
@@ -147,7 +155,7 @@ class PanelBefore(Before):
         )
         findings = (*about_what_stays(held, cut), *cut.findings)
         corrected = _audited(replace(cut, findings=findings), panel, options)
-        _refuse_undone(work, corrected)
+        refuse_undone(work, corrected)
         corrected = _dismissed(work, corrected, panel, corrections, options)
         numbers = _renumbering(work, corrected, corrections)
         present = {piece.number for piece in corrected.pieces}
@@ -156,14 +164,15 @@ class PanelBefore(Before):
         left = without_dismissed(corrected.findings, corrected.dismissed)
         corrected = replace(corrected, findings=left)
         _raise(work.faults)
-        corrected = _with_history(work, corrected, panel, corrections, digest, numbers)
+        corrected = _with_history(work, corrected, panel, corrections, sha256, numbers)
         return Corrected(panel, corrected, numbers=now)
 
     def _refuse_crossed(self, cut: Panel) -> None:
         """Refuse changes after which leads cross where there is no joint; cutting reports these."""
         for f in cut.findings:
-            crosses = f.code in _OF_CROSSINGS and f.at is not None
-            if crosses and (f.code, f.at) not in self.crossings:
+            if f.at is None or f.code not in _OF_CROSSINGS:
+                continue
+            if (f.code, f.at) not in self.crossings:
                 raise UsageFault(
                     f"nothing was changed: leads would cross at {place_text(f.at)} where there is "
                     "no joint; check whether a lead is moved across another, or too near one"
@@ -214,7 +223,7 @@ def _audited(panel: Panel, before: Panel, options: Options) -> Panel:
     return replace(audited, findings=named(audited.findings, known, used, same_place_mm=near_mm))
 
 
-def _refuse_undone(work: Changes, corrected: Panel) -> None:
+def refuse_undone(work: Changes, corrected: Panel) -> None:
     """Refuse leads that cannot be drawn, and those that should divide a piece but do not."""
     cames = {came.id: came for came in corrected.cames}
     for label, number, names in work.laid:

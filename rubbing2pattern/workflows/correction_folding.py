@@ -1,0 +1,182 @@
+"""Edits made one after the other, folded into one file of corrections where it says the same.
+
+A file means the panel as it was before the file, an edit the panel that its maker saw. A file that
+takes an edit in is tried: it holds only when it makes the same net, under the same names, as the
+edit makes of the panel that was seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from rubbing2pattern.correcting.changes import Changes
+from rubbing2pattern.correcting.doubts import meant
+from rubbing2pattern.correcting.folding import Folding, as_lead, labels
+from rubbing2pattern.correcting.names import numbers_for, renumbered
+from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.inputs.corrections import Dismiss, Renumber
+from rubbing2pattern.inputs.edits import Edit, corrections_of
+from rubbing2pattern.model import Panel
+from rubbing2pattern.workflows.corrected_panel import PanelBefore, refuse_undone
+
+SAME_MM = 0.002
+"""How far two nets may differ that are the same: both are rounded to 0.001 mm in the record."""
+_HEAD = ("not saved", "2000-01-01")
+"""Who and when, of corrections that were not saved yet."""
+_UNSAVED = "not saved"
+"""Stands for the digest of their file."""
+_AFTER_CUTTING = ("renumber", "dismiss")
+"""Kinds of correction that change no lead."""
+
+Edits = tuple[Edit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A panel that edits made.
+
+    Attributes
+    ----------
+    before : the panel before the last file of them.
+    edits : of that file; none when nothing was changed.
+    work : how its leads were changed.
+    panel : what came of it.
+    now : the same, open to further edits.
+    said : what the last edits did, a sentence each.
+    """
+
+    before: PanelBefore
+    edits: Edits
+    work: Changes
+    panel: Panel
+    now: PanelBefore
+    said: tuple[str, ...] = ()
+
+
+def nothing_made(before: PanelBefore) -> Made:
+    """Return a panel as it is."""
+    return Made(before, (), Changes(before), before.panel, before)
+
+
+def made_further(so_far: Made, new: Edits) -> Made:
+    """Make further edits, in the same file where one file can say it, else in the next.
+
+    Parameters
+    ----------
+    so_far : what was made; the edits mean its panel.
+    new : the edits, which are made all at once.
+
+    Raises
+    ------
+    UsageFault
+        One of them cannot be made of the panel that it means.
+    """
+    now = so_far.now
+    corrections = corrections_of(new, *_HEAD)
+    alone = now.changed(corrections)
+    for edits in _candidates(so_far, new, alone) if so_far.edits else ():
+        found = _same(so_far, edits, alone, new)
+        if found is not None:
+            told = {c.did for file in now.panel.corrections[-1:] for c in file.changes}
+            also = [
+                c.did
+                for file in found.panel.corrections[-1:]
+                for c in file.changes
+                if c.table in _AFTER_CUTTING and c.did not in told
+            ]
+            return replace(found, said=(*(c.did for c in alone.changes), *also))
+    panel = now.finished(alone, corrections, _UNSAVED).panel
+    return replace(_made(now, new, alone, panel), said=tuple(c.did for c in alone.changes))
+
+
+def _made(before: PanelBefore, edits: Edits, work: Changes, panel: Panel) -> Made:
+    return Made(before, edits, work, panel, PanelBefore(panel, before.all_options))
+
+
+def _same(so_far: Made, edits: Edits, alone: Changes, new: Edits) -> Made | None:
+    """Return what edits make as one file, or None when that is not what the new ones make alone.
+
+    Rules:
+
+    1. The nets are the same: ids, places, lines, widths.
+    2. The pieces have the numbers that they would have; a lead that divides a piece does so.
+    3. The findings that are dismissed are the same.
+    """
+    before, now = so_far.before, so_far.now
+    try:
+        corrections = corrections_of(edits, *_HEAD)
+        work = before.changed(corrections)
+        if not _same_net(work.net, alone.net):  # rule 1
+            return None
+        if not edits:
+            return nothing_made(before)
+        panel = before.finished(work, corrections, _UNSAVED).panel
+        refuse_undone(alone, panel)
+        seen = _renumbered(now.panel, new)
+    except UsageFault:
+        return None
+    numbers = numbers_for(panel.pieces, seen, now.options.same_share)
+    if any(number != same for number, same in numbers.items()):  # rule 2
+        return None
+    return _made(before, edits, work, panel) if _same_dismissed(panel, now, new) else None
+
+
+def _renumbered(panel: Panel, new: Edits) -> Panel:
+    """Return a panel with the numbers that edits give."""
+    numbers = {e.table.piece: e.table.number for e in new if isinstance(e.table, Renumber)}
+    if None in numbers:
+        raise UsageFault("a piece that the edits themselves make")
+    return renumbered(panel, {a: b for a, b in numbers.items() if a is not None})
+
+
+def _same_dismissed(panel: Panel, now: PanelBefore, new: Edits) -> bool:
+    """Rule 3: what was dismissed stays so, and what new edits mean is dismissed too."""
+    dismissed = {(d.finding.code, d.finding.at, d.why) for d in panel.dismissed}
+    wanted = {(d.finding.code, d.finding.at, d.why) for d in now.panel.dismissed}
+    for edit in new:
+        if isinstance(edit.table, Dismiss):
+            found = meant(edit.table, now.panel, panel.findings, now.options.reach_mm)
+            wanted |= {(f.code, f.at, edit.table.why) for f in found}
+    return wanted <= dismissed
+
+
+def _same_net(a: Net, b: Net) -> bool:
+    """Rule 1; a width that was not measured is that of the panel's others, whichever they are."""
+    if a.joints.keys() != b.joints.keys() or a.leads.keys() != b.leads.keys():
+        return False
+    if any(math.dist(a.at(j), b.at(j)) > SAME_MM for j in a.joints):
+        return False
+    lines = []
+    for name, lead in a.leads.items():
+        other = b.leads[name]
+        if lead is other:
+            continue
+        if {lead.start, lead.end} != {other.start, other.end}:
+            return False
+        wide = (lead.came.width_mm, other.came.width_mm)
+        if not any(map(math.isnan, wide)) and abs(wide[0] - wide[1]) > SAME_MM:
+            return False
+        lines.append((lead.line, other.line))
+    if not lines:
+        return True
+    ours, theirs = (np.array(side, dtype=object) for side in zip(*lines, strict=True))
+    return bool((shapely.hausdorff_distance(ours, theirs) <= 2.0 * SAME_MM).all())
+
+
+def _candidates(so_far: Made, new: Edits, alone: Changes) -> Iterator[Edits]:
+    """Yield files that may say the same as one file and new edits after it, the shortest first."""
+    folding = Folding(so_far.work, so_far.edits, so_far.now.panel)
+    for edit, label in zip(new, labels(new), strict=True):
+        folding.take(edit, alone, label)
+    tried: list[Edits] = []
+    for edits in (folding.edits, (*so_far.edits, *new)):
+        for candidate in (edits, tuple(map(as_lead, edits))):
+            if candidate not in tried:
+                tried.append(candidate)
+                yield candidate
