@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +17,10 @@ from rubbing2pattern.geometry.curves import (
     Cubic,
     Curve,
     Line,
+    Point,
     as_point,
     points_at,
+    polyline_length,
     running_length,
 )
 from rubbing2pattern.geometry.frame import Array
@@ -25,6 +28,8 @@ from rubbing2pattern.reading import LeadNet, NetCame
 
 Indices = npt.NDArray[np.int64]
 
+_MOST_KEPT = 8192
+"""Lead lines kept once drawn: those of a panel of a thousand pieces, before and after."""
 _SAME_PLACE_MM = 1e-9
 """Distance below which two points of a path are one; less than any digit of the record."""
 
@@ -38,11 +43,14 @@ class LeadLines:
     joints_mm : (J, 2) places of the joints.
     ends : (E, 2) joints at the start and the end of each came.
     paths : E polylines (N, 2), read-only.
+    middles_mm, lengths_mm : middle of each path along it, and its length.
     """
 
     joints_mm: Array
     ends: Indices
     paths: tuple[Array, ...]
+    middles_mm: tuple[Point, ...]
+    lengths_mm: tuple[float, ...]
 
 
 def lead_lines(net: LeadNet, flatness_mm: float) -> LeadLines:
@@ -60,8 +68,13 @@ def lead_lines(net: LeadNet, flatness_mm: float) -> LeadLines:
     """
     joints = np.array([(j.x_mm, j.y_mm) for j in net.joints], dtype=np.float64).reshape(-1, 2)
     ends = np.array([(c.start, c.end) for c in net.cames], dtype=np.int64).reshape(-1, 2)
-    paths = tuple(_path(came, joints, flatness_mm) for came in net.cames)
-    return LeadLines(joints, ends, paths)
+    at = [(x, y) for x, y in joints.tolist()]
+    drawn = [
+        _drawn(came.curve, at[came.start], at[came.end], came.start == came.end, flatness_mm)
+        for came in net.cames
+    ]
+    paths, middles, lengths = zip(*drawn, strict=True) if drawn else ((), (), ())
+    return LeadLines(joints, ends, paths, middles, lengths)
 
 
 def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
@@ -81,7 +94,7 @@ def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
     ]
     joints = tuple(net.joints[j] for j in used)
     lines = lead_lines(replace(net, joints=joints, cames=tuple(cames)), flatness_mm)
-    middles = [point_along(path, 0.5) for path in lines.paths]
+    middles = lines.middles_mm
     order = sorted(
         range(len(cames)),
         key=lambda c: (-middles[c][1], middles[c][0], cames[c].start, cames[c].end),
@@ -113,17 +126,25 @@ def leaving_deg(curve: Curve) -> float:
     return _direction_deg(start, ahead)
 
 
-def _path(came: NetCame, joints: Array, flatness_mm: float) -> Array:
-    path = np.array(came.curve.points(flatness_mm), dtype=np.float64)
-    path[0], path[-1] = joints[came.start], joints[came.end]
+@lru_cache(maxsize=_MOST_KEPT)
+def _drawn(
+    curve: Curve, start: Point, end: Point, closed: bool, flatness_mm: float
+) -> tuple[Array, Point, float]:
+    """Return the path of a came between joints, its middle and its length.
+
+    A net is drawn several times while its panel is made, and again for each correction of it.
+    """
+    # A zero has no sign here, so that equal curves have one path, whichever was drawn first.
+    path = np.array(curve.points(flatness_mm), dtype=np.float64) + 0.0
+    path[0], path[-1] = start, end
     step = np.hypot(*np.diff(path, axis=0).T)
     path = path[np.concatenate(([True], step > _SAME_PLACE_MM))]
-    if len(path) < (4 if came.start == came.end else 2):
-        x, y = joints[came.start]
-        raise ValueError(f"a came at ({x:.1f}, {y:.1f}) mm has no length")
-    path[-1] = joints[came.end]
+    if len(path) < (4 if closed else 2):
+        raise ValueError(f"a came at ({start[0]:.1f}, {start[1]:.1f}) mm has no length")
+    path[-1] = end
+    path += 0.0
     path.setflags(write=False)
-    return path
+    return path, point_along(path, 0.5), polyline_length(path)
 
 
 def _directed(came: NetCame) -> NetCame:

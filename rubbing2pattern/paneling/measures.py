@@ -12,7 +12,7 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Rectangle
 from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.outlines import Shapes
-from rubbing2pattern.paneling.walk import Walk, leaving_joint
+from rubbing2pattern.paneling.walk import Walk
 
 
 def smallest_rectangle(shape: shapely.Geometry) -> Rectangle:
@@ -62,6 +62,7 @@ def area_uncertainty_mm2(
     rounds: Sequence[Walk],
     area_mm2: float,
     lines: LeadLines,
+    leaves: Sequence[int],
     joint_uncertainty_mm: Array,
     scale_uncertainty: float,
     line_uncertainty_mm: float,
@@ -83,12 +84,12 @@ def area_uncertainty_mm2(
     rounds : the walks around the piece and around its holes.
     area_mm2 : its centre area.
     lines : the lead lines.
+    leaves : the joint that each side leaves, see `leaving_joint`.
     joint_uncertainty_mm : (J,) one standard deviation in each direction.
     scale_uncertainty : of lengths, as a share.
     line_uncertainty_mm : one standard deviation of a lead line across itself.
     steady_mm : length over which a lead line errs alike.
     """
-    leaves = leaving_joint(lines)
     variance = (2.0 * area_mm2 * scale_uncertainty) ** 2
     for ring in rounds:
         corners = lines.joints_mm[[leaves[s] for s in ring]]
@@ -96,7 +97,6 @@ def area_uncertainty_mm2(
         sigma = joint_uncertainty_mm[[leaves[s] for s in ring]]
         variance += float(np.sum((0.5 * np.hypot(chord[:, 0], chord[:, 1]) * sigma) ** 2))
         for side in ring:
-            step = np.diff(lines.paths[side >> 1], axis=0)
-            length = float(np.hypot(step[:, 0], step[:, 1]).sum())
+            length = lines.lengths_mm[side >> 1]
             variance += line_uncertainty_mm**2 * length * min(length, steady_mm)
     return math.sqrt(variance)

@@ -5,20 +5,24 @@ Legend for shapes: J joints, E cames, S = 2 E sides (see `walk`). All lengths in
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.paneling.lines import LeadLines, point_along
+from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.walk import (
+    Turn,
     Walk,
     leaving_joint,
     parts,
     rounds,
     side_areas,
+    side_turns,
     walk_points,
     walks,
 )
@@ -92,7 +96,12 @@ def divide(lines: LeadLines) -> Division:
     everything = range(len(lines.paths))
     if not everything:
         return Division((), (), (), ())
-    walked = _planar_walks(lines)
+
+    @cache
+    def turns(reach_mm: float) -> list[Turn]:
+        return side_turns(lines, reach_mm)
+
+    walked = _planar_walks(lines, everything, turns)
     both_ways = {s >> 1 for walk in walked for s in _repeated(walk)}
     ring_cames = [c for c in everything if c not in both_ways]
     leaves, areas = leaving_joint(lines), side_areas(lines)
@@ -100,7 +109,7 @@ def divide(lines: LeadLines) -> Division:
     shells: list[Walk] = []
     holes: list[list[Walk]] = []
     rims: list[list[Walk]] = []
-    for walk in _planar_walks(lines, ring_cames):
+    for walk in _planar_walks(lines, ring_cames, turns):
         simple = sorted(rounds(walk, leaves), key=lambda r: -_area(r, areas))
         if _area(walk, areas) > 0.0:
             shells.append(simple[0])
@@ -118,7 +127,7 @@ def divide(lines: LeadLines) -> Division:
     straps: list[list[int]] = [[] for _ in shells]
     loose: list[int] = []
     for came in sorted(both_ways):
-        where = finder.opening_around(point_along(lines.paths[came], 0.5), None)
+        where = finder.opening_around(lines.middles_mm[came], None)
         (loose if where == OUTSIDE else straps[where]).append(came)
 
     openings = tuple(
@@ -168,12 +177,13 @@ class _Finder:
         return min(others, key=lambda k: (self.areas[k], k), default=OUTSIDE)
 
 
-def _planar_walks(lines: LeadLines, cames: list[int] | None = None) -> list[Walk]:
-    kept = list(range(len(lines.paths))) if cames is None else cames
-    part = parts(lines, kept)
-    wanted = 2 * len(set(part.values())) + len(kept) - len(part)
+def _planar_walks(
+    lines: LeadLines, cames: Sequence[int], turns: Callable[[float], list[Turn]]
+) -> list[Walk]:
+    part = parts(lines, cames)
+    wanted = 2 * len(set(part.values())) + len(cames) - len(part)
     for reach_mm in REACHES_MM:
-        found = walks(lines, kept, reach_mm)
+        found = walks(lines, cames, turns(reach_mm))
         # V - E + F = 1 + C with the C outsides of the parts counted once: F = walks - C + 1.
         if len(found) == wanted:
             return found

@@ -19,11 +19,13 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.paneling.lines import LeadLines, signed_area
 
 Walk = tuple[int, ...]
+Turn = tuple[float, float]
 
 
 def leaving_joint(lines: LeadLines) -> list[int]:
     """Return the joint that each side leaves, S numbers."""
-    return [int(j) for j in lines.ends.reshape(-1)]
+    joints: list[int] = lines.ends.reshape(-1).tolist()
+    return joints
 
 
 def side_areas(lines: LeadLines) -> list[float]:
@@ -46,16 +48,27 @@ def leaving_angles(lines: LeadLines, reach_mm: float) -> Array:
     The direction is that to the point `reach_mm` along the lead line (no further than a third of
     it); a reach of 0 takes the first chord.
     """
-    angles = np.empty(2 * len(lines.paths))
-    for c, path in enumerate(lines.paths):
-        for k, run in enumerate((path, path[::-1])):
-            ahead = _ahead(run, reach_mm)
-            angles[2 * c + k] = math.atan2(ahead[1] - run[0, 1], ahead[0] - run[0, 0])
-    return angles
+    runs = [run for path in lines.paths for run in (path, path[::-1])]
+    ahead = np.array([_ahead(run, reach_mm) for run in runs]).reshape(-1, 2)
+    step = ahead - np.array([run[0] for run in runs]).reshape(-1, 2)
+    return np.array([math.atan2(y, x) for x, y in step.tolist()])
 
 
-def walks(lines: LeadLines, cames: Iterable[int], reach_mm: float = 0.0) -> list[Walk]:
+def side_turns(lines: LeadLines, reach_mm: float = 0.0) -> list[Turn]:
+    """Return by what the sides are put in order round the joint that each leaves, S pairs."""
+    # Two cames that part tangentially have one direction; which way they bend decides.
+    near, far = leaving_angles(lines, reach_mm), leaving_angles(lines, 2.0 * reach_mm + 1.0)
+    circle = 2.0 * math.pi
+    bend = (far - near + math.pi) % circle - math.pi
+    turn = np.round(near % circle, 9)
+    turn[turn >= round(circle, 9)] = 0.0
+    return list(zip(turn.tolist(), bend.tolist(), strict=True))
+
+
+def walks(lines: LeadLines, cames: Iterable[int], turns: Sequence[Turn]) -> list[Walk]:
     """Return all closed walks along the cames given; every side is in exactly one.
+
+    `turns` says in which order the sides lie round their joints; see `side_turns`.
 
     Strategy: round every joint the sides are put in anticlockwise order; who arrives by a side
     leaves by the next one clockwise from where he came, and so keeps to the left.
@@ -63,7 +76,7 @@ def walks(lines: LeadLines, cames: Iterable[int], reach_mm: float = 0.0) -> list
     kept = sorted(cames)
     leaves = leaving_joint(lines)
     sides = [s for c in kept for s in (2 * c, 2 * c + 1)]
-    onward = _onward(sides, leaves, _keys(lines, reach_mm))
+    onward = _onward(sides, leaves, turns)
     found: list[Walk] = []
     seen: set[int] = set()
     for first in sides:
@@ -121,7 +134,7 @@ def walk_points(walk: Walk, paths: Sequence[Array]) -> Array:
 
 
 def _ahead(run: Array, reach_mm: float) -> Array:
-    if reach_mm <= 0.0:
+    if reach_mm <= 0.0 or len(run) == 2:
         return np.asarray(run[1])
     at = running_length(run)
     reach = min(reach_mm, at[-1] / 3.0)
@@ -130,19 +143,7 @@ def _ahead(run: Array, reach_mm: float) -> Array:
     return np.array([np.interp(reach, at, run[:, k]) for k in (0, 1)])
 
 
-def _keys(lines: LeadLines, reach_mm: float) -> list[tuple[float, float]]:
-    # Two cames that part tangentially have one direction; which way they bend decides.
-    near, far = leaving_angles(lines, reach_mm), leaving_angles(lines, 2.0 * reach_mm + 1.0)
-    circle = 2.0 * math.pi
-    bend = (far - near + math.pi) % circle - math.pi
-    turn = np.round(near % circle, 9)
-    turn[turn >= round(circle, 9)] = 0.0
-    return list(zip(turn.tolist(), bend.tolist(), strict=True))
-
-
-def _onward(
-    sides: Sequence[int], leaves: Sequence[int], keys: Sequence[tuple[float, float]]
-) -> dict[int, int]:
+def _onward(sides: Sequence[int], leaves: Sequence[int], keys: Sequence[Turn]) -> dict[int, int]:
     round_joint: dict[int, list[int]] = {}
     for side in sides:
         round_joint.setdefault(leaves[side], []).append(side)

@@ -53,5 +53,3 @@ def test_the_files_of_a_session_give_its_panel(session: CorrectionSession, tmp_p
     assert without_history(done.panel) == shown != without_history(added)
     assert listing(session.folder) == listing(other)
     assert session.base.corrections and not session.can_undo and not session.edits
-
-

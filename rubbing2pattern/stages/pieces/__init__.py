@@ -15,7 +15,7 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came, Joint, Panel, Piece, Profile
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.paneling.crossings import planar
-from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order, point_along
+from rubbing2pattern.paneling.lines import LeadLines, in_fixed_order
 from rubbing2pattern.paneling.measures import (
     area_uncertainty_mm2,
     label_places,
@@ -25,6 +25,7 @@ from rubbing2pattern.paneling.meetings import joint_kinds
 from rubbing2pattern.paneling.openings import OUTSIDE, Division, centre_shapes, outer_shape
 from rubbing2pattern.paneling.outlines import Shapes, inner_outlines, largest_part, polygons_of
 from rubbing2pattern.paneling.reading_order import reading_order
+from rubbing2pattern.paneling.walk import leaving_joint
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.stages.pieces.caliper_widths import calibrated
 from rubbing2pattern.stages.pieces.came_widths import FaceWidths, face_widths, width_findings
@@ -84,12 +85,14 @@ def cut_pieces(net: LeadNet, options: PieceOptions) -> Panel:
 
 @dataclass(frozen=True, slots=True)
 class _Glass:
-    """Outlines and labels, one for each opening."""
+    """Outlines and labels, one for each opening; and what the areas of all depend on."""
 
     cut: Shapes
     sight: Shapes
     labels: Array
     radii: Array
+    leaves: Sequence[int]
+    joint_uncertainty_mm: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,12 +119,13 @@ class _Draft:
         )
         for k in np.flatnonzero(np.isnan(labels[:, 0])):
             labels[k] = self.lines.paths[self.division.openings[k].shell[0] >> 1][0]
-        return _Glass(cut, sight, labels, radii)
+        unsure = np.array([joint.uncertainty_mm for joint in self.net.joints])
+        return _Glass(cut, sight, labels, radii, leaving_joint(self.lines), unsure)
 
     def ids(self) -> tuple[dict[int, str], dict[int, str]]:
         """Return the ids of joints and cames by index, both in reading order."""
         typical = float(np.median(_heights(self.centre)))
-        middles = np.array([point_along(path, 0.5) for path in self.lines.paths])
+        middles = np.array(self.lines.middles_mm)
         joints, cames = (
             reading_order(at, np.full(len(at), typical), self.options.row_share)
             for at in (self.lines.joints_mm, middles)
@@ -189,7 +193,8 @@ class _Draft:
             around,
             float(self.centre[k].area),
             self.lines,
-            np.array([joint.uncertainty_mm for joint in self.net.joints]),
+            glass.leaves,
+            glass.joint_uncertainty_mm,
             self.net.scale.relative_uncertainty,
             options.line_uncertainty_mm,
             options.steady_mm,
@@ -218,7 +223,7 @@ class _Draft:
             self.widths.measured[order],
             tuple(self.widths.choices[c] for c in order),
         )
-        places = [point_along(self.lines.paths[c], 0.5) for c in order]
+        places = [self.lines.middles_mm[c] for c in order]
         return width_findings(cames, widths, places, 2.0 * self.options.cut_half_mm, self.options)
 
     def panel(

@@ -13,7 +13,7 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.inputs.calipers import Caliper
 from rubbing2pattern.options.pieces import PieceOptions
-from rubbing2pattern.paneling.lines import LeadLines, point_along
+from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.reading import LeadNet, NetCame
 from rubbing2pattern.trade.stock import common_widths
 
@@ -147,7 +147,7 @@ def _caliper_finding(
 ) -> Finding:
     return finding_of(
         Kind.CALIPER_DISAGREES,
-        read.caliper.at_mm or point_along(lines.paths[read.came], 0.5),
+        read.caliper.at_mm or lines.middles_mm[read.came],
         cames=(ids[read.came],),
         width_mm=read.caliper.width_mm,
         row=read.caliper.row,
