@@ -5,7 +5,7 @@ All lengths in mm.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,9 @@ _SAME_MM = 1e-4
 """Distance within which a joint is the same; rounding in the record moves none by more."""
 _SHARE_PLACES = 2
 """Two halves of a piece are equal to a hundredth: the first in reading order keeps the number."""
+
+_WORTH = 0.02
+"""More than rounding a share to `_SHARE_PLACES` adds to it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +104,10 @@ def renamed(cut: Panel, names: Names, before: Panel, net: Net) -> Panel:
 
 def numbers_for(pieces: Sequence[Piece], before: Panel, same_share: float) -> dict[int, int]:
     """Return the numbers of a panel before that pieces take over, and new ones: rules 1 and 2."""
-    outlines = np.array([piece.outline for piece in before.pieces], dtype=object)
-    tree = shapely.STRtree(outlines)
-    shares = []
-    for piece in pieces:
-        for k in tree.query(piece.outline, predicate="intersects").tolist():
-            shared = float(shapely.intersection(piece.outline, outlines[k]).area)
-            share = shared / (piece.centre_area_mm2 + float(outlines[k].area) - shared)
-            if round(share, _SHARE_PLACES) >= same_share:
-                shares.append((-round(share, _SHARE_PLACES), before.pieces[k].number, piece.number))
+    shares = [
+        (-share, before.pieces[old].number, pieces[new].number)
+        for new, old, share in _shares(pieces, before.pieces, same_share)
+    ]
     numbers: dict[int, int] = {}
     for _, old, new in sorted(shares):
         if new not in numbers and old not in numbers.values():
@@ -122,6 +120,27 @@ def numbers_for(pieces: Sequence[Piece], before: Panel, same_share: float) -> di
             numbers[piece.number] = following
             following += 1
     return numbers
+
+
+def _shares(
+    pieces: Sequence[Piece], before: Sequence[Piece], least: float
+) -> Iterator[tuple[int, int, float]]:
+    """Yield which new and which old piece share at least so much of the area of both, and it."""
+    new, old = (np.array([p.outline for p in side], dtype=object) for side in (pieces, before))
+    areas, old_areas = shapely.area(new), shapely.area(old)
+    of, near = shapely.STRtree(old).query(new, predicate="intersects")
+    # What they can share at most: neighbours that only touch are not worth laying over each other.
+    low = np.maximum(shapely.bounds(new)[of, :2], shapely.bounds(old)[near, :2])
+    high = np.minimum(shapely.bounds(new)[of, 2:], shapely.bounds(old)[near, 2:])
+    most = np.minimum(np.prod(np.maximum(high - low, 0.0), axis=1), areas[of])
+    most = np.minimum(most, old_areas[near])
+    worth = most >= (least - _WORTH) * (areas[of] + old_areas[near] - most)
+    of, near = of[worth], near[worth]
+    shared = shapely.area(shapely.intersection(new[of], old[near]))
+    found = shared / (areas[of] + old_areas[near] - shared)
+    for k, m, share in zip(of.tolist(), near.tolist(), found.tolist(), strict=True):
+        if round(share, _SHARE_PLACES) >= least:
+            yield k, m, round(share, _SHARE_PLACES)
 
 
 def _from_net(cut: Panel, net: Net) -> tuple[dict[str, str], dict[str, str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -14,7 +15,11 @@ from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.outlines import Shapes
 from rubbing2pattern.paneling.walk import Walk
 
+_MOST_KEPT = 4096
+"""Shapes whose rectangle is kept: most pieces are as they were when a panel is cut again."""
 
+
+@lru_cache(maxsize=_MOST_KEPT)
 def smallest_rectangle(shape: shapely.Geometry) -> Rectangle:
     """Return the rectangle of least area around a shape, the longer side first.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -74,17 +75,24 @@ def record_of(panel: Panel, provenance: Mapping[str, Any]) -> PanelRecord:
         format=FORMAT,
         version=VERSION,
         units="mm",
-        panel=_panel_part(panel),
-        scale=scale_part(panel.scale),
-        joints=[_joint_part(joint) for joint in panel.joints],
-        cames=[_came_part(came) for came in panel.cames],
-        pieces=[_piece_part(piece) for piece in panel.pieces],
-        findings=[finding_part(finding) for finding in panel.findings],
-        dismissed=dismissed_parts(panel.dismissed),
-        corrections=corrections_parts(panel.corrections),
-        rubbing=rubbing_part(panel.rubbing),
         provenance=plain_values(provenance),
+        **_parts(panel),
     )
+
+
+def _parts(panel: Panel) -> dict[str, Any]:
+    """Return what of a record is about the panel."""
+    return {
+        "panel": _panel_part(panel),
+        "scale": scale_part(panel.scale),
+        "joints": [_joint_part(joint) for joint in panel.joints],
+        "cames": [_came_part(came) for came in panel.cames],
+        "pieces": [_piece_part(piece) for piece in panel.pieces],
+        "findings": [finding_part(finding) for finding in panel.findings],
+        "dismissed": dismissed_parts(panel.dismissed),
+        "corrections": corrections_parts(panel.corrections),
+        "rubbing": rubbing_part(panel.rubbing),
+    }
 
 
 def _refuse_huge(panel: Panel) -> None:
@@ -119,6 +127,34 @@ def panel_of(record: PanelRecord) -> Panel:
         *doubts_of(record),
         corrections_of(record.corrections),
         rubbing_of(record.rubbing),
+    )
+
+
+def rounded_panel(panel: Panel, before: Panel) -> Panel:
+    """Return a panel as its record gives it back.
+
+    What it took over from a panel before, which a record gave back, is rounded already.
+    """
+    old = {
+        *map(id, before.joints),
+        *map(id, before.pieces),
+        *(id(came.path) for came in before.cames),
+    }
+    made = replace(
+        panel,
+        joints=tuple(joint for joint in panel.joints if id(joint) not in old),
+        cames=tuple(came for came in panel.cames if id(came.path) not in old),
+        pieces=tuple(piece for piece in panel.pieces if id(piece) not in old),
+    )
+    rounded = panel_of(PanelRecord.model_construct(**_parts(made)))
+    joints = {joint.id: joint for joint in rounded.joints}
+    cames = {came.id: came for came in rounded.cames}
+    pieces = {piece.number: piece for piece in rounded.pieces}
+    return replace(
+        rounded,
+        joints=tuple(joints.get(joint.id, joint) for joint in panel.joints),
+        cames=tuple(cames.get(came.id, came) for came in panel.cames),
+        pieces=tuple(pieces.get(piece.number, piece) for piece in panel.pieces),
     )
 
 

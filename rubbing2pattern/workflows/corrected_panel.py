@@ -34,7 +34,7 @@ from rubbing2pattern.inputs.corrections import Corrections, Dismiss, Renumber
 from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import CORRECTIONS_NAMES
-from rubbing2pattern.record.panel import panel_of, record_of
+from rubbing2pattern.record.panel import rounded_panel
 from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.stages.pieces import cut_pieces
 from rubbing2pattern.units import Unit
@@ -160,7 +160,8 @@ class PanelBefore(Before):
         numbers = _renumbering(work, corrected, corrections)
         present = {piece.number for piece in corrected.pieces}
         now = {n: numbers.get(n, n) for n in self.pieces if n in present}
-        corrected = _audited(renumbered(corrected, numbers), panel, options)
+        if numbers:
+            corrected = _audited(renumbered(corrected, numbers), panel, options)
         left = without_dismissed(corrected.findings, corrected.dismissed)
         corrected = replace(corrected, findings=left)
         _raise(work.faults)
@@ -208,8 +209,8 @@ def _cut(net: Net, before: Panel, options: Options) -> Panel:
     except (NoLeadFound, ValueError) as fault:
         raise UsageFault(f"nothing was changed: {fault}") from fault
     names = names_for(cut, before, net, options.correct.same_share)
-    # Rounded as the record rounds, so that nothing depends on whether a panel was written between.
-    rounded = panel_of(record_of(renamed(cut, names, before, net), {}))
+    # So that nothing depends on whether a panel was written between.
+    rounded = rounded_panel(renamed(cut, names, before, net), before)
     # What cutting finds gets its names after the audit.
     return replace(rounded, findings=tuple(replace(f, id="") for f in rounded.findings))
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -22,6 +23,8 @@ from rubbing2pattern.options.audit import AuditOptions
 
 _STEP_MM = 0.5
 """Step at which outlines are followed; a tenth of the usual chord."""
+_MOST_KEPT = 4096
+"""Outlines whose corners are kept: a panel is audited several times while it is corrected."""
 _LOOSE = (JointKind.CORNER, JointKind.MEETING, JointKind.END)
 """Joints through which no lead runs."""
 
@@ -60,6 +63,7 @@ def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
         )
 
 
+@lru_cache(maxsize=_MOST_KEPT)
 def inward_corners(
     outline: Polygon, chord_mm: float, limit_deg: float
 ) -> tuple[tuple[Point, float], ...]:

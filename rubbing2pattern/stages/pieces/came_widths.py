@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,10 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Came, Profile
 from rubbing2pattern.options.pieces import PieceOptions
 from rubbing2pattern.reading import LeadNet
-from rubbing2pattern.trade.stock import StockChoice, nearest_stock
+from rubbing2pattern.trade.stock import StockChoice, StockWidth, nearest_stock
 
+_MOST_KEPT = 8192
+"""Widths whose stock is kept: most cames are as they were when a panel is cut again."""
 _ONE_WIDTH_MM = 0.05
 """Widths that differ by less are written as one, to a tenth of a millimetre."""
 
@@ -58,16 +61,21 @@ def face_widths(net: LeadNet, options: PieceOptions) -> FaceWidths:
     widths = np.where(measured, widths, typical)
     sigmas = np.where(measured & np.isfinite(sigmas), sigmas, unstated)
     choices = tuple(
-        nearest_stock(
-            float(width),
-            float(sigma),
-            options.stock,
-            tolerance_mm=options.stock_tolerance_mm,
-            sigmas=options.stock_sigmas,
-        )
-        for width, sigma in zip(widths, sigmas, strict=True)
+        _choice(width, sigma, options.stock, options.stock_tolerance_mm, options.stock_sigmas)
+        for width, sigma in zip(widths.tolist(), sigmas.tolist(), strict=True)
     )
     return FaceWidths(widths, sigmas, measured, choices)
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _choice(
+    width_mm: float,
+    sigma_mm: float,
+    stock: tuple[StockWidth, ...],
+    tolerance_mm: float,
+    sigmas: float,
+) -> StockChoice:
+    return nearest_stock(width_mm, sigma_mm, stock, tolerance_mm=tolerance_mm, sigmas=sigmas)
 
 
 def width_findings(
