@@ -6,6 +6,8 @@ import struct
 import zlib
 from collections.abc import Iterator
 
+from PIL import PngImagePlugin
+
 from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.imaging.broken import Broken
 
@@ -30,8 +32,10 @@ _ADAM7 = (
     (0, 1, 1, 2),
 )
 """First column and row and steps of the passes of an interlaced picture, in pixels (8.2)."""
-_AT_ONCE_BYTES = 1 << 20
-"""Bytes that are unpacked at a time."""
+_AT_ONCE_BYTES = (1 << 16) - 1
+"""Bytes that are unpacked at a time: as many as a stored block holds (RFC 1951, 3.2.4)."""
+_ZLIB_HEAD = b"\x78\x01"
+"""Begins data of zlib, packed as little as can be (RFC 1950, 2.2)."""
 
 
 def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
@@ -43,6 +47,30 @@ def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
         A chunk that the pixels need does not match its checksum, the file ends in one, or its
         data unpack to fewer or more pixels than its header states.
     """
+    findings, unpacked = _checked(content, source)
+    for _ in unpacked:
+        pass
+    return findings
+
+
+def read_png(
+    content: bytes, picture: PngImagePlugin.PngImageFile, source: str
+) -> tuple[Finding, ...]:
+    """Load the pixels of an opened PNG and return what is doubtful about it, as `check_png` does.
+
+    Its data are unpacked once: they are counted and handed to Pillow in stored blocks.
+    """
+    findings, unpacked = _checked(content, source)
+    blocks = _stored(unpacked)
+    picture.load_read = lambda read_bytes: next(blocks, b"")  # type: ignore[method-assign]
+    picture.load()
+    for _ in blocks:  # Pillow stops when it has its rows; what follows is counted too.
+        pass
+    return findings
+
+
+def _checked(content: bytes, source: str) -> tuple[tuple[Finding, ...], Iterator[bytes]]:
+    """Return what is doubtful about the chunks, and what unpacks and counts their pixels."""
     findings = []
     kind = b""
     head, packed = b"", []
@@ -59,9 +87,9 @@ def check_png(content: bytes, source: str) -> tuple[Finding, ...]:
         findings.append(finding_of(Kind.PART_CHECKSUM, file=source, part=name))
     if kind != _END:
         findings.append(finding_of(Kind.END_MARK_MISSING, file=source))
-    if len(head) == _HEAD_BYTES:
-        _check_length(packed, _raw_bytes(head))
-    return tuple(findings)
+    if len(head) != _HEAD_BYTES:
+        raise Broken("its header cannot be read")
+    return tuple(findings), _unpacked(packed, _raw_bytes(head))
 
 
 def _raw_bytes(head: bytes) -> int:
@@ -76,20 +104,30 @@ def _raw_bytes(head: bytes) -> int:
     return sum(high * (1 + -(-wide * bits // 8)) for wide, high in sizes if wide > 0 < high)
 
 
-def _check_length(packed: list[memoryview], expected_bytes: int) -> None:
-    """Unpack, without keeping it, what the pixels are made from, and count it."""
+def _unpacked(packed: list[memoryview], expected_bytes: int) -> Iterator[bytes]:
+    """Give what the pixels are made from, part by part; it must be as long as expected."""
     unpack, length = zlib.decompressobj(), 0
     try:
         for part in packed:
             data: bytes | memoryview = part
             while len(data) and length <= expected_bytes:
-                length += len(unpack.decompress(data, _AT_ONCE_BYTES))
+                out = unpack.decompress(data, _AT_ONCE_BYTES)
+                length += len(out)
                 data = unpack.unconsumed_tail
+                yield out
     except zlib.error as fault:
         raise Broken(f"its pixels do not unpack: {fault}") from fault
     if length != expected_bytes:
         more = "more" if length > expected_bytes else "fewer"
         raise Broken(f"it holds {more} pixels than its header states")
+
+
+def _stored(unpacked: Iterator[bytes]) -> Iterator[bytes]:
+    """Give unpacked data as data of zlib that need no unpacking."""
+    yield _ZLIB_HEAD
+    for data in unpacked:
+        if data:
+            yield struct.pack("<xHH", len(data), len(data) ^ 0xFFFF) + data
 
 
 def _chunks(content: memoryview) -> Iterator[tuple[bytes, memoryview, int]]:

@@ -14,7 +14,7 @@ from PIL import Image
 
 from rubbing2pattern.errors import InputUnreadable
 from rubbing2pattern.findings import Code, Finding
-from rubbing2pattern.imaging.png_chunks import check_png
+from rubbing2pattern.imaging.png_chunks import check_png, read_png
 from rubbing2pattern.options.load import LoadOptions
 from rubbing2pattern.stages.load import load
 from rubbing2pattern.stages.load.block_steps import largest_step
@@ -111,6 +111,9 @@ def test_an_interlaced_png_is_whole(drawn):
     with Image.open(io.BytesIO(content)) as opened:  # outside check: Pillow
         assert np.array_equal(np.asarray(opened), grey)
     assert check_png(content, "drawn") == ()
+    with Image.open(io.BytesIO(content), formats=["PNG"]) as opened:
+        assert read_png(content, opened, "drawn") == ()
+        assert np.array_equal(np.asarray(opened), grey)
 
 
 def test_a_strip_over_the_directory_of_a_tiff(tmp_path, drawn):
