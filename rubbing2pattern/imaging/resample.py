@@ -9,45 +9,16 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from rubbing2pattern.geometry.frame import Frame, Warp
+from rubbing2pattern.geometry.frame import Array, Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
 
 _NODE_PX = 16
 """Distance of the pixels that are placed exactly; between them a warp is straight enough."""
 _LONGEST_PX = 30_000
 """Longest side that OpenCV resamples; it counts pixels in 16 bits with a sign."""
-Maps = tuple[Grid, Grid]
-
-
-def warp_maps(warp: Warp, frame: Frame) -> Maps:
-    """Return column and row in the photograph for every cell of a grid, (H, W) float32 each.
-
-    Strategy: the warp is smooth, so it is computed at every 16th cell and interpolated linearly
-    between; over 16 cells of 0.5 mm the error stays far below a hundredth of a pixel. Where two
-    papers are joined it is not smooth, and every cell is computed.
-    """
-    if warp.join is not None:
-        return _exact_maps(warp, frame)
-    s = _NODE_PX
-    cols = np.arange(-1, frame.width_px // s + 2) * s + (s - 1) / 2.0
-    rows = np.arange(-1, frame.height_px // s + 2) * s + (s - 1) / 2.0
-    grid = np.stack(np.meshgrid(cols, rows), axis=-1).reshape(-1, 2)
-    seen = warp.to_px(frame.to_mm(grid)).reshape(len(rows), len(cols), 2)
-    size = (len(cols) * s, len(rows) * s)
-    full = cv2.resize(seen.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    part = full[s : s + frame.height_px, s : s + frame.width_px]
-    return np.ascontiguousarray(part[..., 0]), np.ascontiguousarray(part[..., 1])
-
-
-def _exact_maps(warp: Warp, frame: Frame) -> Maps:
-    columns = np.empty((frame.height_px, frame.width_px), dtype=np.float32)
-    rows = np.empty_like(columns)
-    across = np.arange(frame.width_px, dtype=np.float64)
-    for i in range(frame.height_px):
-        line = frame.to_mm(np.column_stack((across, np.full_like(across, i))))
-        seen = warp.to_px(line)
-        columns[i], rows[i] = seen[:, 0], seen[:, 1]
-    return columns, rows
+_STRIP = 256
+"""Rows of a grid that are placed and sampled together, a multiple of `_NODE_PX`: what they need is
+used again for the next ones, so that little new memory is touched."""
 
 
 def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
@@ -58,17 +29,44 @@ def on_grid(grey: Grey, warp: Warp, frame: Frame, outside: int = 255) -> Grey:
     x_min, y_min, x_max, y_max = frame.bounds_mm
     scale = warp.px_per_mm(((x_min + x_max) / 2.0, (y_min + y_max) / 2.0)) / frame.px_per_mm
     step = max(1, int(scale + 0.3))
-    column, row = warp_maps(warp, frame)
+    picture = np.asarray(grey)
     if step > 1:
         h, w = grey.shape[0] // step, grey.shape[1] // step
-        small = cv2.resize(grey[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
-        column -= np.float32((step - 1) / 2.0)
-        row -= np.float32((step - 1) / 2.0)
-        column /= np.float32(step)
-        row /= np.float32(step)
-    else:
-        small = grey
-    return np.asarray(_remapped(small, column, row, outside), dtype=np.uint8)
+        whole = grey[: h * step, : w * step]
+        picture = np.asarray(cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA), np.uint8)
+    laid = np.empty((frame.height_px, frame.width_px), dtype=np.uint8)
+    for top in range(0, frame.height_px, _STRIP):
+        strip = laid[top : top + _STRIP]
+        places = _places(warp, frame, top, len(strip))
+        if step > 1:
+            places -= np.float32((step - 1) / 2.0)
+            places /= np.float32(step)
+        strip[:] = _remapped(picture, places[..., 0], places[..., 1], outside)
+    return laid
+
+
+def _places(warp: Warp, frame: Frame, top: int, height: int) -> Grid:
+    """Return column and row in the photograph of every cell of some rows of a grid, (h, W, 2).
+
+    Strategy: the warp is smooth, so it is computed at every 16th cell and interpolated linearly
+    between; over 16 cells of 0.5 mm the error stays far below a hundredth of a pixel. Where two
+    papers are joined it is not smooth, and every cell is computed.
+    """
+    s, width = _NODE_PX, frame.width_px
+    if warp.join is not None:
+        nodes = _nodes(np.arange(width), np.arange(top, top + height))
+        return warp.to_px(frame.to_mm(nodes)).reshape(height, width, 2).astype(np.float32)
+    middle = (s - 1) / 2.0
+    cols = np.arange(-1, width // s + 2) * s + middle
+    rows = top + np.arange(-1, height // s + 2) * s + middle
+    seen = warp.to_px(frame.to_mm(_nodes(cols, rows))).reshape(len(rows), len(cols), 2)
+    size = (len(cols) * s, len(rows) * s)
+    full = cv2.resize(seen.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full[s : s + height, s : s + width])
+
+
+def _nodes(cols: npt.NDArray[Any], rows: npt.NDArray[Any]) -> Array:
+    return np.stack(np.meshgrid(cols, rows), axis=-1).reshape(-1, 2).astype(np.float64)
 
 
 def at_points(picture: Grey | Grid, columns: Grid, rows: Grid) -> Grid:
