@@ -7,7 +7,6 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from rubbing2pattern.geometry.frame import Array, Frame, Warp
 from rubbing2pattern.reading import Grey, Grid
@@ -85,6 +84,8 @@ def _remapped(
 ) -> npt.NDArray[Any]:
     """Sample bilinearly; around the picture lies `outside`, or its edge goes on."""
     if max(*picture.shape, *columns.shape) > _LONGEST_PX:
+        from scipy import ndimage  # a fifth of a second at the start, for very few pictures
+
         mode = "nearest" if outside is None else "grid-constant"
         at = (rows, columns)
         found = ndimage.map_coordinates(picture, at, np.float32, 1, mode, outside or 0)
