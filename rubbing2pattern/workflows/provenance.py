@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -108,6 +109,7 @@ def plain(datum: Any) -> Any:
     return datum
 
 
+@cache
 def _version(name: str) -> str:
     try:
         return version(name)
