@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
+from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.model import Profile
@@ -16,7 +18,7 @@ from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import Grid, LeadMap, LeadNet, NetCame, Rubbing
 from rubbing2pattern.stages.measure.cut_off import cut_off
 from rubbing2pattern.stages.measure.leaf import Leaf, half_profiles, leaf_of
-from rubbing2pattern.stages.measure.width import band_width, joined_width, readings
+from rubbing2pattern.stages.measure.width import Edges, edges, joined_width, windows
 from rubbing2pattern.trade.stock import CommonWidths, common_widths
 
 
@@ -54,8 +56,7 @@ def measure(
        that of the others where they agree, else the uncertainty covers what a round leaf may hide.
     """
     options = options or MeasureOptions()
-    reach, leaves = _reach(net, options)
-    found = [_read(came, reach, leaves, lead, rubbing, options) for came in net.cames]
+    found = _readings(_profiles(net, lead, rubbing, options), options)
     sizes = common_widths(
         np.array([r.shown_mm for r in found]),
         np.array([r.uncertainty_mm for r in found]),
@@ -100,23 +101,66 @@ def _reach(net: LeadNet, options: MeasureOptions) -> tuple[Array, Array]:
     return np.asarray(reach), np.asarray(np.where(ends > 1, 0.5 * widest + 0.5, 1.0))
 
 
-def _read(
-    came: NetCame,
-    reach: Array,
-    leaves: Array,
-    lead: LeadMap,
-    rubbing: Rubbing,
-    options: MeasureOptions,
-) -> _Reading:
-    path = evenly(came.curve.points(), options.step_mm)
-    along = np.linspace(0.0, came.curve.length_mm, len(path))
+@dataclass(frozen=True, slots=True)
+class _Profiles:
+    """The profiles across one came from which its width is read.
+
+    Attributes
+    ----------
+    density, off : (N, M) at the offsets (M,).
+    guess_mm : width around which edges are looked for.
+    seen : what is known without a width; its uncertainty is given where solder leaves little clean.
+    """
+
+    density: Grid
+    off: Array
+    guess_mm: float
+    seen: _Reading
+
+    @property
+    def short(self) -> bool:
+        """Return whether solder leaves too little clean."""
+        return not math.isnan(self.seen.uncertainty_mm)
+
+
+def _profiles(
+    net: LeadNet, lead: LeadMap, rubbing: Rubbing, options: MeasureOptions
+) -> list[_Profiles]:
+    """Take the profiles of all cames."""
+    reach, leaves = _reach(net, options)
+    paths = [evenly(came.curve.points(), options.step_mm) for came in net.cames]
+    normals = [
+        left_normals(path, came.start == came.end)
+        for path, came in zip(paths, net.cames, strict=True)
+    ]
+    guesses = _guesses(net, paths, lead, options)
+    halves = [0.5 * guess + options.beyond_mm for guess in guesses]
+    offs = [offsets(half, options.profile_step_mm) for half in halves]
+    found: dict[int, _Profiles] = {}
+    for size in {len(off) for off in offs}:
+        like = [k for k, off in enumerate(offs) if len(off) == size]
+        base, normal = (np.vstack([each[k] for k in like]) for each in (paths, normals))
+        off = offs[like[0]]
+        density = sample(rubbing, lead, base, normal, off).density
+        strength = grid_values(lead.strength, lead, base)
+        first = 0
+        for k in like:
+            here = slice(first, first := first + len(paths[k]))
+            contrast = _contrast(density[here], off, guesses[k]) / strength[here]
+            rows, seen = _clean(net.cames[k], contrast, reach, leaves, options)
+            found[k] = _Profiles(density[here][rows], off, guesses[k], seen)
+    return [found[k] for k in range(len(paths))]
+
+
+def _clean(
+    came: NetCame, contrast: Array, reach: Array, leaves: Array, options: MeasureOptions
+) -> tuple[Ints, _Reading]:
+    """Return which profiles of a came count, and what is known without its width.
+
+    They lie outside solder; where these are too few, outside the leaves of its neighbours.
+    """
+    along = np.linspace(0.0, came.curve.length_mm, len(contrast))
     ring = came.start == came.end
-    normal = left_normals(path, ring)
-    came = replace(came, shown_width_mm=_guess(came, path, lead, options))
-    guess = came.shown_width_mm
-    off = offsets(0.5 * guess + options.beyond_mm, options.profile_step_mm)
-    density = sample(rubbing, lead, path, normal, off).density
-    contrast = _contrast(density, off, guess) / grid_values(lead.strength, lead, path)
     seen = contrast > options.seen_above
     here, there = (0.0, 0.0) if ring else (reach[came.start], reach[came.end])
     clean = (along >= here) & (along <= along[-1] - there)
@@ -125,51 +169,82 @@ def _read(
     mean = float(np.clip(contrast[clean] if clean.any() else contrast, 0.0, 1.0).mean())
     rows = np.nonzero(clean & seen)[0]
     length = len(rows) * options.step_mm
-    if length < options.least_mm:
-        short = _between_leaves(came, density, off, along, leaves, options)
-        return _Reading(short, options.short_mm, max(length, 0.5), share, mean, gaps)
-    windows = readings(
-        density[rows], off, guess, max(4, round(options.window_mm / options.step_mm))
-    )
-    windows = windows[np.isfinite(windows)]
-    if not windows.size:
-        return _Reading(math.nan, math.nan, length, share, mean, gaps)
-    shown = float(np.median(windows))
-    whole = band_width(density[rows].mean(axis=0), off, shown)
-    shown = 0.5 * (shown + whole) if math.isfinite(whole) else shown
-    spread = 1.4826 * float(np.median(np.abs(windows - np.median(windows))))
-    spread = max(spread, 0.25) / math.sqrt(windows.size)
-    halves = half_profiles(density[rows], off, shown, round(options.window_mm / options.step_mm))
-    sigma = math.hypot(spread, options.floor_mm)
-    return _Reading(shown, sigma, length, share, mean, gaps, halves)
+    if length >= options.least_mm:
+        return rows, _Reading(math.nan, math.nan, length, share, mean, gaps)
+    between = (along > leaves[came.start]) & (along < along[-1] - leaves[came.end])
+    rows = np.nonzero(between & (not ring))[0]
+    rows = rows if len(rows) >= _LEAST_PROFILES else rows[:0]
+    return rows, _Reading(math.nan, options.short_mm, max(length, 0.5), share, mean, gaps)
 
 
-def _guess(came: NetCame, path: Array, lead: LeadMap, options: MeasureOptions) -> float:
-    """Return the width around which edges are looked for, mm.
+_LEAST_PROFILES = 3
+"""Profiles in a window of a short came."""
+
+
+def _readings(found: list[_Profiles], options: MeasureOptions) -> list[_Reading]:
+    """Read the widths of all cames, (C,).
+
+    Of a short came solder only widens what shows, so the narrow quarter of it is taken.
+    """
+    per_window = max(4, round(options.window_mm / options.step_mm))
+    means = [
+        windows(p.density, _LEAST_PROFILES if p.short else per_window) if len(p.density) else []
+        for p in found
+    ]
+    each = _edges_of(found, means, [p.guess_mm for p in found])
+    widths = [e.width_mm[np.isfinite(e.width_mm)] for e in each]
+    readings = [p.seen for p in found]
+    for k, (p, width) in enumerate(zip(found, widths, strict=True)):
+        if p.short:
+            shown = float(np.percentile(width, 25.0)) if width.size else math.nan
+            readings[k] = replace(p.seen, shown_mm=shown)
+    read = [k for k, p in enumerate(found) if not p.short and widths[k].size]
+    long, their_means = [found[k] for k in read], [means[k] for k in read]
+    middle = [float(np.median(widths[k])) for k in read]
+    whole = _edges_of(long, [[p.density.mean(axis=0)] for p in long], middle)
+    shown_mm = [
+        0.5 * (m + float(e.width_mm[0])) if np.isfinite(e.width_mm[0]) else m
+        for m, e in zip(middle, whole, strict=True)
+    ]
+    for k, m, shown, e in zip(
+        read, middle, shown_mm, _edges_of(long, their_means, shown_mm), strict=True
+    ):
+        spread = 1.4826 * float(np.median(np.abs(widths[k] - m)))
+        spread = max(spread, 0.25) / math.sqrt(widths[k].size)
+        readings[k] = replace(
+            readings[k],
+            shown_mm=shown,
+            uncertainty_mm=math.hypot(spread, options.floor_mm),
+            halves=half_profiles(means[k], found[k].off, e),
+        )
+    return readings
+
+
+def _edges_of(
+    found: list[_Profiles], means: list[list[Grid]], guess_mm: list[float]
+) -> list[Edges]:
+    """Return the edges in the mean profiles of every came."""
+    owner = [k for k, each in enumerate(means) for _ in each]
+    profiles = [mean for each in means for mean in each]
+    at_once = edges(profiles, [found[k].off for k in owner], [guess_mm[k] for k in owner])
+    first = firsts(np.array(owner, dtype=np.int64), len(found)).tolist()
+    return [Edges(*(each[i:j] for each in at_once)) for i, j in pairwise(first)]
+
+
+def _guesses(
+    net: LeadNet, paths: list[Array], lead: LeadMap, options: MeasureOptions
+) -> list[float]:
+    """Return the widths around which edges are looked for, (C,) mm.
 
     The paler middle of a wide hollow lead has edges of its own; the map is not misled by them.
     """
-    cut = len(path) // 4
-    width = grid_values(lead.maps.width_mm, lead, path[cut : len(path) - cut])
-    least = options.map_share * float(np.percentile(width, 20.0))
-    return float(np.clip(came.shown_width_mm, max(2.0, least), 24.0))
-
-
-def _between_leaves(
-    came: NetCame, density: Grid, off: Array, along: Array, leaves: Array, options: MeasureOptions
-) -> float:
-    """Width of a came of which solder leaves nothing clean, nan when nothing shows at all.
-
-    Solder only widens, so the narrow quarter of what shows between the neighbours' leaves is taken.
-    """
-    if came.start == came.end:
-        return math.nan
-    shows = (along > leaves[came.start]) & (along < along[-1] - leaves[came.end])
-    if shows.sum() < 3:
-        return math.nan
-    widths = readings(density[shows], off, came.shown_width_mm, 3)
-    widths = widths[np.isfinite(widths)]
-    return float(np.percentile(widths, 25.0)) if widths.size else math.nan
+    inner = [path[len(path) // 4 : len(path) - len(path) // 4] for path in paths]
+    owner = np.repeat(np.arange(len(inner)), [len(path) for path in inner])
+    width = grid_values(lead.maps.width_mm, lead, np.vstack(inner))
+    least = options.map_share * quantiles(width, owner, len(inner), 0.2)
+    shown = np.array([came.shown_width_mm for came in net.cames])
+    guesses: list[float] = np.clip(shown, np.maximum(2.0, least), 24.0).tolist()
+    return guesses
 
 
 def _contrast(density: Grid, off: Array, guess_mm: float) -> Array:

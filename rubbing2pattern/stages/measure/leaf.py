@@ -6,6 +6,7 @@ Legend for shapes: N profiles, M offsets, W windows of profiles, G distances fro
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.model import Profile
 from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import Grid
-from rubbing2pattern.stages.measure.width import edges
+from rubbing2pattern.stages.measure.width import Edges
 
 _STEP_MM = 0.1
 """Step of the profiles from the middle of a lead outwards."""
@@ -37,23 +38,24 @@ class Leaf:
     uncertainty_mm: float
 
 
-def half_profiles(density: Grid, off: Array, width_mm: float, rows_per_window: int) -> Grid:
+def half_profiles(means: Sequence[Grid], off: Array, found: Edges) -> Grid:
     """Return the density from the middle outwards on either side, (2 W, G), height 1.
 
     Every window is centred on its own two edges, so that a lead line slightly off the middle does
     not soften them; windows without two edges are left out.
+
+    Parameters
+    ----------
+    means : (M,) mean of every window at the offsets `off`.
+    found : their edges.
     """
-    count = max(1, len(density) // rows_per_window)
-    found = []
-    for part in np.array_split(np.arange(len(density)), count):
-        mean = density[part].mean(axis=0).astype(np.float64)
-        two = edges(mean, off, width_mm)
-        if two is None:
-            continue
-        left, right, top = two
-        middle = 0.5 * (left - right)
-        found += [np.interp(middle + way * _FROM_MIDDLE_MM, off, mean) / top for way in (1.0, -1.0)]
-    return np.array(found, dtype=np.float32).reshape(-1, len(_FROM_MIDDLE_MM))
+    halves = []
+    for mean, left, right, top in zip(means, *(each.tolist() for each in found), strict=True):
+        if not math.isnan(top):
+            middle, plain = 0.5 * (left - right), mean.astype(np.float64)
+            for way in (1.0, -1.0):
+                halves.append(np.interp(middle + way * _FROM_MIDDLE_MM, off, plain) / top)
+    return np.array(halves, dtype=np.float32).reshape(-1, len(_FROM_MIDDLE_MM))
 
 
 def leaf_of(halves: Grid, width_mm: float, options: MeasureOptions) -> Leaf:

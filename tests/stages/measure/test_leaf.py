@@ -21,6 +21,7 @@ from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import LeadNet
 from rubbing2pattern.stages.measure import measure
 from rubbing2pattern.stages.measure.leaf import half_profiles, leaf_of
+from rubbing2pattern.stages.measure.width import edges, windows
 from tests.bands import Drawing, cames_at, tidied
 from tests.rendering.render import Case, render
 
@@ -38,8 +39,12 @@ def across(width_mm: float, fade_mm: float, soft_mm: float = 0.2) -> np.ndarray:
 
 def leaf(width_mm: float, fade_mm: float, shown_mm: float, noise: float = 0.02):
     rows = np.random.default_rng(5).normal(0.0, noise, (160, len(OFF))) + across(width_mm, fade_mm)
-    halves = half_profiles(rows.astype(np.float32), OFF, shown_mm, 8)
-    return leaf_of(halves, shown_mm, OPTIONS)
+    return leaf_of(halves_of(rows, shown_mm), shown_mm, OPTIONS)
+
+
+def halves_of(rows: np.ndarray, shown_mm: float) -> np.ndarray:
+    means = windows(rows.astype(np.float32), 8)
+    return half_profiles(means, OFF, edges(means, [OFF] * len(means), [shown_mm] * len(means)))
 
 
 @pytest.mark.parametrize("width_mm", [3.5, 5.0, 8.0, 12.0])
@@ -66,7 +71,7 @@ def test_a_leaf_left_by_the_paper_before_its_edge_says_how_little_is_known() -> 
 
 
 def test_few_profiles_tell_nothing_and_the_uncertainty_covers_a_round_leaf() -> None:
-    few = half_profiles(np.tile(across(5.0, np.inf), (16, 1)).astype(np.float32), OFF, 5.0, 8)
+    few = halves_of(np.tile(across(5.0, np.inf), (16, 1)), 5.0)
     found = leaf_of(few, 5.0, OPTIONS)
     assert found.profile is Profile.UNKNOWN
     assert found.hidden_mm == 0.0

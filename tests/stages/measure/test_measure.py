@@ -9,9 +9,11 @@ import pytest
 from scipy import ndimage
 from shapely.geometry import LineString
 
+from rubbing2pattern.options.measure import MeasureOptions
 from rubbing2pattern.reading import LeadNet, NetCame
-from rubbing2pattern.stages.measure.width import band_width, joined_width
-from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured
+from rubbing2pattern.stages.measure import measure
+from rubbing2pattern.stages.measure.width import edges, joined_width
+from tests.bands import FINER, PX_PER_MM, Drawing, cames_at, measured, tidied
 
 WIDTHS = (4.0, 6.0, 10.0)
 COLUMNS = (50.0, 80.0, 110.0)
@@ -43,6 +45,18 @@ def test_a_drawn_width_is_recovered_and_its_uncertainty_covers_the_error(
     assert abs(came.width_mm - width_mm) <= 2.0 * came.width_uncertainty_mm
     assert came.width_uncertainty_mm < 0.3
     assert came.gaps == ()
+
+
+def test_where_all_cames_are_short_their_widths_are_uncertain() -> None:
+    lattice = Drawing().frame(6.0, 30.0, 130.0)
+    for at in (55.0, 80.0, 105.0):
+        lattice.band((at, 30.0), (at, 130.0), width_mm=6.0)
+        lattice.band((30.0, at), (130.0, at), width_mm=6.0)
+    cames = measure(*tidied(lattice), MeasureOptions(least_mm=20.0)).cames
+    assert len(cames) >= 24
+    for came in cames:
+        assert came.width_mm == pytest.approx(6.0, abs=0.5)
+        assert came.width_uncertainty_mm > 0.3
 
 
 @pytest.mark.parametrize("x", COLUMNS)
@@ -101,6 +115,10 @@ OFF = np.linspace(-9.0, 9.0, 181)
 def soft_band(width_mm: float, soft_mm: float = 1.0) -> np.ndarray:
     """Density across a band whose edges rise evenly over `soft_mm`."""
     return 0.8 * np.clip(0.5 - (np.abs(OFF) - 0.5 * width_mm) / soft_mm, 0.0, 1.0)
+
+
+def band_width(profile: np.ndarray, off: np.ndarray, guess_mm: float) -> float:
+    return float(edges([profile], [off], [guess_mm]).width_mm[0])
 
 
 def test_the_width_is_read_at_half_height() -> None:
