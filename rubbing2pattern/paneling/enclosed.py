@@ -20,6 +20,6 @@ def enclosed(paths: Iterable[Array]) -> BaseGeometry:
     faces = shapely.get_parts(shapely.polygonize([lines]))
     if not len(faces):
         return shapely.MultiPolygon()  # It has no parts, where an empty polygon is one.
-    whole = shapely.get_parts(shapely.union_all(faces))
+    whole = shapely.get_parts(shapely.coverage_union_all(faces))  # They share their boundaries.
     filled: BaseGeometry = shapely.union_all([shapely.Polygon(p.exterior) for p in whole])
     return filled
