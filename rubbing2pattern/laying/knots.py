@@ -10,12 +10,11 @@ import itertools
 import math
 from dataclasses import dataclass
 
-import numpy as np
 from shapely.geometry import LineString
 
 from rubbing2pattern.fitting.ragged import Ints
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.laying.stubs import Stubs
+from rubbing2pattern.laying.stubs import Stub, Stubs
 from rubbing2pattern.options.laying import LayingOptions
 
 _MOST = 8
@@ -64,6 +63,7 @@ def knots_of(
     lengths_mm, clear_mm : (E,) length of each, and how much of it is clean.
     plain : nodes that are each a knot by themselves.
     """
+    each = stubs.each()
     at: dict[int, list[int]] = {}
     for k, (a, b) in enumerate(ends.tolist()):
         at.setdefault(a, []).append(2 * k)
@@ -83,42 +83,41 @@ def knots_of(
         for k, (a, b) in ties.items()
         if k not in hidden
         and len(at[a]) == len(at[b]) == 3
-        and _cross(_others(at[a], k), _others(at[b], k), stubs, options)
+        and _cross(_others(at[a], k, each), _others(at[b], k, each), options)
     }
     out: list[Knot] = []
     for nodes, inner in _groups(ends, at, hidden | crossed, lengths_mm, options.least_round_mm):
         out_of = [e for n in nodes for e in at[n] if e // 2 not in inner]
-        pairs, alone = paired(out_of, stubs, options)
+        pairs, alone = _paired(out_of, each, options)
         lying = frozenset(inner & crossed)
         out.append(Knot(tuple(nodes), tuple(sorted(inner)), tuple(pairs), tuple(alone), lying))
     return out
 
 
-def _others(out_of: list[int], edge: int) -> list[int]:
-    return [e for e in out_of if e // 2 != edge]
+def _others(out_of: list[int], edge: int, stubs: list[Stub]) -> list[Stub]:
+    return [stubs[e] for e in out_of if e // 2 != edge]
 
 
-def _cross(here: list[int], there: list[int], stubs: Stubs, options: LayingOptions) -> bool:
+def _cross(here: list[Stub], there: list[Stub], options: LayingOptions) -> bool:
     """Say whether two ends at either node go on in the two at the other, and cross on the way.
 
     Only leads that bend less on that way than they cross: two arcs that touch look the same.
     """
-    if min(stubs.seen_mm[[*here, *there]]) <= 0:
+    if min(stub.seen_mm for stub in (*here, *there)) <= 0:
         return False
     (a, b), (c, d) = here, there
     found = []
     for pairs in (((a, c), (b, d)), ((a, d), (b, c))):
-        costs = [through_cost(stubs, *pair, options) for pair in pairs]
+        costs = [through_cost(*pair) for pair in pairs]
         found.append((sum(costs), max(costs), pairs))
-    _, worst, pairs = min(found)
+    _, worst, pairs = min(found, key=lambda f: f[:2])
     if worst >= options.alone_cost:
         return False
-    ways = [stubs.tip[list(pair)] for pair in pairs]
-    u, v = (way[1] - way[0] for way in ways)
-    turn = math.acos(min(1.0, float(abs(u @ v)) / math.hypot(*u) / math.hypot(*v)))
-    bend = float(np.abs(stubs.bend[[a, b, c, d]]).max()) * max(math.hypot(*u), math.hypot(*v))
-    crosses = LineString(ways[0]).crosses(LineString(ways[1]))
-    return crosses and bend < turn
+    u, v = (two.tip - one.tip for one, two in pairs)
+    turn = math.acos(min(1.0, abs(_dot(u, v)) / abs(u) / abs(v)))
+    bend = max(abs(stub.bend) for stub in (a, b, c, d)) * max(abs(u), abs(v))
+    one, two = (LineString([(s.tip.real, s.tip.imag) for s in pair]) for pair in pairs)
+    return bool(one.crosses(two)) and bend < turn
 
 
 def _groups(
@@ -151,13 +150,15 @@ def _groups(
     return out
 
 
-def paired(out_of: list[int], stubs: Stubs, options: LayingOptions) -> tuple[list[Pair], list[int]]:
+def _paired(
+    out_of: list[int], stubs: list[Stub], options: LayingOptions
+) -> tuple[list[Pair], list[int]]:
     """Return the pairing with the least cost and the ends left over."""
-    clear = [e for e in out_of if stubs.seen_mm[e] > 0]
+    clear = [e for e in out_of if stubs[e].seen_mm > 0]
     n = len(clear)
     costs: dict[Pair, float] = {}
     for i, j in itertools.combinations(range(n), 2):
-        cost = through_cost(stubs, clear[i], clear[j], options)
+        cost = through_cost(stubs[clear[i]], stubs[clear[j]])
         if cost < 2.0 * options.alone_cost:
             costs[i, j] = cost
     # So many ends meet hardly ever: then the cheapest pairs go first.
@@ -194,33 +195,34 @@ def _greedy(costs: dict[Pair, float]) -> list[Pair]:
     return out
 
 
-def through_cost(stubs: Stubs, one: int, two: int, options: LayingOptions) -> float:
+def through_cost(one: Stub, two: Stub) -> float:
     """Squared misfit, in deviations, of prolonging each of two ends to the other's tip.
 
     What may be expected grows with the gap: a bent lead may bend a little more or less on the way,
     and a short stub shows its direction badly.
     """
-    gap = math.dist(stubs.tip[one], stubs.tip[two])
-    if gap < 1e-6 or float(stubs.heading[one] @ stubs.heading[two]) > -0.5:
+    way = two.tip - one.tip
+    gap = abs(way)
+    if gap < 1e-6 or _dot(one.heading, two.heading) > -0.5:
         return math.inf
-    way = (stubs.tip[two] - stubs.tip[one]) / gap
-    if gap > 3.0 and (
-        float(stubs.heading[one] @ way) < 0.6 or float(stubs.heading[two] @ way) > -0.6
-    ):
+    ahead, back = _dot(one.heading, way), -_dot(two.heading, way)
+    if gap > 3.0 and min(ahead, back) < 0.6 * gap:
         return math.inf
     total = 0.0
-    bend = float(max(abs(stubs.bend[one]), abs(stubs.bend[two])))
-    for a, b in ((one, two), (two, one)):
-        ahead = float((stubs.tip[b] - stubs.tip[a]) @ stubs.heading[a])
-        place, heading = stubs.prolonged(a, ahead, stubs.bend_towards(a, b))
-        d = stubs.tip[b] - place
-        aside = abs(float(heading[0] * d[1] - heading[1] * d[0]))
-        turn = math.degrees(math.acos(float(np.clip(-(heading @ stubs.heading[b]), -1.0, 1.0))))
-        sure = max(float(stubs.seen_mm[a]), 2.0)
+    bend = max(abs(one.bend), abs(two.bend))
+    for a, b, far in ((one, two, ahead), (two, one, back)):
+        place, heading = a.prolonged(far, a.bend_towards(b))
+        aside = abs(_dot(1j * heading, b.tip - place))
+        turn = math.degrees(math.acos(min(max(-_dot(heading, b.heading), -1.0), 1.0)))
+        sure = max(a.seen_mm, 2.0)
         short = 0.15 / sure + 1.2 / sure**2
         slack_mm = 0.3 + (0.02 + short) * gap + 0.1 * bend * gap**2
         slack_deg = 3.0 + 0.1 * gap + 80.0 * short + math.degrees(0.2 * bend * gap)
         total += 0.5 * ((aside / slack_mm) ** 2 + (turn / slack_deg) ** 2)
-    mean = 0.5 * float(stubs.width_mm[one] + stubs.width_mm[two])
-    wide = float(stubs.width_mm[one] - stubs.width_mm[two]) / (0.15 * mean + 0.25)
+    mean = 0.5 * (one.width_mm + two.width_mm)
+    wide = (one.width_mm - two.width_mm) / (0.15 * mean + 0.25)
     return total + wide**2
+
+
+def _dot(one: complex, two: complex) -> float:
+    return one.real * two.real + one.imag * two.imag

@@ -6,6 +6,7 @@ An *end* of edge k is number 2 k where it starts and 2 k + 1 where it ends. Lege
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -41,20 +42,37 @@ class Stubs:
     seen_mm: Array
     width_mm: Array
 
-    def bend_towards(self, end: int, other: int) -> float:
-        """Bend of an end if it goes on in another: of a short one that of the other is as good."""
-        sure = float(self.seen_mm[end]) ** 3
-        share = sure / (sure + SHORT_MM**3)
-        return share * float(self.bend[end]) - (1.0 - share) * float(self.bend[other])
+    def each(self) -> list[Stub]:
+        """Return the ends one by one, (S,)."""
+        tips, headings = (
+            each.view(np.complex128)[:, 0].tolist() for each in (self.tip, self.heading)
+        )
+        rest = (each.tolist() for each in (self.bend, self.seen_mm, self.width_mm))
+        return [Stub(*stub) for stub in zip(tips, headings, *rest, strict=True)]
 
-    def prolonged(self, end: int, ahead_mm: float, bend: float) -> tuple[Array, Array]:
+
+class Stub(NamedTuple):
+    """One end as in `Stubs`, its tip and heading as complex numbers x + iy."""
+
+    tip: complex
+    heading: complex
+    bend: float
+    seen_mm: float
+    width_mm: float
+
+    def bend_towards(self, other: Stub) -> float:
+        """Bend of an end if it goes on in another: of a short one that of the other is as good."""
+        sure = self.seen_mm**3
+        share = sure / (sure + SHORT_MM**3)
+        return share * self.bend - (1.0 - share) * other.bend
+
+    def prolonged(self, ahead_mm: float, bend: float) -> tuple[complex, complex]:
         """Place and heading so far beyond the tip; the bend given is kept for 25 mm."""
-        h = self.heading[end]
-        left = np.array([-h[1], h[0]])
+        left = 1j * self.heading
         curved = min(ahead_mm, _FADE_MM)
-        place = self.tip[end] + ahead_mm * h + bend * curved * (ahead_mm - 0.5 * curved) * left
-        way = h + bend * curved * left
-        return place, way / float(np.hypot(*way))
+        aside = bend * curved * (ahead_mm - 0.5 * curved)
+        way = self.heading + bend * curved * left
+        return self.tip + ahead_mm * self.heading + aside * left, way / abs(way)
 
 
 def clean_places(tracks: Tracks, solder_mm: Array, ends: Ints, options: LayingOptions) -> Mask:
