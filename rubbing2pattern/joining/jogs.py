@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.joining.courses import STEP_MM, Courses, Ints
@@ -111,13 +110,13 @@ def _sums(courses: Courses, side: int, window_mm: float, options: JoiningOptions
     # Only this side's half is summed, with the middle, where a place has no share.
     part = slice(half, None) if side > 0 else slice(0, half + 1)
     t, inside = t[part], inside[part]
-    origin = -(len(t) // 2) if side > 0 else half - len(t) // 2
+    nothing = np.zeros(half)
     centred = courses.places - courses.places.mean(axis=0)
     w, (x, y) = courses.weight, centred.T
 
     def over(values: Array, power: int) -> Array:
-        share = inside * t**power
-        return np.asarray(ndimage.correlate1d(values, share, mode="constant", origin=origin))
+        around = (values, nothing) if side > 0 else (nothing, values)
+        return np.correlate(np.concatenate(around), inside * t**power, "valid")
 
     return _Sums(
         np.stack([over(w, k) for k in range(5)]),

@@ -71,17 +71,18 @@ def _evidence(
 ) -> Array:
     """Return for every strip the log likelihood that its best motion gains."""
     size, before = int(strip.max()) + 1, prior(options)
+    columns = np.ascontiguousarray(rows.T)
+    squares = {(i, j): columns[i] * columns[j] for i in range(3) for j in range(i + 1)}
     weight = np.ones(len(jog))
     for _ in range(_ROUNDS):
         share = count * weight / doubt**2
         matrix = np.zeros((size, 3, 3))
-        right = np.zeros((size, 3))
-        for i in range(3):
-            right[:, i] = np.bincount(strip, share * rows[:, i] * jog, size)
-            for j in range(3):
-                matrix[:, i, j] = np.bincount(strip, share * rows[:, i] * rows[:, j], size)
+        for (i, j), square in squares.items():
+            matrix[:, i, j] = matrix[:, j, i] = np.bincount(strip, share * square, size)
+        share *= jog
+        right = np.stack([np.bincount(strip, share * column, size) for column in columns], axis=1)
         found = np.linalg.solve(matrix + before, right[..., None])[..., 0]
-        z = (jog - np.sum(rows * found[strip], axis=1)) / doubt
+        z = (jog - sum(c * f[strip] for c, f in zip(columns, found.T, strict=True))) / doubt
         weight = 1.0 / (1.0 + (z / options.outlier) ** 2)
     gain = robust(jog / doubt, options.outlier) - robust(z, options.outlier)
     cost = 0.5 * np.einsum("bi,ij,bj->b", found, before, found)
