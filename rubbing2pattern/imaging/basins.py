@@ -32,11 +32,12 @@ def glass_basins(
     drop = -float(np.log(options.neck))
     dome = height - reconstruction(height - drop, height, method="dilation")
     domes, count = ndimage.label(dome > 1e-3, structure=np.ones((3, 3)))
-    every = np.arange(1, count + 1)
-    tall = ndimage.maximum(dome, domes, every) > drop - 1e-3
-    wide = ndimage.maximum(height, domes, every) > np.log(options.smallest_mm)
-    number = np.zeros(count + 1, dtype=np.int32)
-    number[1:] = np.where(tall & wide, np.cumsum(tall & wide), 0)
+    rows, cols = np.nonzero(domes)
+    top = np.full((2, count + 1), -np.inf, dtype=np.float32)
+    for k, level in enumerate((dome, height)):
+        np.maximum.at(top[k], domes[rows, cols], level[rows, cols])
+    kept = (top[0] > drop - 1e-3) & (top[1] > np.log(options.smallest_mm))
+    number = np.where(kept, np.cumsum(kept), 0).astype(np.int32)
     labels = np.where(dome > 0.5 * drop, number[domes], 0)
     out = np.zeros(glass.shape, dtype=np.int32)
     rows, cols = np.nonzero(labels)

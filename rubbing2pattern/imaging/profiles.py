@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.curves import points_at, running_length, spaced
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.resample import at_points
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
@@ -36,7 +36,7 @@ def evenly(path: Array, step_mm: float) -> Array:
     """Return points on a polyline about `step_mm` apart, first and last kept, (N, 2), N >= 2."""
     s = running_length(path)
     n = max(2, round(s[-1] / step_mm) + 1)
-    return points_at(path, s, np.linspace(0.0, s[-1], n))
+    return points_at(path, s, spaced(0.0, s[-1], n))
 
 
 def left_normals(path: Array, closed: bool = False) -> Array:

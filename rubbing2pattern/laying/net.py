@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from rubbing2pattern.fitting.primitives import CircleFit, LineFit
-from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, arc_through, as_point
+from rubbing2pattern.geometry.curves import Arc, Cubic, Curve, Line, arc_through, as_point, spaced
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.laying.joints import Joint
 from rubbing2pattern.laying.runs import Run, polyline_between
@@ -163,7 +163,7 @@ def _state(shape: Shape, t: float) -> _State:
 
 
 def _evenly(low: float, high: float, step_mm: float) -> Array:
-    return np.linspace(low, high, max(1, math.ceil((high - low) / step_mm)) + 1)
+    return spaced(low, high, max(1, math.ceil((high - low) / step_mm)) + 1)
 
 
 def _through(states: list[_State]) -> Cubic:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import shapely
 
 from rubbing2pattern.fitting.ragged import Ints, firsts
-from rubbing2pattern.geometry.curves import points_at, running_length
+from rubbing2pattern.geometry.curves import points_at, running_length, spaced
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import grid_values, offsets, sample
 from rubbing2pattern.reading import Grid, LeadMap, Rubbing
@@ -63,7 +63,7 @@ def rows_along(paths: Sequence[Array], step_mm: float, turn_mm: float) -> Rows:
     lengths = [running_length(p) for p in paths]
     counts = np.array([max(3, round(s[-1] / step_mm) + 1) for s in lengths], dtype=np.int64)
     first = np.concatenate(([0], np.cumsum(counts)))
-    at = [np.linspace(0.0, s[-1], n) for s, n in zip(lengths, counts.tolist(), strict=True)]
+    at = [spaced(0.0, s[-1], n) for s, n in zip(lengths, counts.tolist(), strict=True)]
     base = np.vstack([points_at(p, s, a) for p, s, a in zip(paths, lengths, at, strict=True)])
     owner = np.repeat(np.arange(len(paths)), counts)
     reach = max(1, round(turn_mm / step_mm))

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from rubbing2pattern.fitting.primitives import CircleFit, Circles, LineFit, fit_circles, fit_lines
 from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles, sorted_runs
 from rubbing2pattern.fitting.smooth import Places, SmoothFit, fit_smooth
-from rubbing2pattern.geometry.curves import running_length
+from rubbing2pattern.geometry.curves import running_length, spaced
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.laying import LayingOptions
 
@@ -338,7 +338,7 @@ def _round(fit: CircleFit, p: Array, closed: bool, beyond_mm: float, dense_mm: f
 
 
 def _even(first: float, last: float, step_mm: float) -> Array:
-    return np.linspace(first, last, max(3, round((last - first) / step_mm) + 1))
+    return spaced(first, last, max(3, round((last - first) / step_mm) + 1))
 
 
 def _spread(courses: Sequence[_Course], sigma: Array) -> list[Array]:

@@ -11,7 +11,7 @@ import shapely
 from scipy.special import expit
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
-from rubbing2pattern.geometry.curves import polyline_length
+from rubbing2pattern.geometry.curves import points_at, polyline_length, running_length
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.options.tidy import TidyOptions
 from rubbing2pattern.paneling.lines import point_along
@@ -23,7 +23,7 @@ def left_out(
     net: RawNet, stays: Mask, sure: Array, kept: RawNet, options: TidyOptions
 ) -> tuple[Finding, ...]:
     """Report boundaries inside the panel that were left out, though they may be lead."""
-    inner = shapely.union_all([shapely.LineString(p) for p in kept.paths]).envelope
+    inner = shapely.MultiLineString(kept.paths).envelope
     doubts = []
     for k in np.flatnonzero(~stays):
         chance = float(expit(sure[k]))
@@ -58,10 +58,13 @@ def may_be_off(stray_mm: Array, at: Iterable[Array], options: TidyOptions) -> tu
 def with_confidence(net: LeadNet, kept: RawNet, odds: Array) -> LeadNet:
     """Give every came the probability of the boundary that runs beside most of it."""
     lines = shapely.STRtree([shapely.LineString(p) for p in kept.paths])
-    shares = (0.2, 0.35, 0.5, 0.65, 0.8)
+    shares = np.array((0.2, 0.35, 0.5, 0.65, 0.8))
     paths = [came.curve.points() for came in net.cames]
-    places = shapely.points([point_along(path, s) for path in paths for s in shares])
-    nearest = lines.query_nearest(places, all_matches=False)[1].reshape(-1, len(shares))
+    along = [running_length(path) for path in paths]
+    places = [points_at(p, s, shares * s[-1]) for p, s in zip(paths, along, strict=True)]
+    nearest = lines.query_nearest(shapely.points(np.vstack(places)), all_matches=False)[1].reshape(
+        -1, len(shares)
+    )
     chances = np.median(expit(odds)[nearest], axis=1).tolist()
     cames = [replace(c, confidence=p) for c, p in zip(net.cames, chances, strict=True)]
     return replace(net, cames=tuple(cames))

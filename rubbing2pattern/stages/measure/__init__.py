@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
 from rubbing2pattern.fitting.ragged import Ints, firsts, quantiles
+from rubbing2pattern.geometry.curves import spaced
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.imaging.profiles import evenly, grid_values, left_normals, offsets, sample
 from rubbing2pattern.model import Profile
@@ -159,7 +160,7 @@ def _clean(
 
     They lie outside solder; where these are too few, outside the leaves of its neighbours.
     """
-    along = np.linspace(0.0, came.curve.length_mm, len(contrast))
+    along = spaced(0.0, came.curve.length_mm, len(contrast))
     ring = came.start == came.end
     seen = contrast > options.seen_above
     here, there = (0.0, 0.0) if ring else (reach[came.start], reach[came.end])
