@@ -166,7 +166,7 @@ class PanelBefore(Before):
         corrected = replace(corrected, findings=left)
         _raise(work.faults)
         corrected = _with_history(work, corrected, panel, corrections, sha256, numbers)
-        return Corrected(panel, corrected, numbers=now)
+        return Corrected(panel, rounded_panel(corrected, corrected), numbers=now)
 
     def _refuse_crossed(self, cut: Panel) -> None:
         """Refuse changes after which leads cross where there is no joint; cutting reports these."""
