@@ -175,11 +175,12 @@ def _came(came: Came, names: Names, old: Came | None, *, net: Net) -> Came:
     name = names.cames[came.id]
     start, end = names.joints[came.start], names.joints[came.end]
     pieces = tuple(names.pieces[n] for n in came.pieces)
-    mark = net.leads[name].corrected if name in net.leads else came.corrected
-    now = replace(came, id=name, start=start, end=end, pieces=pieces, corrected=mark)
     if old is not None and net.unchanged(name) and (old.start, old.end) == (start, end):
+        if (old.pieces, old.border) == (pieces, came.border):
+            return old
         return replace(old, pieces=pieces, border=came.border)
-    return now
+    mark = net.leads[name].corrected if name in net.leads else came.corrected
+    return replace(came, id=name, start=start, end=end, pieces=pieces, corrected=mark)
 
 
 def _piece(piece: Piece, names: Names, old_pieces: Mapping[int, Piece], same: set[str]) -> Piece:

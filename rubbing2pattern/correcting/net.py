@@ -13,6 +13,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
@@ -108,10 +109,14 @@ class Net:
 
     def nearest_lead(self, place: Point) -> tuple[str, float]:
         """Return the id of the nearest lead and its distance."""
-        point = ShapelyPoint(place)
-        away = {name: float(lead.line.distance(point)) for name, lead in self.leads.items()}
+        names, lines = self._lines()
+        distances = shapely.distance(lines, ShapelyPoint(place)).tolist()
+        away = dict(zip(names, distances, strict=True))
         name = min(away, key=lambda n: (round(away[n], 6), id_number(n)))
         return name, away[name]
+
+    def _lines(self) -> tuple[list[str], npt.NDArray[np.object_]]:
+        return list(self.leads), np.array([lead.line for lead in self.leads.values()], dtype=object)
 
     def nearest_joint(self, place: Point) -> tuple[str, float]:
         """Return the id of the nearest joint and its distance."""
@@ -345,8 +350,9 @@ class Net:
     def _crossings(self, line: LineString, ends: tuple[str, str]) -> list[Point]:
         """Return where a line meets leads between its ends, in order along it."""
         places: list[Point] = []
-        for lead in self.leads.values():
-            for part in _meetings(line, lead.line):
+        _, lines = self._lines()
+        for met in lines[shapely.intersects(lines, line)]:
+            for part in _meetings(line, met):
                 at = as_point(np.array(part.centroid.coords[0]))
                 if all(math.dist(at, self.at(end)) > self.options.least_mm for end in ends):
                     places.append(at)
@@ -355,9 +361,13 @@ class Net:
     def _refuse_doubled(self, line: LineString) -> None:
         """Refuse a lead that lies on others for the most part."""
         near = 0.5 * self.options.least_mm
+        names, lines = self._lines()
         on = {
-            name: float(line.intersection(lead.line.buffer(near)).length)
-            for name, lead in self.leads.items()
+            name: float(line.intersection(lead.buffer(near)).length)
+            for name, lead, reached in zip(
+                names, lines, shapely.dwithin(lines, line, near), strict=True
+            )
+            if reached
         }
         if sum(on.values()) > _ALONG_SHARE * line.length:
             name = max(on, key=lambda n: (on[n], -id_number(n)))

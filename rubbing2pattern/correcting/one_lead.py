@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from shapely.geometry import LineString
@@ -18,6 +19,8 @@ from rubbing2pattern.reading import NetCame
 
 CHORD_MM = 0.005
 """How closely curved leads are followed."""
+_MOST_KEPT = 8192
+"""Lead lines kept once drawn: those of a panel of a thousand pieces, before and after."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +41,13 @@ class Lead:
 
 def lead_of(start: str, end: str, came: NetCame, corrected: Corrected) -> Lead:
     """Return a lead with its line drawn."""
-    return Lead(start, end, came, corrected, LineString(came.curve.points(CHORD_MM)))
+    return Lead(start, end, came, corrected, _line(came.curve))
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _line(curve: Curve) -> LineString:
+    # A zero has no sign here: equal curves have one line, whichever was drawn first.
+    return LineString(curve.points(CHORD_MM) + 0.0)
 
 
 def drawn_lead(came: Came) -> Lead:

@@ -89,9 +89,7 @@ def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
         key=lambda j: (-net.joints[j].y_mm, net.joints[j].x_mm, j),
     )
     place = {old: new for new, old in enumerate(used)}
-    cames = [
-        _directed(replace(came, start=place[came.start], end=place[came.end])) for came in net.cames
-    ]
+    cames = [_directed(_between(came, place[came.start], place[came.end])) for came in net.cames]
     joints = tuple(net.joints[j] for j in used)
     lines = lead_lines(replace(net, joints=joints, cames=tuple(cames)), flatness_mm)
     middles = lines.middles_mm
@@ -104,6 +102,12 @@ def in_fixed_order(net: LeadNet, flatness_mm: float) -> LeadNet:
 
 def point_along(path: Array, share: float) -> tuple[float, float]:
     """Return the point of a polyline at a share of its length, 0 .. 1."""
+    return _point_along(np.asarray(path, dtype=np.float64).tobytes(), share)
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _point_along(coordinates: bytes, share: float) -> Point:
+    path = np.frombuffer(coordinates).reshape(-1, 2)
     at = running_length(path)
     return as_point(points_at(path, at, share * at[-1])[0])
 
@@ -145,6 +149,12 @@ def _drawn(
     path += 0.0
     path.setflags(write=False)
     return path, point_along(path, 0.5), polyline_length(path)
+
+
+def _between(came: NetCame, start: int, end: int) -> NetCame:
+    if (came.start, came.end) == (start, end):
+        return came
+    return replace(came, start=start, end=end)
 
 
 def _directed(came: NetCame) -> NetCame:

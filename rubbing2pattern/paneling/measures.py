@@ -50,17 +50,23 @@ def label_places(shapes: Shapes, tolerance_mm: float, central_share: float) -> t
     has many; where the circle round the centroid is nearly as large (`central_share` of it), the
     centroid is taken, so that numbers lie in rows. An empty polygon has no place (nan).
     """
-    circles = shapely.maximum_inscribed_circle(shapes, tolerance=tolerance_mm)
-    radii = shapely.length(circles)
-    places = np.full((len(shapes), 2), np.nan)
-    filled = np.flatnonzero(~shapely.is_empty(circles))
-    places[filled] = shapely.get_coordinates(circles[filled])[::2]
+    found = [_label_place(shape, tolerance_mm, central_share) for shape in shapes]
+    places = np.array([(x, y) for x, y, _ in found]).reshape(-1, 2)
+    return places, np.array([radius_mm for _, _, radius_mm in found])
 
-    middles = shapely.centroid(shapes)
-    free = shapely.distance(middles, shapely.boundary(shapes))
-    central = shapely.within(middles, shapes) & (free >= central_share * radii)
-    places[central] = shapely.get_coordinates(middles[central])
-    return places, np.where(central, free, radii)
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _label_place(
+    shape: shapely.Geometry, tolerance_mm: float, central_share: float
+) -> tuple[float, float, float]:
+    """Return place and radius of one polygon."""
+    circle = shapely.maximum_inscribed_circle(shape, tolerance=tolerance_mm)
+    radius_mm, middle = float(shapely.length(circle)), shapely.centroid(shape)
+    free_mm = float(shapely.distance(middle, shapely.boundary(shape)))
+    if shapely.within(middle, shape) and free_mm >= central_share * radius_mm:
+        return (*shapely.get_coordinates(middle)[0].tolist(), free_mm)
+    at = (math.nan, math.nan) if circle.is_empty else shapely.get_coordinates(circle)[0].tolist()
+    return (*at, radius_mm)
 
 
 def area_uncertainty_mm2(

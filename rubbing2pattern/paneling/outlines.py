@@ -6,6 +6,7 @@ Legend for shapes: P pieces, E cames, S = 2 E sides (see `walk`). All lengths in
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -15,12 +16,15 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.paneling.lines import LeadLines
 from rubbing2pattern.paneling.openings import Opening
-from rubbing2pattern.paneling.walk import Walk
 
 Shapes = npt.NDArray[np.object_]
+Side = tuple[float, bytes]
+"""Half the width of a came and the coordinates of its lead line, in the direction walked."""
 
 QUADRANT_CHORDS = 8
 """Chords per quarter of a rounded corner: their rise is 0.5 % of its radius, 0.015 mm at 3 mm."""
+_MOST_KEPT = 4096
+"""Outlines kept: most pieces are as they were when a panel is cut again."""
 
 
 def inner_outlines(
@@ -43,16 +47,39 @@ def inner_outlines(
     -------
     (P,) polygons, multipolygons where a neck is narrower than the leads, or empty polygons.
     """
-    least = np.array([min(half_widths_mm[s >> 1] for s in _around(o)) for o in openings])
-    inner = shapely.buffer(shapes, -least, quad_segs=QUADRANT_CHORDS)
-    taken = _taken(openings, lines, half_widths_mm, least)
-    with_more = np.flatnonzero([t is not None for t in taken])
-    if len(with_more):
-        inner[with_more] = shapely.difference(inner[with_more], taken[with_more])
-    for k, shape in enumerate(inner):
-        if not isinstance(shape, Polygon | MultiPolygon):
-            inner[k] = polygons_of(shape)
-    return np.asarray(inner)
+    inner = np.empty(len(openings), dtype=object)
+    for k, opening in enumerate(openings):
+        rings = tuple(
+            tuple(_side(s, lines, half_widths_mm) for s in ring)
+            for ring in (opening.shell, *opening.holes)
+        )
+        straps = tuple(_side(2 * c, lines, half_widths_mm) for c in opening.straps)
+        inner[k] = _inner(shapes[k], rings, straps)
+    return inner
+
+
+def _side(side: int, lines: LeadLines, half_widths_mm: Array) -> Side:
+    path = lines.paths[side >> 1]
+    run = path[::-1] if side & 1 else path
+    return float(half_widths_mm[side >> 1]), run.tobytes()
+
+
+def _run(side: Side) -> Array:
+    """Return the lead line of a side, (N, 2)."""
+    return np.frombuffer(side[1]).reshape(-1, 2)
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _inner(
+    shape: Polygon, rings: tuple[tuple[Side, ...], ...], straps: tuple[Side, ...]
+) -> Polygon | MultiPolygon:
+    """Return what the leads around an opening, and those in it, leave free."""
+    least_mm = min(half for ring in rings for half, _ in ring)
+    inner = shapely.buffer(shape, -least_mm, quad_segs=QUADRANT_CHORDS)
+    taken = _taken(rings, straps, least_mm)
+    if len(taken):
+        inner = shapely.difference(inner, shapely.union_all(taken))
+    return inner if isinstance(inner, Polygon | MultiPolygon) else polygons_of(inner)
 
 
 def polygons_of(shape: shapely.Geometry) -> Polygon | MultiPolygon:
@@ -70,38 +97,28 @@ def largest_part(shape: Polygon | MultiPolygon) -> Polygon:
     return max(shape.geoms, key=lambda part: part.area)
 
 
-def _around(opening: Opening) -> Walk:
-    return (*opening.shell, *(s for hole in opening.holes for s in hole))
+def _taken(rings: Sequence[Sequence[Side]], straps: Sequence[Side], least_mm: float) -> Shapes:
+    """Return the strips that leads wider than the least around an opening and straps take."""
+    flat: list[tuple[LineString, float]] = []
+    round_: list[tuple[LineString | Point, float]] = []
+    for ring in rings:
+        for chain, joint_half in _chains(ring):
+            half = chain[0][0]
+            if half <= least_mm and joint_half <= least_mm:
+                continue
+            path = np.vstack([_run(chain[0]), *(_run(side)[1:] for side in chain[1:])])
+            if half > least_mm:
+                closed = len(chain) == len(ring)
+                (round_ if closed else flat).append((LineString(path), half))
+            if joint_half > least_mm:
+                round_.append((Point(path[-1]), joint_half))
+    round_ += [(LineString(_run(side)), side[0]) for side in straps]
+    return np.concatenate((_buffered(flat, "flat"), _buffered(round_, "round")))
 
 
-def _taken(
-    openings: Sequence[Opening], lines: LeadLines, half_widths_mm: Array, least_mm: Array
-) -> Shapes:
-    """Return for each opening what leads wider than the least around it and straps take."""
-    flat: list[tuple[int, LineString, float]] = []
-    round_: list[tuple[int, LineString | Point, float]] = []
-    for k, opening in enumerate(openings):
-        for ring in (opening.shell, *opening.holes):
-            for chain, joint_halves in _chains(ring, half_widths_mm):
-                half = float(half_widths_mm[chain[0] >> 1])
-                path = _chain_path(chain, lines)
-                if half > least_mm[k]:
-                    closed = len(chain) == len(ring)
-                    (round_ if closed else flat).append((k, LineString(path), half))
-                if joint_halves > least_mm[k]:
-                    round_.append((k, Point(path[-1]), joint_halves))
-        round_ += [(k, LineString(lines.paths[c]), half_widths_mm[c]) for c in opening.straps]
-    owners = np.array([k for k, _, _ in (*flat, *round_)], dtype=np.int64)
-    strips = np.concatenate((_buffered(flat, "flat"), _buffered(round_, "round")))
-    taken = np.empty(len(openings), dtype=object)
-    for k in np.unique(owners):
-        taken[k] = shapely.union_all(strips[owners == k])
-    return taken
-
-
-def _chains(ring: Walk, half_widths_mm: Array) -> Iterator[tuple[Walk, float]]:
+def _chains(ring: Sequence[Side]) -> Iterator[tuple[Sequence[Side], float]]:
     """Yield runs of neighbouring sides of one width, with the half width that rounds their end."""
-    halves = [float(half_widths_mm[s >> 1]) for s in ring]
+    halves = [half for half, _ in ring]
     changes = [i for i in range(len(ring)) if halves[i] != halves[i - 1]]
     if not changes:
         yield ring, 0.0
@@ -110,13 +127,8 @@ def _chains(ring: Walk, half_widths_mm: Array) -> Iterator[tuple[Walk, float]]:
         yield chain, min(halves[a], halves[b])
 
 
-def _chain_path(chain: Walk, lines: LeadLines) -> Array:
-    runs = [lines.paths[s >> 1][:: -1 if s & 1 else 1] for s in chain]
-    return np.vstack([runs[0], *(run[1:] for run in runs[1:])])
-
-
-def _buffered(strips: Sequence[tuple[int, shapely.Geometry, float]], caps: str) -> Shapes:
-    shapes = np.array([shape for _, shape, _ in strips], dtype=object)
-    halves = np.array([half for _, _, half in strips], dtype=np.float64)
+def _buffered(strips: Sequence[tuple[shapely.Geometry, float]], caps: str) -> Shapes:
+    shapes = np.array([shape for shape, _ in strips], dtype=object)
+    halves = np.array([half for _, half in strips], dtype=np.float64)
     grown = shapely.buffer(shapes, halves, quad_segs=QUADRANT_CHORDS, cap_style=caps)
     return np.asarray(grown, dtype=object)

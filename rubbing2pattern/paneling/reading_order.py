@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -50,12 +51,16 @@ def _row_starts(y: Array, log_heights: Array, row_share: float) -> Sequence[int]
     """Divide heights y, sorted from the top, by dynamic programming from the last one back."""
     n = len(y)
     row_cost = 2.0 * float(y[0] - y[-1]) + 1.0  # more than all spreads: rows come first
+    # No row is higher than the highest thing allows; rounding is given its due.
+    highest = row_share * math.exp(float(np.diff(log_heights).max())) * (1.0 + 1e-9)
     best = np.zeros(n + 1)
     row_end = np.zeros(n, dtype=np.int64)
+    counts, down = np.arange(1, n + 1), -y
     for i in range(n - 1, -1, -1):
-        spread = y[i] - y[i:]
-        typical = np.exp((log_heights[i + 1 :] - log_heights[i]) / np.arange(1, n - i + 1))
-        cost = best[i + 1 :] + row_cost + spread
+        end = max(i + 1, int(np.searchsorted(down, highest - y[i], side="right")))
+        spread = y[i] - y[i:end]
+        typical = np.exp((log_heights[i + 1 : end + 1] - log_heights[i]) / counts[: end - i])
+        cost = best[i + 1 : end + 1] + row_cost + spread
         cost[spread > row_share * typical] = np.inf  # rule 1
         k = int(np.argmin(cost))
         best[i], row_end[i] = cost[k], i + k + 1

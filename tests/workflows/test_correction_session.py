@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,9 +9,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from rubbing2pattern import correct_folder
 from rubbing2pattern.documents import write_documents
-from rubbing2pattern.errors import OutputNotWritten, UsageFault
+from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.inputs.edits import Edit, corrections_of, edit_of
 from rubbing2pattern.model import Panel
@@ -21,10 +19,8 @@ from rubbing2pattern.record.panel import panel_of, record_from_text, record_of
 from rubbing2pattern.workflows.corrected_panel import apply_corrections
 from rubbing2pattern.workflows.correction_session import CorrectionSession
 from rubbing2pattern.workflows.folders import KeptFolder
-from tests import nets
 from tests.correcting.making import FOUR, OPTIONS, panel_from, text_of
 from tests.nets import frame
-from tests.running import listing
 
 WHO = ("A. Glazier", "2026-11-25")
 CURVED = panel_from(
@@ -91,7 +87,8 @@ def an_edit(panel: Panel, kind: str, k: int, x: float, y: float) -> Edit:
     doubt = panel.findings[k % len(panel.findings)].id if panel.findings else "F1"
     level = south + (0.2 + 0.6 * x) * (north - south)
     fields: dict[str, dict[str, Any]] = {
-        "add_lead": {"from": [west, level], "to": [east, level]} | ({"width_mm": 5} if k % 3 else {}),
+        "add_lead": {"from": [west, level], "to": [east, level]}
+        | ({"width_mm": 5} if k % 3 else {}),
         "split_piece": {"piece": piece.number, "from": [west, level], "to": [east, level]},
         "remove_lead": {"came": came.id},
         "move_lead": {"came": came.id, "by": [8 * x - 4, 8 * y - 4]},
