@@ -43,6 +43,8 @@ _MOST_FAULTS = 3
 """Faults that a message lists; the others are counted."""
 _AT_END_MM = 0.5
 """How far a free end may lie from the place a person gave for it."""
+ENDS_FREELY = " says that it ends freely"
+"""Why a finding is dismissed about the free end of a lead that a person laid."""
 _OF_CROSSINGS = (Code.DOUBTFUL_JOINT, Code.DOUBTFUL_LEAD, Code.POSSIBLE_LEAD)
 
 
@@ -224,10 +226,17 @@ def _audited(panel: Panel, before: Panel, options: Options) -> Panel:
     return replace(audited, findings=named(audited.findings, known, used, same_place_mm=near_mm))
 
 
-def refuse_undone(work: Changes, corrected: Panel) -> None:
-    """Refuse leads that cannot be drawn, and those that should divide a piece but do not."""
+def refuse_undone(
+    work: Changes, corrected: Panel, names_now: Mapping[str, str] | None = None
+) -> None:
+    """Refuse leads that cannot be drawn, and those that should divide a piece but do not.
+
+    `names_now` are the ids of leads in the corrected panel by those in the changed net, where they
+    differ.
+    """
     cames = {came.id: came for came in corrected.cames}
-    for label, number, names in work.laid:
+    for label, number, laid in work.laid:
+        names = [name if names_now is None else names_now[name] for name in laid]
         missing = [name for name in names if name not in cames]
         if missing:
             work.faults.append(f"{label}: the lead crosses others so that it cannot be drawn")
@@ -245,7 +254,7 @@ def _dismissed(
     for label, place in work.free_ends:
         ends = [f for f in corrected.findings if f.code is Code.FREE_END and f.at]
         dismissed += [
-            Dismissal(f, *who, f"{label} says that it ends freely")
+            Dismissal(f, *who, f"{label}{ENDS_FREELY}")
             for f in ends
             if f.at and math.dist(f.at, place) < _AT_END_MM
         ]

@@ -7,26 +7,20 @@ edit makes of the panel that was seen.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-
-import numpy as np
-import shapely
 
 from rubbing2pattern.correcting.changes import Changes
 from rubbing2pattern.correcting.doubts import meant
 from rubbing2pattern.correcting.folding import Folding, as_lead, labels
 from rubbing2pattern.correcting.names import numbers_for, renumbered
-from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.correcting.same_net import names_in
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.inputs.corrections import Dismiss, Renumber
 from rubbing2pattern.inputs.edits import Edit, corrections_of
 from rubbing2pattern.model import Panel
-from rubbing2pattern.workflows.corrected_panel import PanelBefore, refuse_undone
+from rubbing2pattern.workflows.corrected_panel import ENDS_FREELY, PanelBefore, refuse_undone
 
-SAME_MM = 0.002
-"""How far two nets may differ that are the same: both are rounded to 0.001 mm in the record."""
 _HEAD = ("not saved", "2000-01-01")
 """Who and when, of corrections that were not saved yet."""
 _UNSAVED = "not saved"
@@ -104,20 +98,21 @@ def _same(so_far: Made, edits: Edits, alone: Changes, new: Edits) -> Made | None
 
     Rules:
 
-    1. The nets are the same: ids, places, lines, widths.
+    1. The nets are the same; what a person saw keeps its id.
     2. The pieces have the numbers that they would have; a lead that divides a piece does so.
-    3. The findings that are dismissed are the same.
+    3. What was dismissed stays so, and what the new edits dismiss is dismissed too.
     """
     before, now = so_far.before, so_far.now
     try:
         corrections = corrections_of(edits, *_HEAD)
         work = before.changed(corrections)
-        if not _same_net(work.net, alone.net):  # rule 1
+        names = names_in(work.net, alone.net, now.net)
+        if names is None:  # rule 1
             return None
         if not edits:
             return nothing_made(before)
         panel = before.finished(work, corrections, _UNSAVED).panel
-        refuse_undone(alone, panel)
+        refuse_undone(alone, panel, names)
         seen = _renumbered(now.panel, new)
     except UsageFault:
         return None
@@ -136,37 +131,18 @@ def _renumbered(panel: Panel, new: Edits) -> Panel:
 
 
 def _same_dismissed(panel: Panel, now: PanelBefore, new: Edits) -> bool:
-    """Rule 3: what was dismissed stays so, and what new edits mean is dismissed too."""
+    """Rule 3; free ends are dismissed with the leads that end there."""
     dismissed = {(d.finding.code, d.finding.at, d.why) for d in panel.dismissed}
-    wanted = {(d.finding.code, d.finding.at, d.why) for d in now.panel.dismissed}
+    wanted = {
+        (d.finding.code, d.finding.at, d.why)
+        for d in now.panel.dismissed
+        if not d.why.endswith(ENDS_FREELY)
+    }
     for edit in new:
         if isinstance(edit.table, Dismiss):
             found = meant(edit.table, now.panel, panel.findings, now.options.reach_mm)
             wanted |= {(f.code, f.at, edit.table.why) for f in found}
     return wanted <= dismissed
-
-
-def _same_net(a: Net, b: Net) -> bool:
-    """Rule 1; a width that was not measured is that of the panel's others, whichever they are."""
-    if a.joints.keys() != b.joints.keys() or a.leads.keys() != b.leads.keys():
-        return False
-    if any(math.dist(a.at(j), b.at(j)) > SAME_MM for j in a.joints):
-        return False
-    lines = []
-    for name, lead in a.leads.items():
-        other = b.leads[name]
-        if lead is other:
-            continue
-        if {lead.start, lead.end} != {other.start, other.end}:
-            return False
-        wide = (lead.came.width_mm, other.came.width_mm)
-        if not any(map(math.isnan, wide)) and abs(wide[0] - wide[1]) > SAME_MM:
-            return False
-        lines.append((lead.line, other.line))
-    if not lines:
-        return True
-    ours, theirs = (np.array(side, dtype=object) for side in zip(*lines, strict=True))
-    return bool((shapely.hausdorff_distance(ours, theirs) <= 2.0 * SAME_MM).all())
 
 
 def _candidates(so_far: Made, new: Edits, alone: Changes) -> Iterator[Edits]:
