@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -267,11 +267,21 @@ def _dismissed(
             raise UsageFault(f"finding {table.name} is dismissed already by {names[table.name]}")
         dismissed.extend(Dismissal(f, *who, table.why) for f in found if f.id not in names)
         names.update({f.id: label for f in found})
-        return f"{', '.join(f.id for f in found)} {found[0].code.value} dismissed"
+        return did_dismiss(found)
 
     for index, table in enumerate(corrections.dismiss, start=1):
         work.try_one("dismiss", index, table, dismiss)
     return replace(corrected, dismissed=tuple(dismissed))
+
+
+def did_dismiss(found: Sequence[Finding]) -> str:
+    """Return what was done when findings were dismissed."""
+    return f"{', '.join(f.id for f in found)} {found[0].code.value} dismissed"
+
+
+def did_renumber(number: int, now: int) -> str:
+    """Return what was done when a piece got another number."""
+    return f"piece {number} is now {now}"
 
 
 def _renumbering(work: Changes, corrected: Panel, corrections: Corrections) -> dict[int, int]:
@@ -291,7 +301,7 @@ def _renumbering(work: Changes, corrected: Panel, corrections: Corrections) -> d
         if table.number in numbers.values():
             raise UsageFault(f"number {table.number} is given twice")
         numbers[number] = table.number
-        return f"piece {number} is now {table.number}"
+        return did_renumber(number, table.number)
 
     for index, table in enumerate(corrections.renumber, start=1):
         work.try_one("renumber", index, table, renumber)

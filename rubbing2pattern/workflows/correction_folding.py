@@ -19,15 +19,18 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.inputs.corrections import Dismiss, Renumber
 from rubbing2pattern.inputs.edits import Edit, corrections_of
 from rubbing2pattern.model import Panel
-from rubbing2pattern.workflows.corrected_panel import ENDS_FREELY, PanelBefore, refuse_undone
+from rubbing2pattern.workflows.corrected_panel import (
+    ENDS_FREELY,
+    PanelBefore,
+    did_dismiss,
+    did_renumber,
+    refuse_undone,
+)
 
 _HEAD = ("not saved", "2000-01-01")
 """Who and when, of corrections that were not saved yet."""
 _UNSAVED = "not saved"
 """Stands for the digest of their file."""
-_AFTER_CUTTING = ("renumber", "dismiss")
-"""Kinds of correction that change no lead."""
-
 Edits = tuple[Edit, ...]
 
 
@@ -77,13 +80,7 @@ def made_further(so_far: Made, new: Edits) -> Made:
     for edits in _candidates(so_far, new, alone) if so_far.edits else ():
         found = _same(so_far, edits, alone, new)
         if found is not None:
-            told = {c.did for file in now.panel.corrections[-1:] for c in file.changes}
-            also = [
-                c.did
-                for file in found.panel.corrections[-1:]
-                for c in file.changes
-                if c.table in _AFTER_CUTTING and c.did not in told
-            ]
+            also = _said_of_names(now, found.panel, new)
             return replace(found, said=(*(c.did for c in alone.changes), *also))
     panel = now.finished(alone, corrections, _UNSAVED).panel
     return replace(_made(now, new, alone, panel), said=tuple(c.did for c in alone.changes))
@@ -143,6 +140,18 @@ def _same_dismissed(panel: Panel, now: PanelBefore, new: Edits) -> bool:
             found = meant(edit.table, now.panel, panel.findings, now.options.reach_mm)
             wanted |= {(f.code, f.at, edit.table.why) for f in found}
     return wanted <= dismissed
+
+
+def _said_of_names(now: PanelBefore, panel: Panel, new: Edits) -> Iterator[str]:
+    """Yield what edits do that change no lead, in the words of the panel that they mean."""
+    for edit in new:
+        match edit.table:
+            case Renumber(piece=piece, number=number):
+                yield did_renumber(piece or number, number)
+            case Dismiss():
+                yield did_dismiss(
+                    meant(edit.table, now.panel, panel.findings, now.options.reach_mm)
+                )
 
 
 def _candidates(so_far: Made, new: Edits, alone: Changes) -> Iterator[Edits]:
