@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,19 +13,9 @@ from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.inputs.reference import Reference
-from rubbing2pattern.matching.assigning import assign
-from rubbing2pattern.matching.fragments import assemble
 from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
-from rubbing2pattern.matching.loose import (
-    Assembly,
-    LoosePiece,
-    Match,
-    Matches,
-    Opening,
-    Placed,
-    Verdict,
-)
-from rubbing2pattern.matching.match_doubts import doubts
+from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed
+from rubbing2pattern.matching.matching_all import match_all
 from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.matching.result import LoosePhoto, Matching
@@ -112,7 +101,7 @@ def match_pieces(
     _check_names(places)
     panel, sha256 = _panel(Path(folder))
     upside_down = _upside_down(panel, face_up)
-    total = len(places) + 2
+    total = len(places) + 1
     seen: list[LoosePhoto] = []
     for k, (place, own) in enumerate(zip(places, references, strict=True), start=1):
         progress.stage(f"outline {replaced(place.name)}", k, total)
@@ -121,10 +110,9 @@ def match_pieces(
     numbers = _known(known, seen, panel)
     bench = _Bench(lying, _facing(lying) if upside_down else lying, upside_down)
     openings = openings_of(panel, options.match.opening_mm)
-    progress.stage("match", total - 1, total)
-    matches = assign(bench.facing, openings, options.match, numbers, turn_over)
-    progress.stage("fragments", total, total)
-    matches = bench.all_as_lying(_with_fragments(matches, openings, options, turn_over))
+    progress.stage("match", total, total)
+    matches = match_all(bench.facing, openings, options, numbers, turn_over)
+    matches = bench.all_as_lying(matches)
     progress.done()
     source = _provenance(seen, references, numbers, options)
     return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source)
@@ -221,48 +209,6 @@ def _known(
 
 def _facing(pieces: Sequence[LoosePiece]) -> tuple[LoosePiece, ...]:
     return tuple(replace(piece, outline=turned_over(piece.outline)) for piece in pieces)
-
-
-def _with_fragments(
-    matches: Matches, openings: Sequence[Opening], options: Options, turn_over: bool
-) -> Matches:
-    """Put pieces without a place together in the openings without glass.
-
-    An opening that fragments fill in part is not among those without glass any more: what has to be
-    cut for it is not the whole.
-    """
-    loose = [m.piece for m in matches.matches if m.verdict is Verdict.NO_PLACE]
-    empty = [opening for opening in openings if opening.number in matches.unfilled]
-    assemblies = assemble(loose, empty, options.fragments, turn_over)
-    fragment = {
-        name: (assembly, part)
-        for assembly in assemblies
-        for name, part in zip(assembly.pieces, assembly.parts, strict=True)
-    }
-    merged = tuple(
-        _fragment(match, *fragment[match.piece.id]) if match.piece.id in fragment else match
-        for match in matches.matches
-    )
-    filled = {assembly.number for assembly in assemblies}
-    return replace(
-        matches,
-        matches=merged,
-        assemblies=assemblies,
-        unfilled=tuple(number for number in matches.unfilled if number not in filled),
-        findings=doubts(merged, options.match),
-    )
-
-
-def _fragment(match: Match, assembly: Assembly, part: Placed) -> Match:
-    """Return a match as a fragment; assembling has weighed it, so it has no margin of its own."""
-    return replace(
-        match,
-        verdict=Verdict.FRAGMENT,
-        numbers=assembly.numbers,
-        placed=part,
-        margin=math.inf,
-        second=None,
-    )
 
 
 def _provenance(

@@ -25,7 +25,14 @@ from tests.structure.house import (
     shown,
 )
 
-OF_THEIR_OWN = ("structure", "rendering", "second_hand", "loose_glass", *WORKSHOPS)
+OF_THEIR_OWN = (
+    "structure",
+    "rendering",
+    "second_hand",
+    "loose_glass",
+    "second_bench",
+    *WORKSHOPS,
+)
 """Rooms of the tests that mirror no room of the package: the structure of the house, what draws
 rubbings and glass for tests, and the workshops beside the package."""
 

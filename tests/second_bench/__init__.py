@@ -1,0 +1,1 @@
+"""Photographs of loose glass by the second hand, apart from `tests.loose_glass`."""
