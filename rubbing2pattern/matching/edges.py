@@ -81,8 +81,8 @@ def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
 
 
 def _off_colour(work: Working, ground: Ground, o: LooseOptions) -> Mask:
-    apart = difference(work, ground) > o.off_noise
-    apart &= largest(work.colour - ground.colour) > o.off_least
+    seen = ground.off(work.colour)
+    apart = (difference(seen, ground) > o.off_noise) & (largest(seen) > o.off_least)
     bare = np.maximum(linear(ground.colour), np.float32(1e-4))
     share = np.asarray(linear(work.colour) / bare, dtype=np.float32)
     mean = (share[..., 0] + share[..., 1] + share[..., 2]) / np.float32(3.0)
@@ -90,7 +90,7 @@ def _off_colour(work: Working, ground: Ground, o: LooseOptions) -> Mask:
     uneven = (largest(share) - least) / np.maximum(mean, 1e-4)
     # Noise makes the colours of a dark ground uneven.
     lightness = np.maximum(1.0 - largest(1.0 - work.colour), 0.02)
-    doubt = 2.2 * o.off_noise * float(ground.noise.max()) / lightness
+    doubt = 2.2 * o.off_noise * ground.quiet / lightness
     shadow = (mean < 1.0) & (mean > o.shadow_least) & (uneven < _GREY_LEAST + doubt)
     return np.asarray(apart & ~shadow)
 

@@ -36,6 +36,12 @@ _ROUNDS = 3
 """Rounds of fitting at each degree; blocks come in and fall out."""
 _SOFT_MM = 25.0
 """Width over which what the surface leaves is followed: light changes no faster."""
+_USUAL = 3.0
+"""Deviations within which a pixel is taken for ground when its noise is measured."""
+_QUIET = 0.008
+"""Spread, of full white, up to which a ground is quiet: two steps of 255."""
+_LEAST_PIXELS = 1000
+"""Pixels of bare ground by which it is known how the ground varies."""
 _SIGMA = 1.4826
 """Median deviation to standard deviation, of a normal distribution."""
 
@@ -84,12 +90,21 @@ class Ground:
     ----------
     colour : (H, W, 3) float32.
     noise : (3,) one standard deviation of a pixel of the working picture from it.
-    steps : usual change per mm on the bare ground.
+    evened : (3, 3) by which differences of colour from it are multiplied: mottled cloth varies in
+        light far more than in colour, so that differences in the ways it varies count less.
+    quiet : one standard deviation of a pixel from it, evened.
+    steps : usual change per mm on the bare ground, evened.
     """
 
     colour: Grid
     noise: Array
+    evened: Array
+    quiet: float
     steps: float
+
+    def off(self, colour: Grid) -> Grid:
+        """Return evened differences (H, W, 3) of a picture from the ground."""
+        return np.asarray((colour - self.colour) @ self.evened.astype(np.float32))
 
 
 def reduced(colour: Colour, px_per_mm: float, inside: Mask | None, o: LooseOptions) -> Working:
@@ -120,7 +135,7 @@ def steps_of(picture: Grid, px_per_mm: float) -> Grid:
     return np.asarray(np.sqrt(0.5 * (xx + yy + root)), dtype=np.float32)
 
 
-def bare_ground(work: Working, steps: Grid) -> Ground:
+def bare_ground(work: Working) -> Ground:
     """Model the bare ground from the picture alone.
 
     Strategy: the ground is the one colour that goes on, slowly changing, all over the picture.
@@ -143,18 +158,36 @@ def bare_ground(work: Working, steps: Grid) -> Ground:
     off = work.colour - surface
     agrees &= largest(off) < _DEGREES[-1][1]
     noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
-    return Ground(
-        np.asarray(surface, dtype=np.float32),
-        np.maximum(noise, 0.5 / 255.0),
-        float(np.median(steps[agrees])) if agrees.any() else 0.0,
+    noise = np.maximum(noise, 0.5 / 255.0)
+    evened = _evening(off[agrees], noise)
+    ground = Ground(np.asarray(surface, dtype=np.float32), noise, evened, 1.0, 0.0)
+    seen = ground.off(work.colour)
+    quiet = _SIGMA * float(np.median(np.abs(seen[agrees]))) if agrees.any() else 1.0
+    steps = steps_of(seen, work.px_per_mm)
+    usual = float(np.median(steps[agrees])) if agrees.any() else 0.0
+    return replace(ground, quiet=max(quiet, 0.5 / 255.0), steps=usual)
+
+
+def _evening(off: Array, noise: Array) -> Array:
+    """Return what evens out differences (N, 3) of bare ground: each way counts by its spread.
+
+    The way in which it varies least keeps its size; one in which it varies less than a quiet
+    ground does is not made more of. Places off by more than usual are not ground.
+    """
+    near = off[(np.abs(off) < _USUAL * noise).all(axis=1)]
+    if len(near) < _LEAST_PIXELS:
+        return np.eye(3)
+    variance, ways = np.linalg.eigh(np.cov(near[:: max(1, len(near) // _ENOUGH)].T))
+    spread = np.sqrt(np.maximum(variance, _QUIET**2))
+    return np.asarray(ways @ np.diag(spread.min() / spread) @ ways.T)
+
+
+def difference(seen: Grid, ground: Ground) -> Grid:
+    """Return by how much evened differences (H, W, 3) exceed the ground's noise, (H, W)."""
+    return np.asarray(
+        np.sqrt(_sum(np.square(seen)) / np.float32(3.0)) / np.float32(ground.quiet),
+        dtype=np.float32,
     )
-
-
-def difference(work: Working, ground: Ground) -> Grid:
-    """Return by how much each pixel differs from the bare ground, in times its noise, (H, W)."""
-    noise = np.asarray(ground.noise, dtype=np.float32)
-    off = np.asarray((work.colour - ground.colour) / noise, dtype=np.float32)
-    return np.asarray(np.sqrt(_sum(np.square(off)) / np.float32(3.0)), dtype=np.float32)
 
 
 def _sum(three: Grid) -> Grid:

@@ -101,8 +101,8 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     """
     inside = _sheet(rubbing, colour.shape[:2])
     work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
-    steps = steps_of(work.colour, work.px_per_mm)
-    ground = bare_ground(work, steps)
+    ground = bare_ground(work)
+    steps = steps_of(ground.off(work.colour), work.px_per_mm)
     there = covered(work, ground, steps, options)
     grey = rubbing.photograph.grey
     parts = list(parts_of(there, steps, work, grey, targets_in(grey), options))
