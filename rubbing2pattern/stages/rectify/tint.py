@@ -24,7 +24,7 @@ _FLOOR = 0.02
 """Least light, of white, taken for a tint; a logarithm follows."""
 _MIDDLE = 0.2
 """Share of the picture that is left out on each side, so that the middle is sheet alone."""
-_AROUND = 0.03
+_AROUND = 0.1
 """Width, of the longer side, over which the tint is averaged to see marks on it."""
 _STEP = 4
 """Every such pixel counts for medians and percentiles."""
@@ -77,5 +77,6 @@ def _upright(tint: Grid) -> float:
     height, width = tint.shape
     top, left = round(_MIDDLE * height), round(_MIDDLE * width)
     middle = tint[top : height - top, left : width - left]
-    apart = middle - cv2.GaussianBlur(middle, (0, 0), _AROUND * max(tint.shape))
-    return -1.0 if float(np.mean(apart.astype(np.float64) ** 3)) > 0.0 else 1.0
+    side = round(_AROUND * max(tint.shape)) | 1
+    apart = (middle - cv2.blur(middle, (side, side))).astype(np.float64)
+    return -1.0 if float(np.mean(apart * apart * apart)) > 0.0 else 1.0
