@@ -55,9 +55,11 @@ class Frame:
     def to_px(self, points_mm: npt.ArrayLike) -> Array:
         """Map (x, y) in mm to (column, row); shape (N, 2) to (N, 2)."""
         p = points_array(points_mm)
-        return np.column_stack(
-            ((p[:, 0] - self.left_mm) * self.px_per_mm, (self.top_mm - p[:, 1]) * self.px_per_mm)
-        )
+        return np.column_stack(self.px_apart(p[:, 0], p[:, 1]))
+
+    def px_apart(self, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
+        """Map x and y in mm, each of any shape, to columns and rows."""
+        return (x_mm - self.left_mm) * self.px_per_mm, (self.top_mm - y_mm) * self.px_per_mm
 
     @property
     def bounds_mm(self) -> tuple[float, float, float, float]:

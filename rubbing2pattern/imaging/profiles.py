@@ -101,3 +101,15 @@ def grid_values(grid: Grid, lead: LeadMap, places: Array) -> Grid:
     """Sample a working grid of the lead map at places (N, 2) in mm, result (N,)."""
     p = lead.frame.to_px(places).astype(np.float32)
     return at_points(grid, p[:, :1], p[:, 1:])[:, 0]
+
+
+def grid_across(grid: Grid, lead: LeadMap, base: Array, normal: Array, offsets_mm: Array) -> Grid:
+    """Sample a working grid of the lead map across lines, (N, M).
+
+    Parameters
+    ----------
+    base, normal : (N, 2) places in mm and unit vectors to the left of the lines.
+    offsets_mm : (M,).
+    """
+    across = (base[:, k : k + 1] + offsets_mm * normal[:, k : k + 1] for k in (0, 1))
+    return at_points(grid, *(each.astype(np.float32) for each in lead.frame.px_apart(*across)))

@@ -12,7 +12,7 @@ import numpy as np
 
 from rubbing2pattern.fitting.ragged import quantiles
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.imaging.profiles import grid_values, offsets
+from rubbing2pattern.imaging.profiles import grid_across, grid_values, offsets
 from rubbing2pattern.laying.rows import Pieces, Rows, along_mean, beside, peaks, rows_along
 from rubbing2pattern.options.laying import LayingOptions
 from rubbing2pattern.reading import Grid, LeadMap, RawNet
@@ -59,9 +59,8 @@ def ridge_deviation(ridge: Ridge, rows: Rows, pieces: Pieces, options: LayingOpt
 
 def across(grid: Grid, rows: Rows, lead: LeadMap, off_mm: Array, options: LayingOptions) -> Grid:
     """Sample a map across rows, averaged along them, (N, M)."""
-    at = rows.base[:, None, :] + off_mm[None, :, None] * rows.normal[:, None, :]
-    flat = grid_values(grid, lead, at.reshape(-1, 2)).reshape(len(rows.base), -1)
-    return along_mean(flat, rows, options.ridge_along_mm)
+    values = grid_across(grid, lead, rows.base, rows.normal, off_mm)
+    return along_mean(values, rows, options.ridge_along_mm)
 
 
 def on_ridge(net: RawNet, lead: LeadMap, options: LayingOptions) -> RawNet:

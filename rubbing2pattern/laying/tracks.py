@@ -11,7 +11,7 @@ import numpy as np
 
 from rubbing2pattern.fitting.ragged import Ints, quantiles
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.imaging.profiles import grid_values
+from rubbing2pattern.imaging.profiles import grid_across, grid_values
 from rubbing2pattern.laying.ridge import ridge_deviation, ridge_near
 from rubbing2pattern.laying.rows import (
     Ink,
@@ -80,7 +80,7 @@ def tracked(
     ink = ink_across(rows, rubbing, lead, half, options.profile_step_mm, options.along_mm)
     reach = round(options.search_mm / ink.step_mm)
     searched = len(ink.off_mm) // 2 + np.arange(-reach, reach + 1)
-    extra = _map_scores(lead, rows, ink.off_mm[searched])
+    extra = grid_across(lead.maps.centre, lead, rows.base, rows.normal, ink.off_mm[searched])
     for _ in range(2):
         shift = _centred(rows, ink, guess, extra, searched)
         local = _dark_span(rows, ink, shift, guess)
@@ -107,13 +107,6 @@ def _by_edge(values: Array | Grid, rows: Rows, share: float) -> Array:
     here = np.arange(len(values)) - rows.first[rows.owner]
     inner = (here >= counts // 4) & (here < counts - counts // 4)
     return quantiles(values[inner], rows.owner[inner], rows.lines, share)
-
-
-def _map_scores(lead: LeadMap, rows: Rows, off_mm: Array) -> Grid:
-    """Sample the centre map across the rows, (N, M)."""
-    at = rows.base[:, None, :] + off_mm[None, :, None] * rows.normal[:, None, :]
-    flat = grid_values(lead.maps.centre, lead, at.reshape(-1, 2))
-    return np.asarray(flat.reshape(len(rows.base), -1), dtype=np.float32)
 
 
 def _centred(rows: Rows, ink: Ink, guess: Array, extra: Grid, at: Ints) -> Array:
