@@ -34,7 +34,8 @@ if TYPE_CHECKING:
     from rubbing2pattern.geometry.curves import Arc, Cubic, Line
     from rubbing2pattern.inputs.about import About, read_about
     from rubbing2pattern.inputs.collection_list import Common, Row, read_rows
-    from rubbing2pattern.inputs.corrections import Corrections, CorrectionsFile, read_corrections
+    from rubbing2pattern.inputs.correction_tables import Corrections
+    from rubbing2pattern.inputs.corrections import CorrectionsFile, read_corrections
     from rubbing2pattern.inputs.reference import (
         Dpi,
         Mark,
@@ -155,7 +156,8 @@ _ROOMS = {
     "geometry.curves": "Arc Cubic Line",
     "inputs.about": "About read_about",
     "inputs.collection_list": "Common Row read_rows",
-    "inputs.corrections": "Corrections CorrectionsFile read_corrections",
+    "inputs.correction_tables": "Corrections",
+    "inputs.corrections": "CorrectionsFile read_corrections",
     "inputs.reference": (
         "Dpi Mark Marks Reference Ruler Sheet TargetDistance TargetPosition Targets parse_reference"
     ),

@@ -34,6 +34,8 @@ RUBBING_NAME: Final = "rubbing.png"
 
 CORRECTIONS_NAMES = "corrections-*.toml"
 """Copies of the files of corrections that made the record what it is, numbered from 1."""
+UNCORRECTED_NAME: Final = "uncorrected.json"
+"""The record from before the first corrections of a folder, from which they can be taken back."""
 
 MATCHES_NAME = "matches.json"
 """The file that marks a folder of matched loose pieces."""

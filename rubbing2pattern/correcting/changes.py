@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -11,11 +11,12 @@ from typing import Any
 from shapely.geometry import LineString, Point as ShapelyPoint
 
 from rubbing2pattern.correcting.before import Before
+from rubbing2pattern.correcting.by_finding import explicit
 from rubbing2pattern.correcting.one_lead import Lead, lead_of, place_text, shifted
 from rubbing2pattern.correcting.shapes import curve_through
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.geometry.curves import Point
-from rubbing2pattern.inputs.corrections import (
+from rubbing2pattern.inputs.correction_tables import (
     AddLead,
     Corrections,
     JoinPieces,
@@ -41,7 +42,7 @@ class Changes:
 
     1. Places, ids and numbers mean the panel as it was before the file, whatever its other tables
        do; only the ends of new leads and places of widths look at what was changed before them.
-    2. The order is that of `inputs.corrections.TABLES`: leads go before others come.
+    2. The order is that of `inputs.correction_tables.TABLES`: leads go before others come.
     3. All faults of a file are collected; one is enough to refuse it.
 
     Attributes
@@ -53,6 +54,7 @@ class Changes:
     laid : (label, piece to be divided or None, ids of the parts) of new leads.
     free_ends : (label, place) where a lead is said to end freely.
     resolved : by label the lead or joint that is meant.
+    notes : by label how its places were understood.
     shifts : by label how far a lead is moved, (x, y).
     """
 
@@ -66,6 +68,7 @@ class Changes:
         self.laid: list[tuple[str, int | None, tuple[str, ...]]] = []
         self.free_ends: list[tuple[str, Point]] = []
         self.resolved: dict[str, str] = {}
+        self.notes: dict[str, str] = {}
         self.shifts: dict[str, Point] = {}
         self.used: dict[str, str] = {}
         self.loosened: dict[str, None] = {}
@@ -95,7 +98,9 @@ class Changes:
         """Make one change and note what it did, or what is wrong with it."""
         label = f"{name} {index}"
         try:
-            did = maker(label, table)
+            parts = explicit(table, self.panel)
+            done = [maker(label, part) for part in parts]
+            did = done[0] if len(done) == 1 else _all_alike(parts)
         except UsageFault as fault:
             self.faults.append(f"{label}: {fault}")
         else:
@@ -119,23 +124,27 @@ class Changes:
                     f"({self.panel.width_mm:.1f}, {self.panel.height_mm:.1f})"
                 )
 
-    def _meant(self, came: str | None, at: Point | None) -> str:
+    def _meant(self, label: str, came: str | None, at: Point | None) -> str:
         """Return the came that is meant in the panel as it was."""
-        if came is not None:
-            if came not in self.before.leads:
-                raise UsageFault(f"there is no came {came}")
-            return came
-        assert at is not None
-        self.inside(at)
-        return self._reached("lead", at, *self.before.nearest_lead(at))
+        if came is not None and came not in self.before.leads:
+            raise UsageFault(f"there is no came {came}")
+        if came is None:
+            assert at is not None
+            came = self._reached(label, "lead", at, *self.before.nearest_lead(at))
+        self.resolved[label] = came
+        return came
 
-    def _reached(self, what: str, at: Point, name: str, away_mm: float) -> str:
+    def _reached(self, label: str, what: str, at: Point, name: str, away_mm: float) -> str:
         """Return the name of what lies nearest to a place, unless that is too far to be meant."""
+        self.inside(at)
         if away_mm > self.options.reach_mm:
             raise UsageFault(
                 f"no {what} within {self.options.reach_mm:g} mm of {place_text(at)}; the nearest, "
                 f"{name}, is {away_mm:.1f} mm away"
             )
+        beside = self.sides[name].pieces if name in self.sides else ()
+        where = f", {_beside(beside)}" if beside else ""
+        self.notes[label] = f"{away_mm:.1f} mm from {place_text(at)}{where}"
         return name
 
     def _claim(self, label: str, names: Sequence[str]) -> None:
@@ -146,7 +155,7 @@ class Changes:
         self.used.update(dict.fromkeys(names, label))
 
     def _remove_lead(self, label: str, table: RemoveLead) -> str:
-        name = self.resolved[label] = self._meant(table.came, table.at)
+        name = self._meant(label, table.came, table.at)
         if self.sides[name].border and not table.border:
             raise UsageFault(
                 f"{name} is border, and piece {self.sides[name].pieces[0]} would lie open; "
@@ -193,8 +202,8 @@ class Changes:
             raise UsageFault(f"there is no joint {joint}")
         if joint is None:
             assert table.at is not None
-            self.inside(table.at)
-            joint = self._reached("joint", table.at, *self.before.nearest_joint(table.at))
+            nearest = self.before.nearest_joint(table.at)
+            joint = self._reached(label, "joint", table.at, *nearest)
         self.inside(table.to)
         self.resolved[label] = joint
         self._claim(label, [joint])
@@ -214,7 +223,7 @@ class Changes:
         Where others run through at its end, the end goes along them to where the lead then meets
         them; where it ends freely the end moves with it; anywhere else the joint moves with it.
         """
-        meant = self.resolved[label] = self._meant(table.came, table.at)
+        meant = self._meant(label, table.came, table.at)
         lead = self.before.leads[meant]
         from_place = lead.line.interpolate(0.5, normalized=True)
         if table.at is not None:
@@ -275,18 +284,22 @@ class Changes:
         return f"{_listed(names)} added across piece {table.piece}"
 
     def _lay(self, label: str, table: AddLead | SplitPiece, *, free: bool) -> list[str]:
+        assert table.start is not None
         places = [table.start, *table.through, table.end]
         self.inside(*places)
         for a, b in pairwise(places):
             if math.dist(a, b) < self.options.least_mm:
                 raise UsageFault(f"it has no length from {place_text(a)} to {place_text(b)}")
         drawn = curve_through(places)
+        begins, ends = self._landed(table.start), "a free end"
         start = self.net.landing(table.start, leaving_deg(drawn) + 180.0)
         if free:
             end = self._free_end(table.end)
             self.free_ends.append((label, table.end))
         else:
+            ends = self._landed(table.end)
             end = self.net.landing(table.end, leaving_deg(drawn.reversed()) + 180.0)
+        self.notes[label] = f"from {begins} to {ends}"
         places[0], places[-1] = self.net.at(start), self.net.at(end)
         given = table.width_mm is not None
         like = NetCame(
@@ -305,6 +318,11 @@ class Changes:
             raise UsageFault("it runs out of the panel on its way")
         return self.net.lay(curve, (start, end), like, Corrected.ADDED)
 
+    def _landed(self, place: Point) -> str:
+        """Return the joint or lead on which a new lead will land that ends at a place."""
+        joint, away_mm = self.net.nearest_joint(place)
+        return joint if away_mm <= self.options.joint_mm else self.net.nearest_lead(place)[0]
+
     def _free_end(self, place: Point) -> str:
         name, away_mm = self.net.nearest_lead(place)
         if away_mm < self.options.least_mm:
@@ -314,14 +332,13 @@ class Changes:
     def _set_width(self, label: str, table: SetWidth) -> str:
         meant = table.came
         if meant is not None:
-            self._meant(meant, None)
+            self._meant(label, meant, None)
             if self.net.now(meant) not in self.net.leads:
                 raise UsageFault(f"{meant} is removed by {self.used.get(meant, 'another table')}")
             name = self.net.now(meant)
         else:
             assert table.at is not None
-            self.inside(table.at)
-            name = self._reached("lead", table.at, *self.net.nearest_lead(table.at))
+            name = self._reached(label, "lead", table.at, *self.net.nearest_lead(table.at))
         self.resolved[label] = name
         if f"width of {name}" in self.used:
             raise UsageFault(f"{name} has its width from {self.used[f'width of {name}']} already")
@@ -340,6 +357,25 @@ class Changes:
         if math.isnan(lead.came.width_mm):
             return f"{name} is {table.width_mm:.2f} mm wide"
         return f"{name} is {table.width_mm:.2f} mm wide instead of {lead.came.width_mm:.2f} mm"
+
+
+def told(changes: Iterable[Change], notes: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what changes did, a sentence each, with how their places were understood."""
+    noted = ((change.did, notes.get(f"{change.table} {change.index}")) for change in changes)
+    return tuple(f"{did} ({note})" if note else did for did, note in noted)
+
+
+def _all_alike(parts: Sequence[Table]) -> str:
+    """Return what was done where one table sets the width of many cames."""
+    names = [part.came for part in parts if isinstance(part, SetWidth)]
+    width_mm = next(part.width_mm for part in parts if isinstance(part, SetWidth))
+    return f"{_listed(names)} are {width_mm:.2f} mm wide"
+
+
+def _beside(pieces: Sequence[int]) -> str:
+    if len(pieces) == 1:
+        return f"beside piece {pieces[0]}"
+    return f"between pieces {' and '.join(map(str, pieces))}"
 
 
 def _unseen(came: NetCame) -> NetCame:

@@ -15,7 +15,7 @@ from rubbing2pattern.correcting.one_lead import id_number, place_text
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Finding, Severity
 from rubbing2pattern.findings.names import same_doubt
-from rubbing2pattern.inputs.corrections import Dismiss
+from rubbing2pattern.inputs.correction_tables import Dismiss
 from rubbing2pattern.model import Corrected, Dismissal, Panel
 from rubbing2pattern.options.correct import CorrectOptions
 
@@ -147,16 +147,21 @@ def meant(
     UsageFault
         When there is none.
     """
-    if table.name is not None:
-        return (_of_name(table.name, panel),)
+    if table.named is not None:
+        return (finding_named(table.named, panel),)
     assert table.code is not None
     return _of_code(table, table.code, (panel.findings, after), reach_mm)
 
 
-def _of_name(name: str, panel: Panel) -> Finding:
+def finding_named(name: str, panel: Panel) -> Finding:
     """Return the finding with this name; if there is none, say what became of it or list the names.
 
     One that was dismissed and became graver is open again under its name.
+
+    Raises
+    ------
+    UsageFault
+        When there is none.
     """
     for finding in panel.findings:
         if finding.id == name:

@@ -12,7 +12,7 @@ from typing import Any
 
 from rubbing2pattern.correcting.changes import Changes
 from rubbing2pattern.geometry.curves import Point
-from rubbing2pattern.inputs.corrections import (
+from rubbing2pattern.inputs.correction_tables import (
     Dismiss,
     MoveJoint,
     MoveLead,
@@ -176,7 +176,7 @@ class Folding:
         """Return what dismisses a finding by code and place, where only the edits made it."""
         known = {finding.id for finding in self.work.panel.findings}
         for finding in self.panel.findings:
-            if finding.id == table.name and table.name not in known and finding.at is not None:
+            if finding.id == table.named and table.named not in known and finding.at is not None:
                 at = list(finding.at)
                 return edit_of("dismiss", {"code": finding.code.value, "at": at, "why": table.why})
         return edit

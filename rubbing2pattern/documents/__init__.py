@@ -49,7 +49,7 @@ def write_documents(
     paper : papers of the tiles, what the printer does, whether the pattern is mirrored.
     glazing : what a person wrote about the pieces, and the options of glass and templates.
     leading : how leads are cut, the stick, what is taken for weights.
-    copies : files of corrections that were applied, by name.
+    copies : files of corrections that were applied, and the record from before, by name.
 
     Raises
     ------

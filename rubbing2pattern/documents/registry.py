@@ -44,7 +44,7 @@ from rubbing2pattern.documents.source import Source
 from rubbing2pattern.documents.templates import Templates
 from rubbing2pattern.documents.tiles import tile_documents, tile_names
 from rubbing2pattern.glazing.folder import LIST_NAME, WORKBOOK_NAME
-from rubbing2pattern.output import CORRECTIONS_NAMES, RECORD_NAME, RUBBING_NAME
+from rubbing2pattern.output import CORRECTIONS_NAMES, RECORD_NAME, RUBBING_NAME, UNCORRECTED_NAME
 from rubbing2pattern.record.panel import record_text
 
 _RUBBING: When[Source] = When(
@@ -57,7 +57,12 @@ _TO_REPLACE = "once pieces are marked to be replaced"
 _REPLACED: When[Source] = When(_TO_REPLACE, lambda s: bool(s.work.orders))
 _TEMPLATES: When[Source] = When(_TO_REPLACE, lambda s: s.templates is not None)
 _FIRED: When[Source] = When("once such pieces are painted", lambda s: bool(s.work.firings))
-_CORRECTED: When[Source] = When("after corrections", lambda s: bool(s.copies))
+_CORRECTED: When[Source] = When("after corrections", lambda s: bool(_files_applied(s)))
+_CAN_UNDO: When[Source] = When("after corrections", lambda s: UNCORRECTED_NAME in s.copies)
+
+
+def _files_applied(source: Source) -> tuple[str, ...]:
+    return tuple(name for name in source.copies if name != UNCORRECTED_NAME)
 
 
 def _rubbing(source: Source) -> KeptRubbing:
@@ -236,9 +241,16 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
     Document(
         CORRECTIONS_NAMES,
         "a copy of a file of corrections that was applied; they are numbered in order",
-        lambda s: s.copies,
+        lambda s: {name: s.copies[name] for name in _files_applied(s)},
         _CORRECTED,
-        names=lambda s: tuple(s.copies),
+        names=lambda s: _files_applied(s),
+        page="corrections.md",
+    ),
+    Document(
+        UNCORRECTED_NAME,
+        "the record as it was before corrections; `correct --undo` goes back by it",
+        lambda s: s.copies[UNCORRECTED_NAME],
+        _CAN_UNDO,
         page="corrections.md",
     ),
     Document(

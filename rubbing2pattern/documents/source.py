@@ -56,7 +56,7 @@ class Source:
     rubbing : the rubbing straight on, or None without one.
     options, paper, leading : of all documents, of the pattern, of new lead.
     glazing : what a person wrote about the pieces, and the options of glass and templates.
-    copies : files of corrections that were applied, by name.
+    copies : files of corrections that were applied, and the record from before, by name.
     """
 
     record: PanelRecord

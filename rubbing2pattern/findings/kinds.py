@@ -45,6 +45,11 @@ class Kind(Enum):
         """Whether its sentence is about one piece."""
         return any("piece" in fields_of(part) for part in self.parts)
 
+    @property
+    def names_a_came(self) -> bool:
+        """Whether its sentence is about one came."""
+        return any("came" in fields_of(part) for part in self.parts)
+
     # fmt: off
     # The picture and its scale
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from rubbing2pattern.glazing.entries import TYPED, Filled, Vanished
@@ -53,6 +53,26 @@ def carried_over(filled: Filled, numbers: Mapping[int, int], moved: Iterable[int
     lost = tuple(Vanished(n, e) for n, e in sorted(filled.entries.items()) if n not in numbers)
     kept = Filled(dict(sorted(entries.items())), filled.vanished).with_vanished(lost)
     return Carried(kept, lost, tuple(sorted({*moved} & {*entries})))
+
+
+def carried_back(filled: Filled, numbers: Mapping[int, int], before: Container[int]) -> Carried:
+    """Give every entry the number that its piece had, and pieces that are back theirs again.
+
+    Parameters
+    ----------
+    filled : under the numbers that hold now.
+    numbers : new number by old one, as for `carried_over`.
+    before : all numbers that there were.
+    """
+    back = carried_over(filled, {now: old for old, now in numbers.items()})
+    entries, vanished = dict(back.filled.entries), []
+    for row in back.filled.vanished:
+        if row.number in before and row.number not in numbers and row.number not in entries:
+            entries[row.number] = row.entry
+        else:
+            vanished.append(row)
+    kept = Filled(dict(sorted(entries.items())), tuple(vanished))
+    return Carried(kept, back.vanished, back.moved)
 
 
 def merged(newer: Filled, older: Filled) -> Merged:

@@ -10,7 +10,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.inputs.corrections import TABLES, Corrections, Table
+from rubbing2pattern.inputs.correction_tables import TABLES, Corrections, Table
 from rubbing2pattern.texts import field_fault
 
 _PLACE_DIGITS = 3

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
+from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.glazing.carry import carried_over
 from rubbing2pattern.glazing.entries import Vanished
 from rubbing2pattern.glazing.folder import Known, held_in
 from rubbing2pattern.inputs.corrections import CorrectionsFile
+from rubbing2pattern.output import UNCORRECTED_NAME
+from rubbing2pattern.record.panel import record_text
 from rubbing2pattern.units import Unit
 from rubbing2pattern.workflows.corrected_panel import Corrected, apply_corrections
 from rubbing2pattern.workflows.folders import KeptFolder, in_units, kept_folder, rewrite
@@ -38,14 +42,47 @@ def correct_folder(
     return correct_kept(kept_folder(folder), files, units=units)
 
 
+def try_folder(folder: Path | str, file: CorrectionsFile) -> tuple[Corrected, bytes | None]:
+    """Return what a file of corrections would make of a folder, and its overlay; write nothing.
+
+    The overlay is None in a folder without a kept rubbing.
+
+    Raises
+    ------
+    InputUnreadable, UsageFault
+        As `correct_folder` does.
+    """
+    kept = kept_folder(folder, replaced=False)
+    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
+    done = apply_corrections(kept.panel, file.corrections, options=kept.options, sha256=file.sha256)
+    carried = carried_over(filled, done.numbers)
+    overlay = (
+        None
+        if kept.rubbing is None
+        else overlay_png(kept.rubbing, done.panel, kept.options.documents)
+    )
+    return (
+        replace(
+            done,
+            overlay=overlay is not None,
+            written_about_gone=carried.vanished,
+            warnings=kept.warnings,
+            units=kept.options.documents.units,
+        ),
+        overlay,
+    )
+
+
 def correct_kept(
     kept: KeptFolder, files: Sequence[CorrectionsFile], *, units: Unit | None = None
 ) -> Corrected:
     """Apply files of corrections to a folder that was read; see `correct_folder`."""
     filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
     now, copies = kept.panel, dict(kept.copies)
+    copies.setdefault(UNCORRECTED_NAME, record_text(kept.record).encode())
     numbers = {piece.number: piece.number for piece in now.pieces}
     vanished: list[Vanished] = []
+    notes: Mapping[str, str] = {}
     for file in files:
         done = apply_corrections(now, file.corrections, options=kept.options, sha256=file.sha256)
         carried = carried_over(filled, done.numbers)
@@ -53,6 +90,7 @@ def correct_kept(
         vanished += carried.vanished
         numbers = {n: done.numbers[m] for n, m in numbers.items() if m in done.numbers}
         copies[done.applied.file] = file.content
+        notes = done.notes
     options = in_units(kept.options, units)
     rewrite(kept, now, filled, options=options, copies=copies)
     return Corrected(
@@ -63,4 +101,5 @@ def correct_kept(
         written_about_gone=tuple(vanished),
         warnings=kept.warnings,
         units=options.documents.units,
+        notes=notes,
     )

@@ -30,7 +30,7 @@ from rubbing2pattern.errors import NoLeadFound, UsageFault
 from rubbing2pattern.findings import Code, Finding, Point
 from rubbing2pattern.findings.names import named
 from rubbing2pattern.glazing.entries import Vanished
-from rubbing2pattern.inputs.corrections import Corrections, Dismiss, Renumber
+from rubbing2pattern.inputs.correction_tables import Corrections, Dismiss, Renumber
 from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import CORRECTIONS_NAMES
@@ -60,6 +60,7 @@ class Corrected:
     written_about_gone : what a person wrote about pieces that are gone.
     warnings : what of the folder's options is not used, or under another name; a sentence each.
     units : of the lists in the folder.
+    notes : how places were understood, by table and index, as in ``add_lead 2``.
     """
 
     before: Panel
@@ -69,6 +70,7 @@ class Corrected:
     written_about_gone: tuple[Vanished, ...] = ()
     warnings: tuple[str, ...] = ()
     units: Unit = "mm"
+    notes: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def applied(self) -> AppliedCorrections:
@@ -168,7 +170,7 @@ class PanelBefore(Before):
         corrected = replace(corrected, findings=left)
         _raise(work.faults)
         corrected = _with_history(work, corrected, panel, corrections, sha256, numbers)
-        return Corrected(panel, rounded_panel(corrected, corrected), numbers=now)
+        return Corrected(panel, rounded_panel(corrected, corrected), numbers=now, notes=work.notes)
 
     def _refuse_crossed(self, cut: Panel) -> None:
         """Refuse changes after which leads cross where there is no joint; cutting reports these."""
@@ -263,8 +265,8 @@ def _dismissed(
 
     def dismiss(label: str, table: Dismiss) -> str:
         found = meant(table, before, corrected.findings, options.correct.reach_mm)
-        if table.name is not None and table.name in names:
-            raise UsageFault(f"finding {table.name} is dismissed already by {names[table.name]}")
+        if table.named is not None and table.named in names:
+            raise UsageFault(f"finding {table.named} is dismissed already by {names[table.named]}")
         dismissed.extend(Dismissal(f, *who, table.why) for f in found if f.id not in names)
         names.update({f.id: label for f in found})
         return did_dismiss(found)

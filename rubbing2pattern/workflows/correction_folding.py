@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from rubbing2pattern.correcting.changes import Changes
+from rubbing2pattern.correcting.by_finding import explicit
+from rubbing2pattern.correcting.changes import Changes, told
 from rubbing2pattern.correcting.doubts import meant
 from rubbing2pattern.correcting.folding import Folding, as_lead, labels
 from rubbing2pattern.correcting.names import numbers_for, renumbered
 from rubbing2pattern.correcting.same_net import names_in
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.inputs.corrections import Dismiss, Renumber
+from rubbing2pattern.inputs.correction_tables import Dismiss, Renumber
 from rubbing2pattern.inputs.edits import Edit, corrections_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.workflows.corrected_panel import (
@@ -75,15 +76,16 @@ def made_further(so_far: Made, new: Edits) -> Made:
         One of them cannot be made of the panel that it means.
     """
     now = so_far.now
+    new = tuple(Edit(e.kind, part) for e in new for part in explicit(e.table, now.panel))
     corrections = corrections_of(new, *_HEAD)
     alone = now.changed(corrections)
     for edits in _candidates(so_far, new, alone) if so_far.edits else ():
         found = _same(so_far, edits, alone, new)
         if found is not None:
             also = _said_of_names(now, found.panel, new)
-            return replace(found, said=(*(c.did for c in alone.changes), *also))
+            return replace(found, said=(*told(alone.changes, alone.notes), *also))
     panel = now.finished(alone, corrections, _UNSAVED).panel
-    return replace(_made(now, new, alone, panel), said=tuple(c.did for c in alone.changes))
+    return replace(_made(now, new, alone, panel), said=told(alone.changes, alone.notes))
 
 
 def _made(before: PanelBefore, edits: Edits, work: Changes, panel: Panel) -> Made:

@@ -26,6 +26,7 @@ from rubbing2pattern.options import Options
 from rubbing2pattern.output import (
     RECORD_NAME,
     RUBBING_NAME,
+    UNCORRECTED_NAME,
     check_folder,
     whole_folder,
     write_files,
@@ -49,7 +50,7 @@ class KeptFolder:
     place : the folder.
     record, panel, options : its record, the panel in it, and the options it was read with.
     rubbing : the kept rubbing, or None in a folder without one.
-    copies : the files of corrections that were applied, by name.
+    copies : the files of corrections that were applied, and the record from before, by name.
     warnings : what of its options is not used here, or under another name; a sentence each.
     """
 
@@ -79,6 +80,8 @@ def kept_folder(folder: Path | str, *, replaced: bool = True) -> KeptFolder:
     held = kept_options(record.provenance)
     panel = panel_of(record)
     copies = {c.file: _copy(place / c.file, c.sha256) for c in panel.corrections}
+    if copies and (place / UNCORRECTED_NAME).is_file():
+        copies[UNCORRECTED_NAME] = content_of(place / UNCORRECTED_NAME)
     if replaced:
         check_folder(place, overwrite=True, discard_corrections=True)
     rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)

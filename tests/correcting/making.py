@@ -8,7 +8,8 @@ import pytest
 
 from rubbing2pattern import apply_corrections
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.inputs.corrections import Corrections, corrections_from
+from rubbing2pattern.inputs.correction_tables import Corrections
+from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.model import Panel, Piece
 from rubbing2pattern.options import Options
 from rubbing2pattern.reading import LeadNet

@@ -44,7 +44,10 @@ from tests.documents.matched import matching
 
 PANEL = panels.two_by_two()
 FILLED = Filled({1: Entry(action=Action.REPLACE, decoration=(Decoration.PAINTED,))})
-COPIES = {"corrections-1.toml": b"by = 'A. Glazier'\n", "corrections-2.toml": b""}
+COPIES = {
+    "corrections-1.toml": b"by = 'A. Glazier'\n", "corrections-2.toml": b"",
+    "uncorrected.json": b"{}",
+}  # fmt: skip
 ROWS = {
     "piece": len(PANEL.pieces),
     "came": len(PANEL.cames),
@@ -110,6 +113,7 @@ def test_what_is_not_due_is_not_written() -> None:
     assert missing == {
         "pattern-*.pdf", "overlay.png", "rubbing.png", "replacement.xlsx", "replacement.csv",
         "kiln.csv", "templates.pdf", "templates.svg", "templates.dxf", "corrections-*.toml",
+        "uncorrected.json",
     }  # fmt: skip
 
 

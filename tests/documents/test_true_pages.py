@@ -29,7 +29,7 @@ from rubbing2pattern.glazing.columns import of_heading
 from rubbing2pattern.glazing.entries import TYPED, Action, Decoration, State
 from rubbing2pattern.inputs.calipers import parse_calipers
 from rubbing2pattern.inputs.collection_list import COLUMNS as COLLECTION, read_rows
-from rubbing2pattern.inputs.corrections import Corrections, Table
+from rubbing2pattern.inputs.correction_tables import Corrections, Table
 from rubbing2pattern.inputs.reference import parse_reference
 from rubbing2pattern.leading.strips import EndCut
 from rubbing2pattern.matching.known import read_known

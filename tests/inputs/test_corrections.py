@@ -9,12 +9,8 @@ import pytest
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
-from rubbing2pattern.inputs.corrections import (
-    TABLES,
-    Corrections,
-    corrections_from,
-    read_corrections,
-)
+from rubbing2pattern.inputs.correction_tables import TABLES, Corrections
+from rubbing2pattern.inputs.corrections import corrections_from, read_corrections
 from tests.correcting.making import HEAD
 from tests.running import ROOT
 

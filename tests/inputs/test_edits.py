@@ -9,7 +9,8 @@ from hypothesis import given, settings, strategies as st
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code
-from rubbing2pattern.inputs.corrections import TABLES, corrections_from
+from rubbing2pattern.inputs.correction_tables import TABLES
+from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.inputs.edits import corrections_of, corrections_text, edit_of, edits_in
 from rubbing2pattern.texts import LARGEST_ID
 
@@ -23,6 +24,8 @@ WORDS = st.text(
     st.characters(codec="utf-8", exclude_categories=("C", "Z")) | st.sampled_from("\\\"'#=[]é\t "),
     max_size=30,
 ).map(lambda text: f"a{text}b")
+
+LINES = WORDS.map(lambda text: text.replace("\t", " "))
 
 
 def fields(**always: Any) -> Any:
@@ -49,7 +52,7 @@ def test_every_kind_is_tried() -> None:
 
 
 @settings(max_examples=25)
-@given(st.lists(ANY_EDIT, min_size=1, max_size=6), WORDS, st.just("") | WORDS)
+@given(st.lists(ANY_EDIT, min_size=1, max_size=6), LINES, st.just("") | WORDS)
 def test_what_is_written_is_read_again(
     given: list[tuple[str, dict[str, Any]]], by: str, remark: str
 ) -> None:

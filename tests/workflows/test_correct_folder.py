@@ -61,7 +61,8 @@ def test_a_folder_is_corrected(folder: Path, tmp_path: Path) -> None:
     for words in ("split_piece 1: C", "4 before, 5 now", "4 numbers", "new        5"):
         assert words in result.stdout
     after = listing(folder)
-    assert set(after) == OWN | {"corrections-1.toml", "notes.txt"}
+    assert set(after) == OWN | {"corrections-1.toml", "uncorrected.json", "notes.txt"}
+    assert after["uncorrected.json"] == before["panel.json"]
     assert after["corrections-1.toml"] == file.read_bytes()
     assert after["rubbing.png"] == before["rubbing.png"]
     assert after["overlay.png"] != before["overlay.png"]

@@ -112,7 +112,7 @@ def session(tmp_path: Path) -> CorrectionSession:
 
 
 def test_a_session_saves_what_the_command_makes(session: CorrectionSession, tmp_path: Path) -> None:
-    assert session.add(lead(200.0)).said == ("C15 added",)
+    assert session.add(lead(200.0)).said == ("C15 added (from C3 to C4)",)
     session.add(edit_of("move_joint", {"joint": "J5", "to": [103, 150]}))
     session.add(edit_of("set_width", {"came": "C1", "width_mm": 7.5}))
     texts = session.files(*WHO, "two\nlines")
@@ -138,7 +138,7 @@ def test_a_preview_changes_nothing(session: CorrectionSession) -> None:
     assert added == answer
     undone = session.undo()
     assert (undone.pieces_new, undone.pieces_gone) == ((), (5,))
-    assert undone.said[0] == "undone: C15 added"
+    assert undone.said[0] == "undone: C15 added (from C3 to C4)"
     with pytest.raises(UsageFault, match="nothing to undo"):
         session.undo()
     session.redo()
