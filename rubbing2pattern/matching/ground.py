@@ -159,7 +159,7 @@ def bare_ground(work: Working) -> Ground:
     agrees &= largest(off) < _DEGREES[-1][1]
     noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
     noise = np.maximum(noise, 0.5 / 255.0)
-    evened = _evening(off[agrees], noise)
+    evened = _evening(np.asarray(off[agrees], dtype=np.float64), noise)
     ground = Ground(np.asarray(surface, dtype=np.float32), noise, evened, 1.0, 0.0)
     seen = ground.off(work.colour)
     quiet = _SIGMA * float(np.median(np.abs(seen[agrees]))) if agrees.any() else 1.0

@@ -30,7 +30,8 @@ from rubbing2pattern.matching.not_glass import targets_in
 from rubbing2pattern.matching.outline_corners import corners_of, with_corners
 from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
 from rubbing2pattern.matching.parts import Part, parts_of
-from rubbing2pattern.matching.settling import Zone, even_ring, settle
+from rubbing2pattern.matching.settling import Profiles, Zone, even_ring, settle
+from rubbing2pattern.matching.shadows import Shadows, beside_colour, shadows_of
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.paneling.reading_order import reading_order
 from rubbing2pattern.reading import Rubbing
@@ -107,10 +108,12 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     grey = rubbing.photograph.grey
     parts = list(parts_of(there, steps, work, grey, targets_in(grey), options))
     camera = camera_of(rubbing, options)
+    zones = [_zone(part, colour, ground, options) if part.whole else None for part in parts]
+    shadows = _shadows(parts, zones, rubbing, options)
     found = list[Seen]()
     findings = list[Finding]()
-    for part in parts:
-        seen = _piece(part, colour, ground, rubbing, camera, options)
+    for part, zone in zip(parts, zones, strict=True):
+        seen = _piece(part, zone, shadows, rubbing, camera, options)
         if seen is None or part.kind != "glass":
             findings += _set_aside(part, rubbing)
         else:
@@ -142,25 +145,22 @@ def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
 
 def _piece(
     part: Part,
-    colour: Colour,
-    ground: Ground,
+    zone: Zone | None,
+    shadows: Shadows,
     rubbing: Rubbing,
     camera: Camera | None,
     o: LooseOptions,
 ) -> Seen | None:
     """Return one piece, without its final id; None for what cannot be glass by its size."""
-    smooth = gaussian_filter1d(
-        even_ring(part.outline, 0.5 * part.work.px_per_mm), 2.0 * _SMOOTH_MM, axis=0, mode="wrap"
-    )
-    # Turned round: clockwise as seen becomes anticlockwise.
-    ring = rubbing.warp.to_mm(part.work.to_photo(smooth))[::-1]
+    ring = _ring(part, rubbing)
     stray_mm, clear = _UNSEEN_MM, True
-    if part.whole:
-        zone = _zone(part, colour, ground, o)
-        first = settle(ring, zone, rubbing.warp, (o.reach_mm, o.shadow_mm), o)
+    if zone is not None:
+        profiles = Profiles.across(ring, zone, rubbing.warp, (o.reach_mm, o.shadow_mm), o)
+        first = settle(profiles, zone, shadows, o)
         corners_mm = first.path[corners_of(first.path, o)]
         ring = with_corners(first.path, corners_mm, o)
-        last = settle(ring, zone, rubbing.warp, (_NARROW_MM, _NARROW_MM), o, first.floor)
+        profiles = Profiles.across(ring, zone, rubbing.warp, (_NARROW_MM, _NARROW_MM), o)
+        last = settle(profiles, zone, shadows, o, first)
         ring = with_corners(last.path, corners_mm, o)
         soft = max(first.soft, last.soft)
         clear = last.seen >= _LEAST_SEEN and soft <= _MOST_SOFT
@@ -179,15 +179,37 @@ def _piece(
     return Seen(piece, part, clear)
 
 
+def _ring(part: Part, rubbing: Rubbing) -> Array:
+    """Return the first outline of a part in mm, anticlockwise, without the steps of pixels."""
+    smooth = gaussian_filter1d(
+        even_ring(part.outline, 0.5 * part.work.px_per_mm), 2.0 * _SMOOTH_MM, axis=0, mode="wrap"
+    )
+    # Turned round: clockwise as seen becomes anticlockwise.
+    return rubbing.warp.to_mm(part.work.to_photo(smooth))[::-1]
+
+
+def _shadows(
+    parts: Sequence[Part], zones: Sequence[Zone | None], rubbing: Rubbing, o: LooseOptions
+) -> Shadows:
+    """Return how far shadows reach beside the coloured glass of a photograph."""
+    seen = []
+    for part, zone in zip(parts, zones, strict=True):
+        if zone is not None and part.kind == "glass":
+            reach = (o.reach_mm, o.shadow_mm)
+            p = Profiles.across(_ring(part, rubbing), zone, rubbing.warp, reach, o)
+            seen.append(beside_colour(p.light, p.coded, -p.inward, p.offsets))
+    return shadows_of(seen)
+
+
 def _zone(part: Part, colour: Colour, ground: Ground, o: LooseOptions) -> Zone:
     work = part.work
     h, w = (n * work.step for n in part.mask.shape)
     left, top = work.left * work.step, work.top * work.step
     own = cv2.resize(part.own.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST) > 0
     row, column = work.top + part.mask.shape[0] // 2, work.left + part.mask.shape[1] // 2
-    bare = linear(ground.colour[row, column])
+    bare = np.asarray(linear(ground.colour[row, column]), dtype=np.float64)
     seen = colour[top : top + h, left : left + w]
-    return Zone(seen, left, top, own, np.asarray(bare, dtype=np.float64), o.shadow_least)
+    return Zone(seen, left, top, own, bare, ground.evened, o.shadow_least)
 
 
 def _polygon(ring: Array) -> Polygon | None:

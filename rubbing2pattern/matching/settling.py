@@ -11,11 +11,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.spatial import cKDTree
 
 from rubbing2pattern.geometry.curves import points_at, running_length
 from rubbing2pattern.geometry.frame import Array, Warp
 from rubbing2pattern.imaging.profiles import left_normals
 from rubbing2pattern.matching.ground import Colour, linear
+from rubbing2pattern.matching.shadows import Shadows, begins_mm
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
 
@@ -31,6 +33,16 @@ _JUMP_COST = 0.06
 """What each of them costs, of the worth of a strong step."""
 _DEPTH_COST_PER_MM = 0.12
 """What lying farther in costs: the outermost of equal steps is the edge."""
+_OUTSIDE_COST = 0.5
+"""What a step farther out costs, of its own worth: outside the glass only ground lies."""
+_BARE_MM = 1.0
+"""Outer part of profiles that shows the grain of the ground."""
+_GRAIN = 1.2
+"""Times the strongest of these steps, but one in twenty, from which a step counts."""
+_CAST = 0.05
+"""What a grey step counts where shadows are cast, of its worth."""
+_APART = 4
+"""Samples from which a step farther out is another one."""
 _FLOOR = 4.0
 """Times the steps of bare ground from which a step counts."""
 _BESIDE = 9
@@ -67,6 +79,7 @@ class Zone:
     left, top : its place in the photograph, px.
     own : (h, w) where the edge may lie.
     ground : (3,) colour of the bare ground about it, in even steps of light.
+    evened : (3, 3) by which differences of colour count; see `ground.Ground`.
     shadow_least : least share of that light in a shadow.
     """
 
@@ -75,6 +88,7 @@ class Zone:
     top: int
     own: npt.NDArray[np.bool_]
     ground: Array
+    evened: Array
     shadow_least: float
 
 
@@ -89,6 +103,7 @@ class Settled:
     seen : share of places where an edge was seen.
     floor : least step that counted as an edge.
     soft : share of places where the edge taken is much less sharp than the others.
+    shade : (N, 2) mm, how far in steps may be those of a shadow.
     """
 
     path: Array
@@ -96,6 +111,7 @@ class Settled:
     seen: float
     floor: float
     soft: float
+    shade: Array
 
 
 def even_ring(ring: Array, step_mm: float) -> Array:
@@ -106,58 +122,109 @@ def even_ring(ring: Array, step_mm: float) -> Array:
     return points_at(closed, s, np.arange(n) * float(s[-1]) / n)
 
 
+@dataclass(frozen=True, slots=True)
+class Profiles:
+    """Colours read across an outline.
+
+    Attributes
+    ----------
+    base, inward : (N, 2) mm, places and the normals that point to the glass.
+    offsets : (M,) mm, from outside inwards.
+    coded, light : (N, M, 3) as coded, 0 .. 1, and in even steps of light.
+    own : (N, M) whether each place belongs to the piece's zone.
+    """
+
+    base: Array
+    inward: Array
+    offsets: Array
+    coded: Grid
+    light: Grid
+    own: npt.NDArray[np.bool_]
+
+    @classmethod
+    def across(
+        cls, ring: Array, zone: Zone, warp: Warp, reach_mm: tuple[float, float], o: LooseOptions
+    ) -> Profiles:
+        """Read them; `reach_mm` says how far out and how far in."""
+        base = even_ring(ring, o.profile_mm)
+        closed = np.vstack((base, base[:1]))
+        smooth = gaussian_filter1d(base, 1.0 / o.profile_mm, axis=0, mode="wrap")
+        inward = left_normals(np.vstack((smooth, smooth[:1])), closed=True)[: len(base)]
+        px = warp.px_per_mm((float(closed[:, 0].mean()), float(closed[:, 1].mean())))
+        gap = 1.0 / (_DENSE * px)
+        count = np.arange(-round(reach_mm[0] / gap), round(reach_mm[1] / gap) + 1)
+        offsets = np.asarray(count * gap, dtype=np.float64)
+        coded, own = _sampled(zone, warp, base, inward, offsets)
+        coded = gaussian_filter1d(coded, 1.0, axis=0, mode="wrap")
+        return cls(base, inward, offsets, coded, linear(coded), own)
+
+    @property
+    def gap_mm(self) -> float:
+        """Distance of neighbouring offsets."""
+        return float(self.offsets[1] - self.offsets[0])
+
+
 def settle(
-    ring: Array,
+    profiles: Profiles,
     zone: Zone,
-    warp: Warp,
-    reach_mm: tuple[float, float],
+    shadows: Shadows,
     o: LooseOptions,
-    floor: float | None = None,
+    before: Settled | None = None,
 ) -> Settled:
     """Move an anticlockwise outline onto the outermost sharp step from the ground to the glass.
 
-    Strategy: colour is sampled across the outline. A step counts by its height and by how much
+    Strategy: a step of colour across the outline counts by its height and by how much
     steeper it gets when looked at more closely: the rim of a shadow does not, and where what
-    follows may be a shadow by its colour, a step has to be nearly as sharp as any. All steps that
+    follows may be a shadow by its colour, a step has to be nearly as sharp as any; where shadows
+    reach that far by the direction of the edge (`shadows`), it does not count. All steps that
     reach `outermost` of the strongest in their profile are worth the same, so that the outer
-    side of a rim is taken and neither paint nor the rim's inner side. The best run of steps round
+    side of a rim is taken and neither paint nor the rim's inner side; and a step that is left
+    outside counts against a place, for outside lies only ground. The best run of steps round
     the outline, without jumps, is found by dynamic programming (Viterbi 1967), and each is then
     placed where light changes most steeply, by a parabola.
 
     Parameters
     ----------
-    reach_mm : how far out and how far in the edge is looked for.
-    floor : least step that counts, of full white; None measures it at the outer end of the
-        profiles, which must then lie on the bare ground.
+    before : what was settled from farther away, for profiles that do not begin on bare ground.
     """
-    base = even_ring(ring, o.profile_mm)
-    closed = np.vstack((base, base[:1]))
-    smooth = gaussian_filter1d(base, 1.0 / o.profile_mm, axis=0, mode="wrap")
-    inward = left_normals(np.vstack((smooth, smooth[:1])), closed=True)[: len(base)]
-    px = warp.px_per_mm((float(closed[:, 0].mean()), float(closed[:, 1].mean())))
-    gap = 1.0 / (_DENSE * px)
-    count = np.arange(-round(reach_mm[0] / gap), round(reach_mm[1] / gap) + 1)
-    offsets = np.asarray(count * gap, dtype=np.float64)
-    coded, own = _sampled(zone, warp, base, inward, offsets)
-    coded = gaussian_filter1d(coded, 1.0, axis=0, mode="wrap")
-    fine = _steps(coded, _FINE_PX * _DENSE)
-    if floor is None:
-        floor = _FLOOR * float(np.quantile(fine[:, :_OUTERMOST], 0.3))
-    light = linear(coded)
-    sharp = _sharpness(fine, _steps(coded, _COARSE * _FINE_PX * _DENSE))
+    seen = np.asarray(profiles.coded @ zone.evened.astype(np.float32))
+    gap = profiles.gap_mm
+    fine = _steps(seen, _FINE_PX * _DENSE)
+    floor = _floor(fine, gap) if before is None else before.floor
+    sharp = _sharpness(fine, _steps(seen, _COARSE * _FINE_PX * _DENSE))
     plain = np.clip(sharp / o.sharp, 0.0, 1.0) ** 2
     strict = np.clip((sharp - o.sharp) / (1.0 - o.sharp) / _STRICT, 0.0, 1.0)
-    shade = _shaded(light, zone, round(_INSIDE_MM / gap))
+    shade = _shaded(profiles.light, zone, round(_INSIDE_MM / gap))
+    limit = _limit(profiles, shadows, before)
+    cast = shade & (profiles.offsets[None] < limit[:, None])
     worth = np.where(fine > floor, fine * np.where(shade, strict, plain), 0.0)
-    chances = _chances(worth, own, o)
+    chances = _chances(np.where(cast, _CAST * worth, worth), profiles.own, o)
     run = _best_run(chances, gap)
-    depth = _finely(light, run, offsets, gap)
-    seen = chances[np.arange(len(run)), run] > 0.0
-    path = _bridged(base, inward, depth, seen)
+    depth = _finely(profiles.light, run, profiles.offsets, gap)
+    met = chances[np.arange(len(run)), run] > 0.0
+    path = _bridged(profiles.base, profiles.inward, depth, met)
     calm = gaussian_filter1d(depth, 1.5, mode="wrap")
     stray = float(1.4826 * np.median(np.abs(depth - calm)))
     soft = float((sharp[np.arange(len(run)), run] < _SOFT).mean())
-    return Settled(path, stray, float(seen.mean()), floor, soft)
+    barred = profiles.base + np.maximum(limit, profiles.offsets[0])[:, None] * profiles.inward
+    return Settled(path, stray, float(met.mean()), floor, soft, barred)
+
+
+def _floor(fine: Grid, gap_mm: float) -> float:
+    """Return the least step that counts, by those on the bare ground outside."""
+    bare = fine[:, : max(_OUTERMOST, round(_BARE_MM / gap_mm))]
+    even = float(np.quantile(fine[:, :_OUTERMOST], 0.3))
+    return max(_FLOOR * even, _GRAIN * float(np.quantile(bare, 0.95)))
+
+
+def _limit(profiles: Profiles, shadows: Shadows, before: Settled | None) -> Array:
+    """Return up to which offsets (N,) grey steps are those of a shadow."""
+    if before is None:
+        begins = begins_mm(profiles.coded, profiles.offsets)
+        return shadows.limit_mm(-profiles.inward, begins)
+    _, near = cKDTree(before.shade).query(profiles.base)
+    apart = before.shade[near] - profiles.base
+    return np.asarray(np.sum(apart * profiles.inward, axis=1))
 
 
 def _sampled(
@@ -218,7 +285,9 @@ def _steps(coded: Grid, sigma: float) -> Grid:
 def _best_run(chances: Array, gap_mm: float) -> npt.NDArray[np.int64]:
     """Return the offset's index for each place round the outline, (N,)."""
     n, m = chances.shape
-    worth = chances - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
+    outside = np.zeros_like(chances)
+    outside[:, _APART:] = np.maximum.accumulate(chances, axis=1)[:, :-_APART]
+    worth = chances - _OUTSIDE_COST * outside - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
     jumps = np.arange(-_JUMP, _JUMP + 1)
     price = _JUMP_COST * np.abs(jumps)
     lead = n // 2
