@@ -23,6 +23,7 @@ from rubbing2pattern.inputs.correction_tables import (
     MoveJoint,
     MoveLead,
     RemoveLead,
+    SeenFrom,
     SetWidth,
     SplitPiece,
     Table,
@@ -56,6 +57,7 @@ class Changes:
     resolved : by label the lead or joint that is meant.
     notes : by label how its places were understood.
     shifts : by label how far a lead is moved, (x, y).
+    seen_from : the side on which the paper lay.
     """
 
     def __init__(self, start: Before) -> None:
@@ -70,6 +72,7 @@ class Changes:
         self.resolved: dict[str, str] = {}
         self.notes: dict[str, str] = {}
         self.shifts: dict[str, Point] = {}
+        self.seen_from = self.panel.seen_from
         self.used: dict[str, str] = {}
         self.loosened: dict[str, None] = {}
 
@@ -83,6 +86,7 @@ class Changes:
             AddLead: self._add_lead,
             SplitPiece: self._split_piece,
             SetWidth: self._set_width,
+            SeenFrom: self._see_from,
         }
         for name, index, table in corrections.tables():
             maker = makers.get(type(table))
@@ -357,6 +361,13 @@ class Changes:
         if math.isnan(lead.came.width_mm):
             return f"{name} is {table.width_mm:.2f} mm wide"
         return f"{name} is {table.width_mm:.2f} mm wide instead of {lead.came.width_mm:.2f} mm"
+
+    def _see_from(self, label: str, table: SeenFrom) -> str:
+        if self.seen_from == table.side:
+            raise UsageFault(f"the panel is seen from {table.side} already")
+        self._claim(label, ["the side"])
+        self.seen_from = table.side
+        return f"the panel is seen from {table.side}"
 
 
 def told(changes: Iterable[Change], notes: Mapping[str, str]) -> tuple[str, ...]:

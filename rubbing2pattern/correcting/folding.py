@@ -18,6 +18,7 @@ from rubbing2pattern.inputs.correction_tables import (
     MoveLead,
     RemoveLead,
     Renumber,
+    SeenFrom,
     SetWidth,
     SplitPiece,
 )
@@ -80,6 +81,8 @@ class Folding:
                 self._remove_lead(edit, target)
             case Renumber():
                 self._renumber(edit, edit.table)
+            case SeenFrom():
+                self._see_from(edit, edit.table)
             case Dismiss():
                 self._append(self._by_place(edit, edit.table))
             case _:
@@ -171,6 +174,11 @@ class Folding:
                     self._change(k, {"number": table.number})
                 return
         self._append(edit)
+
+    def _see_from(self, edit: Edit, table: SeenFrom) -> None:
+        self.held = [held for held in self.held if not isinstance(held[1].table, SeenFrom)]
+        if table.side != self.work.panel.seen_from:
+            self._append(edit)
 
     def _by_place(self, edit: Edit, table: Dismiss) -> Edit:
         """Return what dismisses a finding by code and place, where only the edits made it."""

@@ -211,8 +211,8 @@ class Kind(Enum):
     SIDE_NOT_STATED = (
         Code.SIDE_NOT_STATED, _CHECK,
         "It is not stated on which side of the window the paper lay, so the pattern may be the "
-        "mirror image of what is meant; look at the window and trace again with --seen-from "
-        "inside or --seen-from outside.",
+        "mirror image of what is meant; look at the window and state the side with --seen-from "
+        "when tracing, or afterwards with [[seen_from]] in a file of corrections.",
     )
 
     # Leads that may be there or not

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
@@ -234,6 +234,12 @@ class Renumber(Table):
     number: Number
 
 
+class SeenFrom(Table):
+    """The side of the window on which the paper lay."""
+
+    side: Literal["inside", "outside"]
+
+
 class Corrections(_Strict):
     """A file of corrections: who, when, and any number of tables."""
 
@@ -247,6 +253,7 @@ class Corrections(_Strict):
     add_lead: tuple[AddLead, ...] = ()
     split_piece: tuple[SplitPiece, ...] = ()
     set_width: tuple[SetWidth, ...] = ()
+    seen_from: tuple[SeenFrom, ...] = ()
     renumber: tuple[Renumber, ...] = ()
     dismiss: tuple[Dismiss, ...] = ()
 
@@ -275,6 +282,7 @@ TABLES = (
     "add_lead",
     "split_piece",
     "set_width",
+    "seen_from",
     "renumber",
     "dismiss",
 )

@@ -152,7 +152,7 @@ class PanelBefore(Before):
     def finished(self, work: Changes, corrections: Corrections, sha256: str) -> Corrected:
         """Cut and audit a net that was changed, and make the other corrections."""
         panel, options = self.panel, self.all_options
-        cut = _cut(work.net, panel, options)
+        cut = replace(_cut(work.net, panel, options), seen_from=work.seen_from)
         self._refuse_crossed(cut)
         held = still_true(
             self.of_reading, work.before, work.net, options.audit.touch_mm, options.correct

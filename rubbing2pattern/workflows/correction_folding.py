@@ -97,7 +97,7 @@ def _same(so_far: Made, edits: Edits, alone: Changes, new: Edits) -> Made | None
 
     Rules:
 
-    1. The nets are the same; what a person saw keeps its id.
+    1. The nets and the side are the same; what a person saw keeps its id.
     2. The pieces have the numbers that they would have; a lead that divides a piece does so.
     3. What was dismissed stays so, and what the new edits dismiss is dismissed too.
     """
@@ -106,7 +106,7 @@ def _same(so_far: Made, edits: Edits, alone: Changes, new: Edits) -> Made | None
         corrections = corrections_of(edits, *_HEAD)
         work = before.changed(corrections)
         names = names_in(work.net, alone.net, now.net)
-        if names is None:  # rule 1
+        if names is None or work.seen_from != alone.seen_from:  # rule 1
             return None
         if not edits:
             return nothing_made(before)

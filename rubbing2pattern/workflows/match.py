@@ -168,7 +168,8 @@ def _upside_down(panel: Panel, face_up: str) -> bool:
     if panel.seen_from == "unstated":
         raise UsageFault(
             f"--face-up {face_up} cannot be used: the panel's record does not say from which side "
-            "it is seen; lay the glass as the rubbing shows it, or trace again with --seen-from"
+            "it is seen; lay the glass as the rubbing shows it, or state the side with "
+            "[[seen_from]] in a file of corrections"
         )
     return face_up != panel.seen_from
 

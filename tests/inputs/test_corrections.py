@@ -44,6 +44,8 @@ def test_every_kind_of_correction_is_read() -> None:
     code = "free-end"
     at = [1, 2]
     why = "a strap"
+    [[seen_from]]
+    side = "inside"
     [[renumber]]
     piece = 3
     number = 5

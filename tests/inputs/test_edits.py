@@ -41,6 +41,7 @@ EDITS = {
     "add_lead": LINE(through=st.lists(PLACES, max_size=3), width_mm=WIDTHS, free_end=st.booleans()),
     "split_piece": fields(**{"piece": NUMBERS, "from": PLACES, "to": PLACES})(width_mm=WIDTHS),
     "set_width": fields(at=PLACES, width_mm=WIDTHS)(uncertainty_mm=st.floats(0, 5)),
+    "seen_from": fields(side=st.sampled_from(["inside", "outside"]))(),
     "renumber": fields(piece=NUMBERS, number=NUMBERS)(),
     "dismiss": fields(code=st.sampled_from([c.value for c in Code]), at=PLACES, why=WORDS)(),
 }

@@ -344,7 +344,7 @@ def test_what_cannot_be_read_leaves_everything_as_it_was(
 
 def test_a_panel_without_a_side_cannot_say_which_face_is_up(bench: Path, tmp_path: Path) -> None:
     folder = panel_folder(tmp_path / "p", replace(PANEL, seen_from="unstated"))
-    with pytest.raises(UsageFault, match="trace again with --seen-from"):
+    with pytest.raises(UsageFault, match=r"state the side with \[\[seen_from\]\]"):
         match_pieces([bench], SCAN, folder, face_up="inside")
 
 
