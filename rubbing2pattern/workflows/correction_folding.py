@@ -10,6 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+import shapely
+
 from rubbing2pattern.correcting.by_finding import explicit
 from rubbing2pattern.correcting.changes import Changes, told
 from rubbing2pattern.correcting.doubts import meant
@@ -17,9 +20,13 @@ from rubbing2pattern.correcting.folding import Folding, as_lead, labels
 from rubbing2pattern.correcting.names import numbers_for, renumbered
 from rubbing2pattern.correcting.same_net import names_in
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Finding
+from rubbing2pattern.findings.names import same_doubt
 from rubbing2pattern.inputs.correction_tables import Dismiss, Renumber
 from rubbing2pattern.inputs.edits import Edit, corrections_of
 from rubbing2pattern.model import Panel
+from rubbing2pattern.options import Options
+from rubbing2pattern.paneling.reading_order import reading_order
 from rubbing2pattern.workflows.corrected_panel import (
     ENDS_FREELY,
     PanelBefore,
@@ -30,6 +37,8 @@ from rubbing2pattern.workflows.corrected_panel import (
 
 _HEAD = ("not saved", "2000-01-01")
 """Who and when, of corrections that were not saved yet."""
+_SAME_PLACE_MM = 0.01
+"""How far findings may lie from each other that are one: places made anew differ by a rounding."""
 _UNSAVED = "not saved"
 """Stands for the digest of their file."""
 Edits = tuple[Edit, ...]
@@ -115,10 +124,20 @@ def _same(so_far: Made, edits: Edits, alone: Changes, new: Edits) -> Made | None
         seen = _renumbered(now.panel, new)
     except UsageFault:
         return None
-    numbers = numbers_for(panel.pieces, seen, now.options.same_share)
-    if any(number != same for number, same in numbers.items()):  # rule 2
+    if not _same_numbers(panel, seen, now.all_options):  # rule 2
         return None
-    return _made(before, edits, work, panel) if _same_dismissed(panel, now, new) else None
+    return _made(before, edits, work, panel) if _same_dismissed(panel, so_far, new) else None
+
+
+def _same_numbers(panel: Panel, seen: Panel, options: Options) -> bool:
+    """Return whether the pieces of a panel have the numbers that those seen before hand on."""
+    places = np.array([piece.label_at for piece in panel.pieces])
+    bounds = shapely.bounds([piece.outline for piece in panel.pieces])
+    order = reading_order(places, bounds[:, 3] - bounds[:, 1], options.pieces.row_share)
+    # As they are read, and not by number: of two equal halves the first keeps the number.
+    read = [replace(panel.pieces[k], number=n) for n, k in enumerate(order, start=1)]
+    numbers = numbers_for(read, seen, options.correct.same_share)
+    return all(numbers[n] == panel.pieces[k].number for n, k in enumerate(order, start=1))
 
 
 def _renumbered(panel: Panel, new: Edits) -> Panel:
@@ -129,19 +148,32 @@ def _renumbered(panel: Panel, new: Edits) -> Panel:
     return renumbered(panel, {a: b for a, b in numbers.items() if a is not None})
 
 
-def _same_dismissed(panel: Panel, now: PanelBefore, new: Edits) -> bool:
+def _same_dismissed(panel: Panel, so_far: Made, new: Edits) -> bool:
     """Rule 3; free ends are dismissed with the leads that end there."""
-    dismissed = {(d.finding.code, d.finding.at, d.why) for d in panel.dismissed}
-    wanted = {
-        (d.finding.code, d.finding.at, d.why)
-        for d in now.panel.dismissed
-        if not d.why.endswith(ENDS_FREELY)
-    }
+    now = so_far.now
+    wanted = [(d.finding, d.why) for d in now.panel.dismissed if not d.why.endswith(ENDS_FREELY)]
     for edit in new:
         if isinstance(edit.table, Dismiss):
             found = meant(edit.table, now.panel, panel.findings, now.options.reach_mm)
-            wanted |= {(f.code, f.at, edit.table.why) for f in found}
-    return wanted <= dismissed
+            wanted += [(finding, edit.table.why) for finding in found]
+    # A name of before the file is that of one doubt for good; others are given anew.
+    lasting = {f.id for f in (*so_far.before.panel.findings, *_dismissed(so_far.before.panel))}
+    return all(
+        any(
+            d.why == why
+            and d.finding.code is finding.code
+            and (
+                (d.finding.id == finding.id and finding.id in lasting)
+                or same_doubt(d.finding, finding, _SAME_PLACE_MM)
+            )
+            for d in panel.dismissed
+        )
+        for finding, why in wanted
+    )
+
+
+def _dismissed(panel: Panel) -> Iterator[Finding]:
+    return (dismissal.finding for dismissal in panel.dismissed)
 
 
 def _said_of_names(now: PanelBefore, panel: Panel, new: Edits) -> Iterator[str]:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import example, given, settings, strategies as st
 
 from rubbing2pattern import correct_folder
 from rubbing2pattern.errors import OutputNotWritten, UsageFault
@@ -94,8 +94,16 @@ def check_steps(panel: Panel, steps: list[tuple[str, int, float, float]]) -> tup
     return len(past) - 1, len(texts)
 
 
+HALVED = [
+    ("split_piece", 3, 0.507, 0.638), ("move_joint", 4, 0.422, 0.891),
+    ("split_piece", 2, 0.496, 0.748),
+]  # fmt: skip
+"""A piece is divided into two halves that are equal to a hundredth, of a joint moved before."""
+
+
 @settings(max_examples=4)
 @given(STEPS)
+@example(HALVED)
 def test_any_steps_in_straight_leads(steps: list[tuple[str, int, float, float]]) -> None:
     check_steps(FOUR, steps)
 

@@ -85,3 +85,22 @@ def test_a_joint_moved_twice_is_where_it_was_put_last() -> None:
     (text,) = session.files(*WHO)
     assert text.endswith('[[move_joint]]\njoint = "J5"\nto = [100, 150]\n')
     assert session.edits == (joint(BACK),)
+
+
+def test_a_new_finding_is_dismissed_in_the_file_that_makes_it() -> None:
+    session = of_panel(FOUR)
+    (found,) = session.add(UNMEASURED).findings_new
+    answer = session.add(edit_of("dismiss", {"finding": found.id, "why": "of the usual width"}))
+    assert answer.said == (f"{found.id} width-uncertain dismissed",)
+    assert answer.findings_gone == (found,)
+    (text,) = session.files(*WHO)
+    assert 'code = "width-uncertain"\nat = [50, 200]\n' in text
+    assert [d.why for d in by_files(FOUR, (text,)).dismissed] == ["of the usual width"]
+
+
+def test_the_name_of_a_finding_means_the_panel_that_is_seen() -> None:
+    session = of_panel(FOUR)
+    (found,) = session.add(UNMEASURED).findings_new
+    answer = session.add(edit_of("set_width", {"finding": found.id, "width_mm": 5}))
+    assert answer.findings_gone == (found,)
+    assert [edit.given["width_mm"] for edit in session.edits] == [5.0]
