@@ -25,6 +25,7 @@ from rubbing2pattern.cli.lists import lists
 from rubbing2pattern.cli.match import match
 from rubbing2pattern.cli.redraw import redraw
 from rubbing2pattern.cli.renamed import FORMER_COMMANDS, warn_renamed
+from rubbing2pattern.cli.review import review
 from rubbing2pattern.cli.stdout import help_option, version_option
 from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
@@ -85,6 +86,7 @@ def main() -> None:
 for _command in (
     trace,
     correct,
+    review,
     lists,
     match,
     redraw,

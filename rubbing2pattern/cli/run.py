@@ -41,6 +41,9 @@ def run_one(
     replaces: dict[str, Any] = {"overwrite": overwrite, "discard_corrections": discard_corrections}
     check_folder(folder, **replaces)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
+    from rubbing2pattern.workflows.holding import refuse_held
+
+    refuse_held(folder)
     from rubbing2pattern.workflows.folders import typed_in
     from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
 

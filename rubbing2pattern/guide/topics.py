@@ -54,6 +54,7 @@ GUIDE = (
             Topic("figures", "understand every figure, column and finding"),
             Topic("pieces", "understand numbers, outlines and sizes of the pieces"),
             Topic("corrections", "settle doubts: correct leads, widths, numbers", ("correct",)),
+            Topic("review", "settle doubts on a page that shows the rubbing", ("review",)),
             Topic("printing", "print at true size, on other paper or mirrored", ("redraw",)),
         ),
     ),

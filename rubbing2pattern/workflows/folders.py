@@ -34,6 +34,7 @@ from rubbing2pattern.output import (
 from rubbing2pattern.record.fields import PanelRecord
 from rubbing2pattern.record.panel import panel_of, read_record
 from rubbing2pattern.units import Unit
+from rubbing2pattern.workflows.holding import refuse_held
 from rubbing2pattern.workflows.kept_options import kept_options, with_settings_now
 from rubbing2pattern.workflows.provenance import program_now
 
@@ -73,7 +74,7 @@ def kept_folder(folder: Path | str, *, replaced: bool = True) -> KeptFolder:
     InputUnreadable
         The folder's record, kept rubbing or copies of corrections cannot be read.
     OutputNotWritten
-        The folder cannot be replaced.
+        The folder cannot be replaced, or another process has it open for review.
     """
     place = Path(folder)
     record = read_record(place / RECORD_NAME)
@@ -83,6 +84,7 @@ def kept_folder(folder: Path | str, *, replaced: bool = True) -> KeptFolder:
     if copies and (place / UNCORRECTED_NAME).is_file():
         copies[UNCORRECTED_NAME] = content_of(place / UNCORRECTED_NAME)
     if replaced:
+        refuse_held(place)
         check_folder(place, overwrite=True, discard_corrections=True)
     rubbing = None if panel.rubbing is None else read_rubbing(place / RUBBING_NAME, panel.rubbing)
     return KeptFolder(place, record, panel, held.options, rubbing, copies, held.warnings)

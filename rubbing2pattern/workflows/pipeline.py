@@ -32,6 +32,7 @@ from rubbing2pattern.stages.tidy import tidy
 from rubbing2pattern.stages.trace import trace
 from rubbing2pattern.texts import name_fault
 from rubbing2pattern.workflows.folders import carried_to, typed_in
+from rubbing2pattern.workflows.holding import refuse_held
 from rubbing2pattern.workflows.progress import Progress, Silent
 from rubbing2pattern.workflows.provenance import provenance_of
 
@@ -137,11 +138,12 @@ def write_reading(
     Raises
     ------
     OutputNotWritten
-        When the folder exists and may not be replaced, or cannot be written.
+        When the folder exists and may not be replaced, is open for review, or cannot be written.
     InputUnreadable
         A sheet in the folder has problems, so that what is written on it would be lost.
     """
     place = Path(folder)
+    refuse_held(place)
     check_folder(place, overwrite=overwrite, discard_corrections=discard_corrections)
     carried = carried_to(reading.panel, typed_in(place, options), options)
     with whole_folder(

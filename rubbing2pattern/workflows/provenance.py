@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from pydantic import TypeAdapter, ValidationError
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.fitting.fitted_weights import FILE_NAME, fitted_weights
 from rubbing2pattern.imaging.lead_network import SHA256, VERSION, WEIGHTS
-from rubbing2pattern.inputs.reference import Reference
+from rubbing2pattern.inputs.reference import Dpi, Marks, Reference, Ruler, Sheet, Targets
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.base import Part
 from rubbing2pattern.reading import Photograph
@@ -36,6 +37,10 @@ LIBRARIES = (
 """The libraries on whose results the figures of a record depend."""
 PARTS: Mapping[Part, str] = {Part.READING: "options", Part.DOCUMENTS: "settings"}
 """Under which name a record keeps the options of each part."""
+
+_REFERENCES: Mapping[str, type[Reference]] = {
+    kind.__name__: kind for kind in (Dpi, Ruler, Marks, Sheet, Targets)
+}
 
 
 def provenance_of(photograph: Photograph, reference: Reference, options: Options) -> dict[str, Any]:
@@ -80,6 +85,18 @@ def program_now() -> dict[str, dict[str, str]]:
         "program": {"name": "rubbing2pattern", "version": __version__},
         "libraries": {name: _version(name) for name in LIBRARIES},
     }
+
+
+def reference_of(provenance: Mapping[str, Any]) -> Reference | None:
+    """Return the reference that a provenance tells of, or None where it tells of none."""
+    told = dict(provenance.get("reference") or {})
+    kind = _REFERENCES.get(str(told.pop("type", "")))
+    if kind is None:
+        return None
+    try:
+        return TypeAdapter(kind).validate_python(told)
+    except ValidationError:
+        return None
 
 
 def options_parts(options: Options) -> dict[str, dict[str, Any]]:

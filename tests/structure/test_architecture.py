@@ -41,6 +41,7 @@ STOREYS: tuple[tuple[str, ...], ...] = (
     ("correcting", "glazing", "archiving", "comparing", "collection"),
     ("stages", "documents", "demo"),
     ("workflows",),
+    ("reviewing",),
     ("cli",),
     ("__main__",),
 )
@@ -52,6 +53,8 @@ SEPARATE = ({"stages", "documents", "demo"}, {"parting", "laying"})
 ONLY_IN = {
     "click": ("cli/",),
     "rich": ("cli/",),
+    "starlette": ("reviewing/",),
+    "uvicorn": ("reviewing/server.py",),
     "simplejpeg": ("stages/load/jpeg_data.py",),
     "ezdxf": ("documents/formats/dxf.py",),
     "openpyxl": (
