@@ -15,6 +15,7 @@ from rubbing2pattern.documents.document import (
     own_names,
     purposes,
 )
+from rubbing2pattern.documents.drawing.condition import is_written
 from rubbing2pattern.documents.formats.dxf import dxf_text
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.svg import svg_text
@@ -57,6 +58,9 @@ _TO_REPLACE = "once pieces are marked to be replaced"
 _REPLACED: When[Source] = When(_TO_REPLACE, lambda s: bool(s.work.orders))
 _TEMPLATES: When[Source] = When(_TO_REPLACE, lambda s: s.templates is not None)
 _FIRED: When[Source] = When("once such pieces are painted", lambda s: bool(s.work.firings))
+_CONDITION: When[Source] = When(
+    "once the state or action of a piece is written", lambda s: is_written(s.glazing.filled)
+)
 _CORRECTED: When[Source] = When("after corrections", lambda s: bool(_files_applied(s)))
 _CAN_UNDO: When[Source] = When("after corrections", lambda s: UNCORRECTED_NAME in s.copies)
 
@@ -84,6 +88,7 @@ def _report(source: Source) -> Content:
         source.plan,
         weights_note(source.panel, source.leading, source.options),
         purposes(DOCUMENTS, source),
+        source.condition if is_written(source.glazing.filled) else None,
     )
 
 
@@ -149,6 +154,20 @@ DOCUMENTS: Final[tuple[Document[Source], ...]] = (
         each="piece",
         columns=PIECE_COLUMNS,
         page="pieces.md",
+    ),
+    Document(
+        "condition.pdf",
+        "the condition drawing: every piece hatched by its state and lettered by its action, with "
+        "a key, on one page",
+        lambda s: pdf_bytes(s.condition),
+        _CONDITION,
+        page="glass-lists.md",
+    ),
+    Document(
+        "condition.svg",
+        "the page of `condition.pdf` for a vector drawing program",
+        lambda s: svg_text(s.condition),
+        _CONDITION,
     ),
     Document(
         "replacement.xlsx",

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from rubbing2pattern.documents.drawing import Drawing
+from rubbing2pattern.documents.drawing.condition import condition_drawing
 from rubbing2pattern.documents.drawing.pattern import PanelMarks, panel_marks, sheet_drawing
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, keep_rubbing
 from rubbing2pattern.documents.lists.glass_to_buy import NOT_STATED
@@ -88,6 +89,11 @@ class Source:
     def drawing(self) -> Drawing:
         """The pattern on one sheet."""
         return sheet_drawing(self.marks, self.panel, self.provenance, self.options)
+
+    @cached_property
+    def condition(self) -> Drawing:
+        """The condition of the glass on one page."""
+        return condition_drawing(self.panel, self.glazing.filled, self.options)
 
     @cached_property
     def work(self) -> GlassWork:

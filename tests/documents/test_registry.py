@@ -114,6 +114,7 @@ def test_what_is_not_due_is_not_written() -> None:
         "pattern-*.pdf", "overlay.png", "rubbing.png", "replacement.xlsx", "replacement.csv",
         "kiln.csv", "templates.pdf", "templates.svg", "templates.dxf", "corrections-*.toml",
         "uncorrected.json",
+        "condition.pdf", "condition.svg",
     }  # fmt: skip
 
 

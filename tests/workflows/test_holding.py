@@ -1,4 +1,4 @@
-"""A folder that is open for review is held: others are told by whom, and a dead holder holds nothing."""
+"""A folder under review is held: others are told by whom; a dead holder holds nothing."""
 
 from __future__ import annotations
 

@@ -11,7 +11,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from rubbing2pattern.documents.drawing import plain_text
+from rubbing2pattern.documents.drawing import Drawing, plain_text
+from rubbing2pattern.documents.formats.svg import svg_text
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.documents.pages import page_environment
 from rubbing2pattern.documents.report import facts, lead_needed as report_lead
@@ -38,6 +39,7 @@ def report_html(
     plan: LeadPlan | None = None,
     weights: str = "",
     files: Sequence[tuple[str, str]] = (),
+    condition: Drawing | None = None,
 ) -> bytes:
     """Write the report of a panel as HTML, UTF-8.
 
@@ -50,6 +52,7 @@ def report_html(
     plan : the lead to cut and to buy; None leaves it out.
     weights : what the weights rest on, one sentence or two.
     files : name and purpose of each file of the folder; without any they are not listed.
+    condition : the condition drawing, where anything is written about the glass.
     """
     pictures = None if rubbing is None else Pictures(rubbing)
     lines = traced(panel, options)
@@ -69,6 +72,7 @@ def report_html(
             badges={severity: Markup(badge(severity)) for severity in Severity},
             overlay=Markup(overlay),
             drawing=Markup(drawing_svg(lines)),
+            condition=Markup("" if condition is None else _inside_page(svg_text(condition))),
             histogram=Markup(histogram_svg(panel, provenance, options)),
             provenance=provenance,
             facts=facts,
@@ -86,6 +90,14 @@ def report_html(
     if pictures is not None:
         page = pictures.filled(page, options.report_limit_mb * _BYTES_PER_MB)
     return page.encode()
+
+
+def _inside_page(svg: str) -> str:
+    """Return a drawing as a part of a page: without its declaration, as wide as the figure."""
+    head, _, rest = svg[svg.index("<svg") :].partition(">")
+    box = head[head.index("viewBox") :]
+    named = 'role="img" aria-label="Condition of the glass" class="panel-figure"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {named} {box}>{rest}'
 
 
 def side_seen(panel: Panel) -> str:

@@ -5,7 +5,7 @@ import { draw } from "./dom.js";
 
 /** State: angle of its lines in degrees and their distance in mm; broken has two directions. */
 export const STATES = /** @type {Record<string, [number[], number]>} */ ({
-  whole: [[], 0],
+  whole: [[135], 10],
   cracked: [[45], 5],
   broken: [[45, 135], 5],
   missing: [[0], 2.5],
