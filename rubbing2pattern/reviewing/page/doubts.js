@@ -46,7 +46,7 @@ export class Doubts {
     const stands = this.all.some((doubt) => doubt.names[0] === this.#at);
     const next = this.all[Math.min(this.#place, this.all.length - 1)];
     if (!stands) this.#at = next?.names[0] ?? "";
-    this.#lay(go && !stands);
+    this.#lay(go && !stands && !this.slip.hidden);
   }
 
   #place = 0;

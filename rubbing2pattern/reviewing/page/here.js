@@ -18,8 +18,12 @@ export class Here {
     for (const what of ["loaded", "changed", "chosen"]) review.addEventListener(what, () => this.lay());
   }
 
+  /** @type {import("./tools.js").DrawLead | null} the lead that is being drawn */
+  line = null;
+
   lay() {
     const { review } = this;
+    if (this.line) return this.slip.replaceChildren(...this.#drawing(this.line));
     const first = review.chosen[0];
     /** @type {Node[]} */
     let parts = [];
@@ -27,7 +31,24 @@ export class Here {
     else if (first?.kind === "joint") parts = this.#joint(/** @type {import("./types.js").Joint} */ (review.joints.get(first.id)));
     else if (first) parts = this.#pieces(review.chosenPieces);
     if (first) parts.push(button(words.clear, () => review.choose([]), { class: "plain" }));
-    this.slip.replaceChildren(...parts, this.#finder(!first));
+    return this.slip.replaceChildren(...parts, this.#finder(!first));
+  }
+
+  /** @param {import("./tools.js").DrawLead} lead */
+  #drawing(lead) {
+    const { line } = lead;
+    const draw = WORDS.draw;
+    const shape = line.length < 3 ? draw.straight : line.length === 3 ? draw.arc : draw.curve;
+    const width = make("input", { id: "draw-width", inputMode: "decimal", maxLength: 6 });
+    const free = make("input", { type: "checkbox", id: "draw-free" });
+    const end = () => lead.end({ width: Number(width.value.replace(",", ".")) || undefined, free: free.checked });
+    return [
+      make("h2", {}, draw.title), make("p", {}, line.length < 2 ? draw.first : fill(draw.shape, { n: line.length, shape })),
+      make("div", { class: "field" }, make("label", { for: "draw-width" }, draw.width), width),
+      make("label", { class: "tick" }, free, draw.free),
+      button(draw.end, end, { class: "strong", id: "draw-end", disabled: line.length < 2 }),
+      button(draw.undo, () => lead.backOne()), button(draw.drop, () => lead.leave()),
+    ];
   }
 
   /** @param {boolean} empty */

@@ -109,21 +109,14 @@ function layTray() {
   const presses = /** @type {ToolName[]} */ (Object.keys(tools)).map((name) =>
     button(words[name], () => take(name), { class: "tool", role: "radio", id: `tool-${name}`, "aria-checked": String(name === tool) }));
   byId("tray").replaceChildren(...presses);
-  layDrawing();
+  if (review.session) layDrawing();
 }
 
-/** What can be done with the line that is begun. */
+/** Show what can be done with the line that is begun. */
 function layDrawing() {
-  const { line } = tools.lead;
-  const words = WORDS.draw;
-  if (tool !== "lead" || !line.length) return byId("drawing").replaceChildren();
-  const shape = line.length < 3 ? words.straight : line.length === 3 ? words.arc : words.curve;
-  const width = make("input", { id: "draw-width", inputMode: "decimal", maxLength: 6, "aria-label": words.width, placeholder: words.width });
-  const free = make("input", { type: "checkbox", id: "draw-free" });
-  const end = () => tools.lead.end({ width: Number(width.value.replace(",", ".")) || undefined, free: free.checked });
-  return byId("drawing").replaceChildren(
-    make("span", {}, fill(words.shape, { n: line.length, shape })), width, make("label", { class: "tick" }, free, words.free),
-    button(words.end, end, { class: "strong", id: "draw-end", disabled: line.length < 2 }), button(words.undo, () => tools.lead.backOne()), button(words.drop, () => tools.lead.leave()));
+  here.line = tool === "lead" && tools.lead.line.length ? tools.lead : null;
+  if (here.line) turn("here");
+  here.lay();
 }
 
 function layHead() {

@@ -70,7 +70,7 @@ export const WORDS = {
     other: "The panel was changed since; what no longer fits is left out.", take: "Take them up", drop: "Drop them",
   },
   tape: "{length}, {across} across, {up} up",
-  draw: { end: "Lay it", undo: "Last point back", drop: "Drop it", width: "width, if measured", free: "it ends freely", shape: "{n} points: {shape}", straight: "straight", arc: "an arc", curve: "a free line", first: "Tap where the lead begins." },
+  draw: { title: "A lead is being drawn", end: "Lay it", undo: "Last point back", drop: "Drop it", width: "Its width in mm, if measured", free: "it ends freely", shape: "{n} points: {shape}", straight: "straight", arc: "an arc", curve: "a free line", first: "Tap where it runs on and where it ends." },
   keysTitle: "Keys", close: "Close",
   keyList: [
     ["N, P", "next doubt, doubt before"], ["1 … 9", "show what a cure does; again: do it"], ["Z, Y", "take back, do again"],
