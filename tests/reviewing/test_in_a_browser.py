@@ -134,7 +134,10 @@ def test_several_pieces_are_written_at_once(chromium: Browser, folder: Path) -> 
         page.click("#write-cells")
         settled(page, 1)
         page.click("label:has(#condition-on)")
-        assert page.locator("#net .glass path[fill='url(#hatch-cracked-)']").count() == 5
+        fills = page.evaluate(
+            "[...document.querySelectorAll('#net .glass path')].map((p) => getComputedStyle(p).fill)"
+        )
+        assert fills == ['url("#hatch-cracked-")'] * 5
         assert {row["state"] for row in review.desk.written().entries.values()} == {"cracked"}
 
 

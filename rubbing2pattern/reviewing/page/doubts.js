@@ -106,9 +106,9 @@ export class Doubts {
     if (doubt.more.length) said.append(make("details", {}, make("summary", {}, fill(words.also, { n: doubt.more.length })), make("ul", {}, ...doubt.more.map((m) => make("li", {}, m)))));
     const place = doubt.places.length ? button(words.go, () => this.#show(doubt), { class: "plain" }) : make("p", { class: "faint" }, words.whole);
     const cures = doubt.cures.map((cure, k) => this.#cure(cure, k));
-    const own = make("div", { class: "own-cures" }, button(words.draw, () => this.take("lead"), { class: "plain" }), button(words.shift, () => this.take("shift"), { class: "plain" }));
+    const own = make("div", { class: "own-cures" }, place, button(words.draw, () => this.take("lead"), { class: "plain" }), button(words.shift, () => this.take("shift"), { class: "plain" }));
     this.effect = make("div", { class: "effect" });
-    return [walk, said, place, make("h3", {}, words.cures), make("div", { class: "cures" }, ...cures), this.effect, own];
+    return [walk, said, make("h3", {}, words.cures), make("div", { class: "cures" }, ...cures), this.effect, own];
   }
 
   /** @param {import("./types.js").Cure} cure @param {number} k */

@@ -2,7 +2,7 @@
 
 import { button, make } from "./dom.js";
 import { ACTIONS, STATES } from "./hatch.js";
-import { WORDS, fill, lengthText } from "./words.js";
+import { WORDS, fill } from "./words.js";
 
 const words = WORDS.glass;
 const HERE = WORDS.here;
@@ -80,11 +80,11 @@ export class Glass {
   #table(numbers) {
     const { review } = this;
     const { units } = review.session;
-    const head = [words.piece, words.size, words.columns.state, words.columns.action, words.columns.glass];
+    const head = [words.piece, `${words.size}, ${units}`, words.columns.state, words.columns.action, words.columns.glass];
     const rows = [...review.pieces.values()].sort((a, b) => a.number - b.number).map((piece) => {
       const entry = review.sheet.entries[piece.number] ?? {};
       const box = make("input", { type: "checkbox", checked: numbers.includes(piece.number), "aria-label": fill(HERE.piece, { n: piece.number }), onchange: () => this.#toggle(piece.number) });
-      const size = `${lengthText(piece.box[0], units).split(" ")[0]} × ${lengthText(piece.box[1], units)}`;
+      const size = piece.box.map((mm) => (units === "in" ? (mm / 25.4).toFixed(1) : mm.toFixed(0))).join(" × ");
       const name = make("th", { scope: "row" }, make("label", { class: "tick" }, box, String(piece.number)));
       return make("tr", {}, name, ...[size, entry.state, entry.action, entry.glass].map((t) => make("td", {}, t ?? "")));
     });

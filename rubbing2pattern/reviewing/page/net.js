@@ -14,6 +14,10 @@ const NUMBER_PX = 16;
 const LEAST_PX = 10;
 const NAME_PX = 12;
 /** heights of numbers, at most and at least, and of names on the screen */
+const HATCH_PX = 4;
+/** pixels of the screen for each unit of a hatch */
+const NAME_SHARE = 7;
+/** a name is shown when a lead is some seven times as long as it is high */
 const ROOM = 1.15;
 /** height of a number by the radius of the free circle of its piece */
 const SMALLEST = 0.5;
@@ -111,7 +115,7 @@ export class NetDrawing {
     this.groups.bands.append(draw("path", { ...name, "stroke-width": came.width }));
     this.groups.lines.append(draw("path", { ...name, class: kind }));
     const [x, y] = middle(came.line);
-    this.groups.names.append(draw("text", { "data-name": came.id, x, y: -y, "data-radius": came.length / 3 }, came.id));
+    this.groups.names.append(draw("text", { "data-name": came.id, x, y: -y, "data-radius": came.length / NAME_SHARE }, came.id));
   }
 
   /** @param {import("./types.js").Joint} joint */
@@ -185,6 +189,7 @@ export class NetDrawing {
     for (const part of this.groups.names.children) {
       part.classList.toggle("no-room", Number(/** @type {HTMLElement} */ (part).dataset.radius) * scale < NAME_PX);
     }
+    for (const hatch of this.svg.querySelectorAll("pattern")) hatch.setAttribute("patternTransform", `scale(${HATCH_PX / scale})`);
     this.groups.joints.classList.toggle("no-room", scale < JOINTS_FROM);
     for (const joint of this.groups.joints.children) joint.setAttribute("r", String(3 / scale));
     for (const mark of this.groups.marks.children) mark.setAttribute("transform", turned(mark, scale));
