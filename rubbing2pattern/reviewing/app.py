@@ -6,6 +6,7 @@ table that is read at the start, tiles by three numbers.
 
 from __future__ import annotations
 
+import math
 import re
 import threading
 from collections.abc import Callable
@@ -69,6 +70,7 @@ class Pages:
             self._writing("/save", bodies.Save, desk.save),
             Route("/quit", self._quit, methods=["POST"]),
             Route("/pieces/{numbers}", self._type, methods=["PUT"]),
+            Route("/ridge", self._ridge, methods=["GET"]),
             Route("/tiles/{level}/{place}", self._tile, methods=["GET"]),
             Route("/schema", self._schema, methods=["GET"]),
             Route("/{name:path}", self._file, methods=["GET"]),
@@ -109,6 +111,16 @@ class Pages:
         named, pack = _TILE.fullmatch(request.url.path), self.desk.pack
         tile = None if named is None or pack is None else pack.tile(*map(int, named.groups()))
         return _nothing(request) if tile is None else Response(tile, media_type="image/jpeg")
+
+    def _ridge(self, request: Request) -> Response:
+        try:
+            x, y, reach = (float(request.query_params[name]) for name in ("x", "y", "reach"))
+        except (KeyError, ValueError):
+            return _nothing(request)
+        if not (all(map(math.isfinite, (x, y))) and 0.0 < reach < math.inf):
+            return _nothing(request)
+        with self.turn:
+            return _json(self.desk.ridge((x, y), reach))
 
     async def _schema(self, request: Request) -> Response:
         return JSONResponse(bodies.schema())

@@ -250,6 +250,12 @@ class Saved(Shown):
     session: Session
 
 
+class Ridge(Shown):
+    """The middle of the lead that the rubbing shows near a place; None where it shows none."""
+
+    at: tuple[float, float] | None
+
+
 class Refused(Shown):
     """Why a change was not made; nothing was changed."""
 
@@ -262,6 +268,7 @@ INTERFACE: dict[str, tuple[type[BaseModel] | None, type[BaseModel] | None]] = {
     "GET /findings": (None, Findings),
     "GET /pieces": (None, Sheet),
     "GET /tiles/{level}/{x}_{y}": (None, None),
+    "GET /ridge?x={x}&y={y}&reach={mm}": (None, Ridge),
     "POST /preview": (Edits, Change),
     "POST /edits": (Edits, Changed),
     "POST /undo": (Write, Changed),

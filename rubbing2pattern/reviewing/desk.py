@@ -25,6 +25,7 @@ from rubbing2pattern.reviewing import bodies
 from rubbing2pattern.reviewing.doubts_view import doubts_shown
 from rubbing2pattern.reviewing.draft import Draft, Made, read_draft, write_draft
 from rubbing2pattern.reviewing.net_view import Drawer, NetView
+from rubbing2pattern.reviewing.ridge import ridge_near
 from rubbing2pattern.reviewing.sheet import Written
 from rubbing2pattern.reviewing.tiles import TILE_PX, Pack
 from rubbing2pattern.workflows.correction_session import CorrectionSession
@@ -59,7 +60,7 @@ class Desk:
         self.offered: Draft | None = read_draft(folder)
 
     def _open(self, kept: KeptFolder) -> None:
-        self.options = kept.options
+        self.options, self._rubbing = kept.options, kept.rubbing
         self.session = CorrectionSession(kept, _digest(self.folder))
         held = held_in(self.folder, Known.of(self.session.panel), self.options.glass)
         self.sheet = Written(held, dict(held.entries))
@@ -119,6 +120,13 @@ class Desk:
             draft=draft,
             tiles=tiles_shown(self.pack),
         )
+
+    def ridge(self, at: tuple[float, float], reach_mm: float) -> bodies.Ridge:
+        """Return where the rubbing shows a lead near a place."""
+        found = None
+        if self._rubbing is not None:
+            found = ridge_near(self._rubbing, self.panel, at, reach_mm)
+        return bodies.Ridge(at=found)
 
     def preview(self, sent: bodies.Edits) -> bodies.Change:
         """Return what edits would do; nothing is changed. Raises `UsageFault`, `Stale`."""

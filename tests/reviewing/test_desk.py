@@ -221,6 +221,14 @@ def test_every_answer_is_as_the_schema_says(visitor: Visitor) -> None:
         jsonschema.Draft202012Validator(told[named]["answer"]).validate(answer)
 
 
+def test_the_lead_that_the_rubbing_shows_is_found(visitor: Visitor) -> None:
+    at = visitor.get("/ridge?x=150.0&y=152.0&reach=6")["at"]
+    assert at is not None and abs(at[1] - 150.0) < 1.0
+    assert visitor.get("/ridge?x=150.0&y=75.0&reach=6")["at"] is None
+    for query in ("", "?x=1&y=2", "?x=nan&y=0&reach=1", "?x=1&y=1&reach=-1", "?x=a&y=1&reach=1"):
+        assert visitor.ask("GET", f"/ridge{query}").status == 404
+
+
 def test_quitting_ends_the_server(folder: Path) -> None:
     with visited(folder) as visitor:
         assert visitor.send("/quit").status == 204

@@ -135,7 +135,7 @@ def test_several_pieces_are_written_at_once(chromium: Browser, folder: Path) -> 
         settled(page, 1)
         page.click("label:has(#condition-on)")
         fills = page.evaluate(
-            "[...document.querySelectorAll('#net .glass path')].map((p) => getComputedStyle(p).fill)"
+            "[...document.querySelectorAll('.glass path')].map((p) => getComputedStyle(p).fill)"
         )
         assert fills == ['url("#hatch-cracked-")'] * 5
         assert {row["state"] for row in review.desk.written().entries.values()} == {"cracked"}

@@ -2,6 +2,7 @@
 
 import { distance, nearestCame, nearestJoint, pieceAt } from "./near.js";
 import { points } from "./over.js";
+import { read } from "./server.js";
 import { WORDS, fill, lengthText } from "./words.js";
 
 /** @typedef {import("./types.js").Point} Point */
@@ -9,6 +10,9 @@ import { WORDS, fill, lengthText } from "./words.js";
 
 const ROUND = 1000;
 /** places are sent in thousandths of a millimetre */
+
+const RIDGE_MM = 4;
+/** how far a place is moved onto the lead that the rubbing shows */
 
 /** @param {Point} p @returns {Point} */
 const rounded = (p) => [Math.round(p[0] * ROUND) / ROUND, Math.round(p[1] * ROUND) / ROUND];
@@ -60,6 +64,15 @@ export class DrawLead {
     this.bench.over.show({ near, drawn: this.line.length ? { line: this.line, width: 1, snapped: near?.at ?? at } : null });
   }
 
+  /** A place between two leads is put on the lead that the rubbing shows there. @param {Point} at @param {number} reach */
+  async #onRidge(at, reach) {
+    const k = this.line.length;
+    const { at: ridge } = await read(`/ridge?x=${at[0].toFixed(2)}&y=${at[1].toFixed(2)}&reach=${Math.min(reach, RIDGE_MM).toFixed(2)}`);
+    if (!ridge || this.line[k - 1] !== at) return;
+    this.line = [...this.line.slice(0, k - 1), rounded(ridge)];
+    this.#show();
+  }
+
   /** @param {Point} at @param {number} reach */
   tap(at, reach) {
     const last = this.line[this.line.length - 1];
@@ -68,9 +81,11 @@ export class DrawLead {
       return;
     }
     const near = this.#snapped(at, reach);
-    this.line = [...this.line, rounded(near?.at ?? at)];
+    const place = rounded(near?.at ?? at);
+    this.line = [...this.line, place];
     this.#show();
     if (near && this.line.length > 1) void this.end();
+    else if (!near) void this.#onRidge(place, reach).catch(() => undefined);
   }
 
   #show() {
