@@ -43,8 +43,15 @@ class Before:
 
     @cached_property
     def ground(self) -> shapely.Geometry:
-        """What the panel covers."""
-        return shapely.union_all([self.panel.outline, *(p.outline for p in self.panel.pieces)])
+        """What the panel covers.
+
+        Leads that enclose no glass show that the border is open. Where it ran is not known then, so
+        all between the leads belongs to the panel.
+        """
+        pieces = [piece.outline for piece in self.panel.pieces]
+        closed = shapely.union_all([self.panel.outline, *pieces])
+        bare = [shapely.LineString(came.path) for came in self.panel.cames if not came.pieces]
+        return shapely.union_all([closed, *bare]).convex_hull if bare else closed
 
     @cached_property
     def around(self) -> shapely.Geometry:

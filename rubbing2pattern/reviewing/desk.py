@@ -271,7 +271,7 @@ class Desk:
     def _doubts(self) -> bodies.Findings:
         self._seen |= {f.id for f in self.panel.findings}
         left = {f.id for f in self.panel.findings}
-        doubts = doubts_shown(self.panel, self.options.documents.units)
+        doubts = doubts_shown(self.panel, self.options.documents.units, self._rubbing)
         return bodies.Findings(doubts=doubts, settled=len(self._seen - left), all=len(self._seen))
 
     def _entries(self) -> dict[str, dict[str, str]]:

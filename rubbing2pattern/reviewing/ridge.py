@@ -65,6 +65,28 @@ def ridge_near(rubbing: KeptRubbing, panel: Panel, at: Point, reach_mm: float) -
     return float(place[0]), float(place[1])
 
 
+def ridge_direction(rubbing: KeptRubbing, at: Point, reach_mm: float) -> Point:
+    """Return the direction in which a dark strip at a place runs, a unit vector in the panel.
+
+    The direction along which the grey changes least: the lesser eigenvector of the structure tensor
+    (Förstner and Gülch 1987), weighed less the farther from the place.
+    """
+    frame = rubbing.frame
+    half = max(2, round(reach_mm * frame.px_per_mm))
+    column, row = (round(float(v)) for v in frame.to_px([at])[0])
+    rows = slice(max(0, row - half), row + half + 1)
+    columns = slice(max(0, column - half), column + half + 1)
+    grey = ndimage.gaussian_filter(rubbing.grey[rows, columns].astype(np.float32), half / 8.0)
+    down, across = np.gradient(grey)
+    v, u = np.indices(grey.shape)
+    off = ((u + columns.start - column) ** 2 + (v + rows.start - row) ** 2) / (half / 2.0) ** 2
+    weight = np.exp(-off)
+    xy = -float((weight * across * down).sum())  # y runs upwards in the panel
+    xx, yy = float((weight * across**2).sum()), float((weight * down**2).sum())
+    angle = 0.5 * np.arctan2(2.0 * xy, xx - yy) + np.pi / 2.0
+    return float(np.cos(angle)), float(np.sin(angle))
+
+
 def _climbed(dark: Grid, at: tuple[int, int], step: int) -> tuple[int, int]:
     """Return the darkest place beside a place, a few steps on at most."""
     for _ in range(_MOST_STEPS):

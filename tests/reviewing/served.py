@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache
@@ -40,18 +40,30 @@ def doubtful() -> nets.Draft:
     return draft.line((150, 300), (150, 220))
 
 
+def open_border() -> nets.Draft:
+    """Return a net with a gap of 30 mm in its upper border, and a lead too many below it."""
+    draft = nets.Draft()
+    for x in (0, 100):
+        draft.line((x, 0), (x, 146), (x, 150), (x, 300))
+    draft.line((200, 0), (200, 150), (200, 300))
+    for y in (0, 150):
+        draft.line((0, y), (100, y), (200, y))
+    draft.line((0, 300), (100, 300), (130, 300)).line((200, 300), (160, 300))
+    return draft.line((0, 146), (100, 146), confidence=0.3)
+
+
 @cache
-def _files() -> dict[str, bytes]:
-    panel = panel_from(doubtful().net())
+def _files(draft: Callable[[], nets.Draft]) -> dict[str, bytes]:
+    panel = panel_from(draft().net())
     rubbing = photograph(panel, Warp.similarity(2.0, 700), 500, 700)
     provenance = {"options": {"documents.overlay_px_per_mm": 2.0}}
     return document_files(panel, rubbing, provenance, OPTIONS)
 
 
-def results(place: Path) -> Path:
-    """Write the folder of results."""
+def results(place: Path, draft: Callable[[], nets.Draft] = doubtful) -> Path:
+    """Write the folder of results of a net."""
     place.mkdir(parents=True)
-    for name, content in _files().items():
+    for name, content in _files(draft).items():
         (place / name).write_bytes(content)
     return place
 

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.reviewing.browser import SIZES, browser, on_screen, page_of, settled
-from tests.reviewing.served import results
+from tests.reviewing.served import open_border, results
 from tests.running import listing, run_here as run
 
 
@@ -99,6 +99,35 @@ def test_everything_is_settled_by_keyboard(chromium: Browser, folder: Path) -> N
         expect(page.locator("#slip-done .steps li")).to_have_count(0)
         page.keyboard.press("y")
         settled(page, 1)
+
+
+@pytest.mark.parametrize("way", ["mouse", "keys"])
+def test_a_panel_with_an_open_border_and_a_lead_too_many_is_put_right(
+    chromium: Browser, tmp_path: Path, way: str
+) -> None:
+    """By cures alone, and the folder is what the same corrections by command line give."""
+    folder = results(tmp_path / "n4 3b", open_border)
+    other = shutil.copytree(folder, tmp_path / "other")
+    with page_of(chromium, folder) as (page, review):
+        for step, words in enumerate(("Close the border", "It is one piece with"), start=1):
+            cure = page.locator(".cure", has_text=words).first
+            for _ in range(review.desk.findings().all):
+                if cure.count():
+                    break
+                page.keyboard.press("n") if way == "keys" else page.click("text=Next")
+            key = str(int(cure.get_attribute("data-cure") or "0") + 1)
+            if way == "mouse":
+                cure.hover()
+            elif "shown" not in (cure.get_attribute("class") or ""):
+                page.keyboard.press(key)
+            expect(cure).to_have_class(re.compile("shown"))
+            page.keyboard.press(key) if way == "keys" else cure.click()
+            settled(page, step)
+        assert len(review.desk.panel.pieces) == 4
+        assert "border-open" not in {d.code for d in review.desk.findings().doubts}
+        save(page)
+    assert run("correct", other, folder / "corrections-1.toml").returncode == 0
+    assert listing(folder) == listing(other)
 
 
 def test_a_cure_is_drawn_before_it_is_done(chromium: Browser, folder: Path) -> None:
