@@ -44,6 +44,7 @@ lint: $(VENV)/installed-dev
 docs: $(VENV)/installed-dev
 	$(BIN)/python docs/generate.py
 	$(BIN)/python docs/picture.py
+	$(BIN)/python docs/review_picture.py
 
 wheel: | $(BIN)/python
 	$(BIN)/python -m pip wheel --quiet --no-deps --wheel-dir dist .

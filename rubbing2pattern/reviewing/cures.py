@@ -26,7 +26,7 @@ from rubbing2pattern.findings import Code, Finding, Kind, Severity
 from rubbing2pattern.geometry.curves import Point, as_point
 from rubbing2pattern.inputs.edits import Edit, edit_of
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece
-from rubbing2pattern.reviewing.ridge import ridge_direction, ridge_near
+from rubbing2pattern.reviewing.ridge import darkness, ridge_direction, ridge_near
 from rubbing2pattern.units import Unit, parse_length
 
 _OF_ONE_LEAD = frozenset({Code.DOUBTFUL_LEAD, Code.BRIDGED_GAP, Code.FREE_END})
@@ -54,6 +54,8 @@ _STRIP_MM = 12.0
 """How far around a dark strip is looked at, for its middle and its direction: two wide leads."""
 _EVEN = 0.5
 """Probability from which a lead is likelier one than none."""
+_MOST_GUESSES = 3
+"""Leads offered from one corner at most."""
 _MOST_CURES = 6
 """Buttons of a doubt at most; more are no choice."""
 
@@ -142,6 +144,8 @@ def _doubt(
     if len(findings) > 1 and first.severity is Severity.NOTE:
         words = f"{len(findings)} places of one kind, the first: {words}"
     found = [] if first.severity is Severity.NOTE else [*_cures(panel, findings)]
+    if first.code is Code.INWARD_CORNER and first.kind is Kind.INWARD_CORNER:
+        found = _darkest_first(found, rubbing)[:_MOST_GUESSES]
     if first.code is Code.POSSIBLE_LEAD and rubbing is not None:
         found += _where_shown(panel, first, rubbing)
     saying = RIGHT.get(first.code, _SEEN)
@@ -151,6 +155,15 @@ def _doubt(
     if first.code is Code.BRIDGED_GAP or first.numbers.get("chance", 0.0) > _EVEN:
         return Doubt(findings, words, (right, *found[: _MOST_CURES - 1]))
     return Doubt(findings, words, (*found[: _MOST_CURES - 1], right))
+
+
+def _darkest_first(found: list[Cure], rubbing: KeptRubbing | None) -> list[Cure]:
+    """Return leads that may be drawn, first those along which the rubbing is darkest."""
+    if rubbing is None:
+        return found
+    lines = [cure.edits[0].given for cure in found]
+    dark = [darkness(rubbing, line["from"], line["to"]) for line in lines]
+    return [found[k] for k in sorted(range(len(found)), key=lambda k: -dark[k])]
 
 
 def _where_shown(panel: Panel, finding: Finding, rubbing: KeptRubbing) -> Iterator[Cure]:
@@ -284,8 +297,11 @@ def _corners(panel: Panel, finding: Finding) -> Made:
         ring = piece.outline.exterior.simplify(_CORNER_MM)
         others = [as_point(np.asarray(p)) for p in ring.coords[:-1]]
         seen = [p for p in others if _parts(corner, p, ways) and _inside(piece, corner, p)]
-        for place in sorted(seen, key=lambda p: math.dist(p, corner))[:2]:
-            words = f"A lead runs {math.dist(place, corner):.0f} mm to the {_way(corner, place)}"
+        for place in sorted(seen, key=lambda p: math.dist(p, corner)):
+            far = math.dist(place, corner)
+            words = (
+                f"A lead runs {far:.0f} mm to the {_way(corner, place)}{_to_joint(panel, place)}"
+            )
             yield words, [("split_piece", _split(piece, corner, place))]
 
 
@@ -327,6 +343,12 @@ def _inward(piece: Piece) -> list[tuple[Point, tuple[float, float]]]:
     inside = (back - out) % 360.0
     order = [int(k) for k in np.argsort(-inside) if inside[k] >= _INWARD_DEG]
     return [(as_point(points[k]), (float(out[k]), float(back[k]))) for k in order]
+
+
+def _to_joint(panel: Panel, place: Point) -> str:
+    """Name the joint at a place, if there is one."""
+    near = (j for j in panel.joints if math.dist((j.x_mm, j.y_mm), place) <= _CORNER_MM)
+    return next((f", to {joint.id}" for joint in near), "")
 
 
 def _way(a: Point, b: Point) -> str:

@@ -87,6 +87,15 @@ def ridge_direction(rubbing: KeptRubbing, at: Point, reach_mm: float) -> Point:
     return float(np.cos(angle)), float(np.sin(angle))
 
 
+def darkness(rubbing: KeptRubbing, start: Point, end: Point) -> float:
+    """Return how dark the rubbing is along a line, 0 (white) to 255, as the mean of its pixels."""
+    ends = rubbing.frame.to_px([start, end])
+    count = max(2, round(float(np.hypot(*(ends[1] - ends[0])))))
+    columns, rows = (np.linspace(ends[0][k], ends[1][k], count) for k in (0, 1))
+    grey = ndimage.map_coordinates(rubbing.grey, (rows, columns), np.float32, 1, mode="nearest")
+    return 255.0 - float(grey.mean())
+
+
 def _climbed(dark: Grid, at: tuple[int, int], step: int) -> tuple[int, int]:
     """Return the darkest place beside a place, a few steps on at most."""
     for _ in range(_MOST_STEPS):

@@ -141,3 +141,24 @@ def test_a_dark_strip_can_be_drawn_as_a_lead(angle_deg: float) -> None:
     (new,) = [c for c in after.cames if c.corrected.value == "added"]
     assert np.abs((new.path - (50.0, 225.0)) @ across).max() < 4.0
     assert [c.words for c in doubt(panel, Code.POSSIBLE_LEAD).cures] == ["No lead runs here"]
+
+
+def test_the_lead_that_the_rubbing_shows_is_offered_first() -> None:
+    """A corner from which leads may run to two others; the rubbing shows one of them."""
+    draft = nets.Draft().line(
+        (70, 0), (130, 0), (200, 120), (200, 200), (120, 200), (100, 100), (80, 200), (0, 200),
+        (0, 120), (70, 0),
+    )  # fmt: skip
+    panel = panel_from(draft.net())
+    panel = replace(panel, findings=named(panel.findings))
+    frame = Frame.over((-10.0, -10.0, 210.0, 210.0), 4.0)
+    rows, columns = np.mgrid[: frame.height_px, : frame.width_px]
+    mm = frame.to_mm(np.column_stack((columns.ravel(), rows.ravel())))
+    for end in ((70.0, 0.0), (130.0, 0.0)):
+        way = (np.array(end) - (100.0, 100.0)) / np.hypot(30.0, 100.0)
+        along = (mm - (100.0, 100.0)) @ way
+        off = np.abs((mm - (100.0, 100.0)) @ (-way[1], way[0]))
+        grey = np.where((along > 0.0) & (off < 3.0), 90, 225).astype(np.uint8).reshape(rows.shape)
+        found = doubt(panel, Code.INWARD_CORNER, KeptRubbing(frame, grey, b""))
+        assert found.cures[0].edits[0].given["to"] == pytest.approx(end, abs=0.01)
+        assert len(found.cures) <= 4

@@ -134,7 +134,10 @@ export class Doubts {
     const cure = doubt?.cures[k];
     if (!cure || this.shown === k) return;
     this.shown = k;
-    for (const press of this.slip.querySelectorAll(".cure")) press.classList.toggle("shown", false);
+    for (const press of this.slip.querySelectorAll(".cure.shown")) {
+      press.classList.remove("shown");
+      press.querySelector(".cure-shown")?.replaceChildren();
+    }
     const effect = this.#known.get(k) ?? (await this.review.preview(cure.edits));
     if (this.all[this.index] !== doubt || this.shown !== k) return;
     this.#known.set(k, effect);
