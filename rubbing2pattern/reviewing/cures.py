@@ -393,6 +393,12 @@ def _widths(panel: Panel, finding: Finding) -> Made:
         yield f"{'The width is' if len(cames) == 1 else 'All are'} {name}", every
 
 
+def _side(panel: Panel, finding: Finding) -> Made:
+    """State the side on which the paper lay."""
+    for side in ("inside", "outside"):
+        yield f"The paper lay on the {side}", [("seen_from", {"side": side})]
+
+
 _MAKERS: Mapping[Code, Callable[[Panel, Finding], Made]] = {
     Code.DOUBTFUL_LEAD: _lead,
     Code.BRIDGED_GAP: _lead,
@@ -404,6 +410,7 @@ _MAKERS: Mapping[Code, Callable[[Panel, Finding], Made]] = {
     Code.NO_GLASS_LEFT: _no_piece,
     Code.WIDTH_UNCERTAIN: _widths,
     Code.WIDTH_BETWEEN_STOCK: _widths,
+    Code.SIDE_NOT_STATED: _side,
 }
 
 

@@ -14,7 +14,9 @@ from rubbing2pattern.findings.names import named
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.inputs.edits import corrections_of
 from rubbing2pattern.model import Panel
+from rubbing2pattern.options import Options
 from rubbing2pattern.reviewing.cures import Cure, Doubt, queue
+from rubbing2pattern.stages.audit import audit
 from rubbing2pattern.workflows.correct import apply_corrections
 from tests import nets
 from tests.correcting.making import FOUR, panel_from
@@ -162,3 +164,11 @@ def test_the_lead_that_the_rubbing_shows_is_offered_first() -> None:
         found = doubt(panel, Code.INWARD_CORNER, KeptRubbing(frame, grey, b""))
         assert found.cures[0].edits[0].given["to"] == pytest.approx(end, abs=0.01)
         assert len(found.cures) <= 4
+
+
+def test_the_side_on_which_the_paper_lay() -> None:
+    panel = audit(replace(FOUR, seen_from="unstated"), Options().audit)
+    cures = doubt(replace(panel, findings=named(panel.findings)), Code.SIDE_NOT_STATED).cures
+    words = ["The paper lay on the inside", "The paper lay on the outside"]
+    assert [cure.words for cure in cures[:2]] == words
+    assert [made(panel, cure).seen_from for cure in cures[:2]] == ["inside", "outside"]
