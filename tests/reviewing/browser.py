@@ -54,14 +54,25 @@ def browser() -> Iterator[Browser]:
 
 @contextmanager
 def page_of(
-    chromium: Browser, folder: Path, size: str = "desk", *, touch: bool = False
+    chromium: Browser,
+    folder: Path,
+    size: str = "desk",
+    *,
+    touch: bool = False,
+    tested: bool = False,
 ) -> Iterator[tuple[Page, Opened]]:
-    """Open the review page of a folder; any fault of its script fails the test."""
+    """Open the review page of a folder; any fault of its script fails the test.
+
+    A page that is `tested` lets a checker in, which its own policy keeps out.
+    """
     wide, high = SIZES[size]
     faults: list[str] = []
     with served(folder) as review:
         context = chromium.new_context(
-            viewport={"width": wide, "height": high}, has_touch=touch, reduced_motion="reduce"
+            viewport={"width": wide, "height": high},
+            has_touch=touch,
+            reduced_motion="reduce",
+            bypass_csp=tested,
         )
         context.set_default_timeout(PATIENCE_S * 1000)
         page = context.new_page()

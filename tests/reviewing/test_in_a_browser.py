@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 from collections.abc import Iterator
@@ -232,6 +233,23 @@ def test_a_reader_of_the_screen_gets_everything_as_text(chromium: Browser, folde
                 && !e.getAttribute("aria-label")).map((e) => e.outerHTML)"""
         )
         assert nameless == []
+
+
+def test_a_checker_of_access_finds_nothing(chromium: Browser, folder: Path) -> None:
+    """axe-core, a checker of WCAG 2.2 and WAI-ARIA, reports no violation on any slip."""
+    axe = os.environ.get("AXE")
+    if not axe:
+        pytest.skip("no axe-core on this machine; name its script, AXE=/path/axe.min.js")
+    with page_of(chromium, folder, tested=True) as (page, _):
+        page.evaluate(Path(axe).read_text(encoding="utf-8"))
+        for tab in ("doubts", "here", "glass", "done"):
+            page.click(f"#tab-{tab}")
+            if tab == "glass":
+                page.get_by_text("Choose all").click()
+            found = page.evaluate(
+                "axe.run().then((r) => [r.passes.length, r.violations.map((v) => v.help)])"
+            )
+            assert found[0] > 10 and found[1] == [], tab
 
 
 def test_what_was_not_saved_is_offered(chromium: Browser, folder: Path) -> None:
