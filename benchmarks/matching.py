@@ -27,6 +27,7 @@ from shapely.geometry import Polygon
 
 from benchmarks.cases import ROOT
 from benchmarks.matching_scores import Tally, judge, openings_of, pair, rivals
+from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.inputs.reference import Dpi, Reference, read_marks, read_targets
 from rubbing2pattern.matching.loose import LoosePiece
 from rubbing2pattern.matching.matching_all import match_all
@@ -96,7 +97,11 @@ def bench(folder: Path, truth: dict[str, Any], tally: Tally, turn_over: bool) ->
     pairs: dict[str, dict[str, Any]] = {}
     begun = process_time()
     for photo in truth["photos"]:
-        found = outlined(folder, photo)
+        try:
+            found = outlined(folder, photo)
+        except NoGlassFound:
+            own.true += len(photo["pieces"])  # refused, so not dropped without a word
+            continue
         before = len(pieces)
         pieces += [replace(p, id=f"P{before + k}") for k, p in enumerate(found.pieces, start=1)]
         there = pair(found, photo["pieces"], own, bool(photo["dpi"]))

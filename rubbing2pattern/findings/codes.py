@@ -42,6 +42,7 @@ class Code(StrEnum):
     GLASS_CUT_OFF = "glass-cut-off"
     GLASS_TOUCHES = "glass-touches"
     GLASS_UNCLEAR = "glass-unclear"
+    GLASS_UNREAD = "glass-unread"
     GLASS_SHIFT = "glass-shift"
     NOT_GLASS = "not-glass"
     FEW_FIT = "few-fit"

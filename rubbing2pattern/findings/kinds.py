@@ -399,6 +399,11 @@ class Kind(Enum):
         "The edge of {loose} is hard to distinguish from shadow or ground; check its outline, or "
         "photograph it in softer light or on another ground.",
     )
+    GLASS_UNREAD = (
+        Code.GLASS_UNREAD, _CHECK,
+        "Something that may be glass lies here, but its outline could not be followed; photograph "
+        "it on another ground, and look here before you cut anything anew.",
+    )
     GLASS_PARTED = (
         Code.GLASS_TOUCHES, _CHECK,
         "{loose} touched another piece and was separated from it here; look at the edge.",

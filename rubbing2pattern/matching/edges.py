@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from rubbing2pattern.geometry.frame import Array
 from rubbing2pattern.matching.ground import Ground, Mask, Working, difference, largest, linear
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
@@ -21,6 +22,12 @@ _LOW_SHARE = 0.5
 """Share of a strong step down to which an edge goes on from it."""
 _GREY_LEAST = 0.1
 """Unevenness of the three colours below which darker ground is a shadow; glass tints."""
+_AROUND_MM = 5.0
+"""Rim around what was found whose edges belong to it: its shadow and its glints."""
+_TOGETHER_MM = 4.0
+"""Edges nearer to each other than twice this are of one thing."""
+_TRACE_MM2 = 4.0
+"""Area of edges, or of another colour, from which something seems to lie there."""
 _FAINT = 0.6
 """Share of a closed patch that must look like the ground to be ground."""
 
@@ -68,6 +75,28 @@ def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Cove
     # Closing has drawn the ground's border outwards over bends of the edge; it is settled later.
     lies = _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)  # rule 4
     return Covered(lies, barred, coloured)
+
+
+def left_over(there: Covered, work: Working, o: LooseOptions) -> list[Array]:
+    """Return places (column, row) where edges or colours lie that belong to nothing found.
+
+    Edges that lie near each other are one place; what is smaller than glass is no place.
+    """
+    spared = disc(_AROUND_MM * work.px_per_mm)
+    left = there.shows & (cv2.dilate(there.lies.astype(np.uint8), spared) == 0)
+    groups = cv2.dilate(left.astype(np.uint8), disc(_TOGETHER_MM * work.px_per_mm))
+    count, labels = cv2.connectedComponents(groups, connectivity=8)
+    rows, columns = np.nonzero(left)
+    of = labels[rows, columns]
+    found = []
+    for k in range(1, count):
+        own = of == k
+        at = np.column_stack((columns[own], rows[own]))
+        wide = np.ptp(at, axis=0) / work.px_per_mm
+        if own.sum() >= _TRACE_MM2 * work.px_per_mm**2 and wide.max() ** 2 > o.smallest_mm2:
+            middle = np.median(at, axis=0)
+            found.append(at[np.argmin(np.hypot(*(at - middle).T))].astype(np.float64))
+    return found
 
 
 def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:

@@ -15,11 +15,12 @@ from skimage.color import rgb2lab
 from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.findings import Finding, Kind, Point, finding_of
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.matching.edges import covered, disc
+from rubbing2pattern.matching.edges import Covered, covered, disc, left_over
 from rubbing2pattern.matching.ground import (
     Colour,
     Ground,
     Mask,
+    Working,
     bare_ground,
     linear,
     reduced,
@@ -48,6 +49,8 @@ _FINE_MM = 0.02
 """How closely an outline keeps its places."""
 _COLOUR_INSET_MM = 1.5
 """Rim of a piece that does not count for its colour."""
+_CARD = 0.6
+"""Rim of the card around a printed target, of its side."""
 _LEAST_SEEN = 0.6
 """Share of an outline that must be seen to be believed."""
 _MOST_SOFT = 0.4
@@ -106,7 +109,8 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     steps = steps_of(ground.off(work.colour), work.px_per_mm)
     there = covered(work, ground, steps, options)
     grey = rubbing.photograph.grey
-    parts = list(parts_of(there, steps, work, grey, targets_in(grey), options))
+    targets = targets_in(grey)
+    parts = list(parts_of(there, steps, work, grey, targets, options))
     camera = camera_of(rubbing, options)
     zones = [_zone(part, colour, ground, options) if part.whole else None for part in parts]
     shadows = _shadows(parts, zones, rubbing, options)
@@ -118,6 +122,7 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
             findings += _set_aside(part, rubbing)
         else:
             found.append(seen)
+    findings += _unread(there, work, targets, rubbing, options)
     if not found:
         raise NoGlassFound(
             f"{rubbing.photograph.source} shows no loose piece of glass of at least "
@@ -252,7 +257,7 @@ def _in_order(found: Sequence[Seen]) -> list[Seen]:
 
 def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:
     at = rubbing.warp.to_mm(part.work.to_photo(pixels.reshape(-1, 2)).mean(axis=0))[0]
-    return float(at[0]), float(at[1])
+    return _place_mm(at)
 
 
 def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
@@ -261,6 +266,27 @@ def _set_aside(part: Part, rubbing: Rubbing) -> list[Finding]:
     if part.kind not in kinds:
         return []
     return [finding_of(kinds[part.kind], _place(part, part.outline, rubbing))]
+
+
+def _unread(
+    there: Covered,
+    work: Working,
+    targets: Sequence[Polygon],
+    rubbing: Rubbing,
+    o: LooseOptions,
+) -> list[Finding]:
+    """Return findings about what differs from the ground and was not followed."""
+    cards = shapely.union_all([t.buffer(_CARD * float(np.sqrt(t.area))) for t in targets])
+    places = [work.to_photo(at.reshape(1, 2)) for at in left_over(there, work, o)]
+    return [
+        finding_of(Kind.GLASS_UNREAD, _place_mm(rubbing.warp.to_mm(at)[0]))
+        for at in places
+        if not cards.contains(shapely.Point(at[0]))
+    ]
+
+
+def _place_mm(at: Array) -> Point:
+    return float(at[0]), float(at[1])
 
 
 def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:

@@ -39,7 +39,7 @@ _BARE_MM = 1.0
 """Outer part of profiles that shows the grain of the ground."""
 _GRAIN = 1.2
 """Times the strongest of these steps, but one in twenty, from which a step counts."""
-_CAST = 0.05
+_CAST = 0.01
 """What a grey step counts where shadows are cast, of its worth."""
 _APART = 4
 """Samples from which a step farther out is another one."""

@@ -40,7 +40,7 @@ _SMOOTH = 11
 _SHARE = 0.55
 """Share of the usual reach of shadows up to which a grey step is a shadow's: glass is not all of
 one thickness."""
-_LEAST_MM = 0.45
+_LEAST_MM = 0.8
 """Reach below which nothing is taken for shadow: the blur of an edge has as much."""
 
 
@@ -77,12 +77,16 @@ def shadows_of(seen: Sequence[tuple[Array, Array]]) -> Shadows:
         return NO_SHADOWS
     outward, reach = (np.concatenate(each) for each in zip(*seen, strict=True))
     at = np.arctan2(outward[:, 1], outward[:, 0]) / (2.0 * np.pi) * _DIRECTIONS
-    found = np.zeros(_DIRECTIONS)
+    found = np.full(_DIRECTIONS, np.nan)
     for k in range(_DIRECTIONS):
         near = np.abs((at - k + _DIRECTIONS / 2) % _DIRECTIONS - _DIRECTIONS / 2) < 1.0
         if near.sum() >= _FEWEST:
             found[k] = float(np.median(reach[near]))
-    return Shadows(found)
+    known = np.flatnonzero(np.isfinite(found))
+    if not len(known):
+        return NO_SHADOWS
+    every = np.arange(_DIRECTIONS)
+    return Shadows(np.interp(every, known, found[known], period=_DIRECTIONS))
 
 
 def begins_mm(coded: Grid, offsets: Array) -> Array:

@@ -311,3 +311,29 @@ def test_the_coins_of_scikit_image() -> None:
             continue
         assert near.outline.centroid.distance(at) < 1.0
         assert near.outline.area * PX_PER_MM**2 == pytest.approx(region.area, rel=0.12)
+
+
+def test_an_edge_that_nothing_closes_is_told_with_its_place() -> None:
+    # Three sides of a square of clear glass: its fourth cannot be told from the table.
+    rim = shapely.LineString([(150, 60), (150, 100), (190, 100), (190, 60)]).buffer(0.6)
+    picture = drawn(
+        TABLE, (Glass(moved(KITE, 20, (60, 120)), RED),), extra=((rim, (0.3, 0.34, 0.32)),)
+    )
+    found = found_in(picture)
+    assert len(found.pieces) == 1
+    unread = [f.at for f in found.findings if f.code is Code.GLASS_UNREAD]
+    assert unread
+    assert all(at is not None and rim.distance(shapely.Point(at)) < 1.0 for at in unread)
+    assert Code.GLASS_UNREAD not in codes(found_in(scene(TABLE)))
+
+
+def test_shadows_of_coloured_glass_show_where_clear_glass_begins() -> None:
+    # A sharp shadow, as of a small lamp: only its direction tells it from the rim of clear glass.
+    small = replace(PAPER, shadow=0.55, soft_mm=0.12, shadow_mm=(1.6, -1.2))
+    shapes = [(KITE, 20, (45, 140), RED), (ANGLE, -35, (130, 135), BLUE)]
+    shapes += [(LEAN, 200, (215, 140), GREEN), (TRIANGLE, 70, (60, 50), RED)]
+    glass = [Glass(moved(s, turn, at), colour) for s, turn, at, colour in shapes]
+    glass.append(Glass(moved(BAR, 5, (160, 50)), CLEAR, (0.42, 0.44, 0.43)))
+    picture = drawn(small, tuple(glass))
+    for errors in errors_of(picture, found_in(picture)):
+        assert np.quantile(errors, 0.95) < 2 * EDGE_MM
