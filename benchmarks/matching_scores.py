@@ -190,14 +190,14 @@ def judge(
 
 
 def _told(match: Match, number: int) -> bool:
-    return getattr(match, "nearest", None) is not None and number in match.nearest.numbers
+    return match.nearest is not None and number in match.nearest.numbers
 
 
 def _told_over(match: Match, number: int) -> bool:
     """Say whether a piece that lies turned over is said to, or fits as it lies all the same."""
     if number in match.numbers:
         return True
-    return bool(_told(match, number) and match.nearest.placed.over)
+    return _told(match, number) and match.nearest is not None and match.nearest.over
 
 
 def _whole(

@@ -47,6 +47,7 @@ class Code(StrEnum):
     NOT_GLASS = "not-glass"
     FEW_FIT = "few-fit"
     DOUBTFUL_MATCH = "doubtful-match"
+    NEAREST_PLACE = "nearest-place"
     SEPARATE_PARTS = "separate-parts"
     NOT_LEVELLED = "not-levelled"
     SHEET_NOT_FLAT = "sheet-not-flat"

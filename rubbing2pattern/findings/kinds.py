@@ -441,6 +441,21 @@ class Kind(Enum):
         "{loose} is matched with number {pieces:or}, but number {second:0} is nearly as likely; "
         "lay it in and look.",
     )
+    FITS_OVER = (
+        Code.NEAREST_PLACE, _CHECK,
+        "{loose} has no place as it lies, but fits number {pieces:or} turned over, off by "
+        "{off_mm:1}; look which face is painted, and match with --turn-over.",
+    )
+    TOO_LARGE = (
+        Code.NEAREST_PLACE, _CHECK,
+        "{loose} has no place; number {pieces:or} comes nearest, for which it is too large by "
+        "{off_mm:1}.",
+    )
+    TOO_SMALL = (
+        Code.NEAREST_PLACE, _CHECK,
+        "{loose} has no place; number {pieces:or} comes nearest, for which it is too small by "
+        "{off_mm:1}.",
+    )
     NONE_AS_LIKELY = (
         Code.DOUBTFUL_MATCH, _CHECK,
         "{loose} is matched with number {pieces:or}, but no place is nearly as likely; lay it in "

@@ -18,7 +18,7 @@ from rubbing2pattern.options.match import MatchOptions
 _PLACES = 256
 """Places on each outline that are compared."""
 _FAR = 1e3
-"""Distance in mm of openings that are not compared, for they differ in size."""
+"""Distance, in limits, of openings that are not compared, for they differ in size."""
 _NEARLY_ALL = 93.0
 """Per cent of the places of a ring; at each corner one place may meet one beyond the corner."""
 
@@ -41,7 +41,8 @@ def groups_alike(openings: Sequence[Opening], options: MatchOptions) -> tuple[Gr
     """Return sets of openings of which all are alike, every opening in one set.
 
     Rule: two are alike when the cut outline of the one, laid onto the other's by the best rigid fit
-    of their rings, leaves it nowhere by more than `alike_mm`, corners apart. A set holds only
+    of their rings, leaves it nowhere by more than `alike_mm`, or than `alike_sd` deviations of
+    both, corners apart: what differs by less than it is known is not told apart. A set holds only
     openings that are all alike in pairs (clustering by complete linkage), so that no chain of small
     steps joins unlike ones. One that is like another only when turned over is not alike.
     """
@@ -51,18 +52,21 @@ def groups_alike(openings: Sequence[Opening], options: MatchOptions) -> tuple[Gr
     np.fill_diagonal(far, 0.0)
     onto: dict[tuple[int, int], Placement] = {}
     for i, own in enumerate(shapes):
-        near = _of_like_size(i, shapes, options)
+        both = np.hypot(openings[i].uncertainty_mm, [o.uncertainty_mm for o in openings])
+        limit = np.maximum(options.alike_mm, options.alike_sd * both)
+        near = _of_like_size(i, shapes, limit)
         if not near:
             continue
         fits = best_fits(own, [shapes[k] for k in near])
-        far[i, near] = far[near, i] = _off(own, [shapes[k] for k in near], fits.turn, fits.start)
+        off = _off(own, [shapes[k] for k in near], fits.turn, fits.start)
+        far[i, near] = far[near, i] = off / limit[near]
         for k, turn in zip(near, fits.turn, strict=True):
             turn_deg = float(np.degrees(turn))
             shift = shapes[k].centre - Placement(turn_deg).apply([own.centre])[0]
             onto[i, k] = Placement(turn_deg, float(shift[0]), float(shift[1]))
     label = np.arange(count)
     if count > 1:
-        label = fcluster(linkage(squareform(far), "complete"), options.alike_mm, "distance")
+        label = fcluster(linkage(squareform(far), "complete"), 1.0, "distance")
     sets: dict[int, list[int]] = {}
     for k, name in enumerate(label):
         sets.setdefault(int(name), []).append(k)
@@ -72,15 +76,14 @@ def groups_alike(openings: Sequence[Opening], options: MatchOptions) -> tuple[Gr
     )
 
 
-def _of_like_size(i: int, shapes: Sequence[Shape], options: MatchOptions) -> list[int]:
-    """Return the openings after this one whose edges could be off by no more than `alike_mm`."""
+def _of_like_size(i: int, shapes: Sequence[Shape], limit_mm: Array) -> list[int]:
+    """Return the openings after this one whose edges could be off by no more than a limit (O,)."""
     own = shapes[i]
-    limit = options.alike_mm * own.perimeter_mm
     return [
         k
         for k in range(i + 1, len(shapes))
-        if abs(shapes[k].area_mm2 - own.area_mm2) < limit
-        and abs(shapes[k].square_mm2 - own.square_mm2) < limit
+        if abs(shapes[k].area_mm2 - own.area_mm2) < limit_mm[k] * own.perimeter_mm
+        and abs(shapes[k].square_mm2 - own.square_mm2) < limit_mm[k] * own.perimeter_mm
     ]
 
 

@@ -148,6 +148,23 @@ class Assembly:
 
 
 @dataclass(frozen=True, slots=True)
+class Near:
+    """The opening that a piece without a place comes nearest to.
+
+    Attributes
+    ----------
+    numbers : of the opening and all that are alike.
+    over : whether the piece would have to be turned over.
+    large_mm, small_mm : by how much it reaches over the hearts there, and falls short of leaves.
+    """
+
+    numbers: tuple[int, ...]
+    over: bool
+    large_mm: float
+    small_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Match:
     """What was found about one loose piece.
 
@@ -162,6 +179,7 @@ class Match:
         to any of `numbers`; small means doubtful. 0 where a person gave the number.
     second : number of the opening it would then go to; None for none.
     known : whether a person gave the number.
+    nearest : of a piece without a place, the opening that it misses by little; None for none.
     """
 
     piece: LoosePiece
@@ -171,6 +189,7 @@ class Match:
     margin: float = 0.0
     second: int | None = None
     known: bool = False
+    nearest: Near | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rubbing2pattern.findings import Finding, Kind, finding_of
-from rubbing2pattern.matching.loose import Match, Verdict
+from rubbing2pattern.matching.loose import Match, Near, Verdict
 from rubbing2pattern.options.match import MatchOptions
 
 
@@ -30,4 +30,14 @@ def doubts(matches: Sequence[Match], options: MatchOptions) -> tuple[Finding, ..
                 second=match.second,
             )
         )
-    return tuple(doubts)
+    return (*doubts, *(_missed(m, m.nearest) for m in whole if m.nearest is not None))
+
+
+def _missed(match: Match, near: Near) -> Finding:
+    """Return the finding about the opening that a piece without a place comes nearest to."""
+    if near.over:
+        kind = Kind.FITS_OVER
+    else:
+        kind = Kind.TOO_LARGE if near.large_mm >= near.small_mm else Kind.TOO_SMALL
+    off_mm = max(near.large_mm, near.small_mm)
+    return finding_of(kind, None, pieces=near.numbers, loose=match.piece.id, off_mm=off_mm)

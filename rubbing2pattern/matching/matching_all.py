@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from shapely.geometry import Polygon
+
 from rubbing2pattern.matching.assigning import assign
 from rubbing2pattern.matching.fragments import assemble
 from rubbing2pattern.matching.loose import (
@@ -18,6 +20,7 @@ from rubbing2pattern.matching.loose import (
     Verdict,
 )
 from rubbing2pattern.matching.match_doubts import doubts
+from rubbing2pattern.matching.nearest import with_nearest
 from rubbing2pattern.options import Options
 
 
@@ -30,30 +33,51 @@ def match_all(
 ) -> Matches:
     """Match whole pieces, then put what has no place together in the openings without glass.
 
+    A piece that covers too little of its opening is tried as a fragment before it counts as whole.
     An opening that fragments fill in part is not among those without glass any more: what has to be
     cut for it is not the whole. Parameters and errors are those of `assign`.
     """
     matches = assign(pieces, openings, options.match, known, turn_over)
-    loose = [m.piece for m in matches.matches if m.verdict is Verdict.NO_PLACE]
-    empty = [opening for opening in openings if opening.number in matches.unfilled]
+    cut = {o.number: o.cut for o in openings}
+    part = {m.piece.id: m for m in matches.matches if _is_part(m, cut, options)}
+    loose = [
+        m.piece for m in matches.matches if m.verdict is Verdict.NO_PLACE or m.piece.id in part
+    ]
+    freed = {m.placed.number for m in part.values() if m.placed is not None}
+    empty = [o for o in openings if o.number in freed.union(matches.unfilled)]
     assemblies = assemble(loose, empty, options.fragments, turn_over)
     fragment = {
-        name: (assembly, part)
+        name: (assembly, placed)
         for assembly in assemblies
-        for name, part in zip(assembly.pieces, assembly.parts, strict=True)
+        for name, placed in zip(assembly.pieces, assembly.parts, strict=True)
     }
-    merged = tuple(
-        _fragment(match, *fragment[match.piece.id]) if match.piece.id in fragment else match
-        for match in matches.matches
-    )
     filled = {assembly.number for assembly in assemblies}
-    return replace(
+    merged = []
+    for match in matches.matches:
+        if match.piece.id in fragment:
+            merged.append(_fragment(match, *fragment[match.piece.id]))
+        elif match.piece.id in part and match.placed and match.placed.number in filled:
+            merged.append(Match(match.piece, Verdict.NO_PLACE, margin=0.0))
+        else:
+            merged.append(match)
+    seats = {m.placed.number for m in merged if m.placed is not None} | filled
+    matches = replace(
         matches,
-        matches=merged,
+        matches=tuple(merged),
         assemblies=assemblies,
-        unfilled=tuple(number for number in matches.unfilled if number not in filled),
-        findings=doubts(merged, options.match),
+        unfilled=tuple(sorted(o.number for o in openings if o.number not in seats)),
     )
+    matches = with_nearest(matches, openings, options.match, turn_over)
+    return replace(matches, findings=doubts(matches.matches, options.match))
+
+
+def _is_part(match: Match, cut: Mapping[int, Polygon], options: Options) -> bool:
+    """Return whether a piece leaves so much of its opening open that it may be a fragment."""
+    if match.placed is None or match.known:
+        return False
+    opening = cut[match.placed.number]
+    covered = match.placed.outline.intersection(opening).area
+    return bool(covered < options.match.covers * opening.area)
 
 
 def _fragment(match: Match, assembly: Assembly, part: Placed) -> Match:

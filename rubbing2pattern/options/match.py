@@ -44,6 +44,12 @@ class MatchOptions(Checked):
         "In how many openings each piece is laid exactly; more take longer.")
     alike_mm: float = value(0.4, 0.05, 3.0, "the clearance: glass for one opening goes into both",
         "Openings that differ by less are given as one answer.")
+    alike_sd: float = value(3.0, 0.0, 10.0, "of both openings: so much differs by tracing alone",
+        "Openings that differ by fewer deviations are given as one answer.")
+    covers: float = value(0.9, 0.0, 1.0, "of an opening: less is a fragment",
+        "Glass that covers a smaller share of its opening is tried as a fragment first.")
+    near_mm: float = value(5.0, 0.0, 50.0, "glass that misses by more is a stranger",
+        "A piece without a place is told the opening that it misses by no more.")
     tolerance_mm: float = value(0.15, 0.0, 2.0, "a finger feels less play than that as none",
         "Less play or excess of glass is not reported.")
     stretch_gap_mm: float = value(2.0, 0.1, 20.0, "two stretches nearer than this are one",
