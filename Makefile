@@ -42,6 +42,7 @@ lint: $(VENV)/installed-dev
 	$(BIN)/mypy
 
 docs: $(VENV)/installed-dev
+	$(BIN)/python docs/dxf_frame.py
 	$(BIN)/python docs/generate.py
 	$(BIN)/python docs/picture.py
 	$(BIN)/python docs/review_picture.py

@@ -25,7 +25,6 @@ from rubbing2pattern.options.base import Part
 from rubbing2pattern.reading import Photograph
 
 LIBRARIES = (
-    "ezdxf",
     "numpy",
     "opencv-python-headless",
     "pillow",

@@ -56,7 +56,7 @@ ONLY_IN = {
     "starlette": ("reviewing/",),
     "uvicorn": ("reviewing/server.py",),
     "simplejpeg": ("stages/load/jpeg_data.py",),
-    "ezdxf": ("documents/formats/dxf.py",),
+    "ezdxf": (),  # Only docs/dxf_frame.py and tests use it.
     "openpyxl": (
         "documents/formats/",
         "documents/lists/",

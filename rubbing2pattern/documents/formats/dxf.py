@@ -1,23 +1,20 @@
 """The pattern as DXF: millimetres, layers by trade name, lines and arcs as such.
 
-The library makes header, tables and objects. The entities are written here, tag by tag, as the
-library writes them: making an object of each first takes six times as long.
+Header, tables and objects lie ready in `frame.dxf`, which `docs/dxf_frame.py` makes with a library.
+Layers and entities are written here, tag by tag, as the library writes them.
 """
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
-from contextlib import contextmanager
-
-from ezdxf import options as ezdxf_options  # type: ignore[attr-defined]
-from ezdxf.document import Drawing as Document
-from ezdxf.filemanagement import new
+from functools import cache
+from importlib.resources import files
+from itertools import count
 
 from rubbing2pattern.documents.drawing import (
-    DASHES_MM,
     Anchor,
     Drawing,
+    Layer,
     LineType,
     Mark,
     Outline,
@@ -27,82 +24,69 @@ from rubbing2pattern.documents.drawing import (
 )
 from rubbing2pattern.geometry.curves import Arc, Curve, Line, Point
 
-_MILLIMETRES = 4  # DXF reference, $INSUNITS
-_METRIC = 1  # DXF reference, $MEASUREMENT
-_VERSION = "R2010"  # text in UTF-8; read by all programs of the last fifteen years
-_STYLE = "LETTERING"
+FIRST_HANDLE = 0x32
+"""The frame has handles below this one; layers, viewport and entities go on from it."""
+MODEL_SPACE = "17"
+"""Handle of the owner of all entities in the frame."""
+_FRAME_LAYERS = 2
+"""Layers that the frame has itself."""
+STYLE = "LETTERING"
 _ALIGN = {Anchor.LEFT: (0, 0), Anchor.CENTRE: (1, 2), Anchor.RIGHT: (2, 0)}
 """DXF reference, TEXT, groups 72 and 73: across and up."""
-_ENTITIES = "  0\nSECTION\n  2\nENTITIES\n"
 
 
 def dxf_text(drawing: Drawing) -> str:
     """Write a drawing as DXF; the text depends on the drawing alone."""
-    with _fixed_metadata():
-        document = _document(drawing)
-        entities = "".join(_entities(drawing, document))
-        _sort_classes(document)
-        stream = io.StringIO()
-        document.write(stream)
-    before, section, after = stream.getvalue().partition(_ENTITIES)
-    return f"{before}{section}{entities}{after}"
-
-
-@contextmanager
-def _fixed_metadata() -> Iterator[None]:
-    """Keep the clock and random numbers out of the file."""
-    before = ezdxf_options.write_fixed_meta_data_for_testing
-    ezdxf_options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        ezdxf_options.write_fixed_meta_data_for_testing = before
-
-
-def _document(drawing: Drawing) -> Document:
-    document = new(_VERSION, units=_MILLIMETRES)
-    document.header["$MEASUREMENT"] = _METRIC
-    document.header["$LTSCALE"] = 1.0
-    document.styles.add(_STYLE, font="arial.ttf")
-    for line_type, dashes in DASHES_MM.items():
-        if dashes:
-            signed = [d if k % 2 == 0 else -d for k, d in enumerate(dashes)]
-            document.linetypes.add(_line_type(line_type), [sum(dashes), *signed])
-    for layer in drawing.layers:
-        entry = document.layers.add(
-            layer.name,
-            linetype=_line_type(layer.line_type),
-            lineweight=round(100.0 * layer.weight_mm),
-            plot=layer.shown,
-        )
-        if not layer.shown:
-            entry.off()
-    x_min, y_min, x_max, y_max = drawing.page_mm
-    document.set_modelspace_vport(
-        1.05 * drawing.height_mm, center=(0.5 * (x_min + x_max), 0.5 * (y_min + y_max))
+    handles = (f"{number:X}" for number in count(FIRST_HANDLE))
+    x_min, y_min, x_max, y_max = (float(at) for at in drawing.page_mm)
+    # In the order in which the library gives out handles.
+    return _frame().format(
+        layer_count=_FRAME_LAYERS + len(drawing.layers),
+        layers="".join(_layer(layer, next(handles)) for layer in drawing.layers),
+        viewport=next(handles),
+        entities="".join(_entities(drawing, handles)),
+        hatch_id=next(handles),
+        library_id=next(handles),
+        written=next(handles),
+        seed=next(handles),
+        x_min=x_min,
+        y_min=y_min,
+        x_max=x_max,
+        y_max=y_max,
+        x_middle=0.5 * (x_min + x_max),
+        y_middle=0.5 * (y_min + y_max),
+        view_height=1.05 * drawing.height_mm,
     )
-    document.modelspace().reset_extents((x_min, y_min, 0.0), (x_max, y_max, 0.0))
-    return document
 
 
-def _sort_classes(document: Document) -> None:
-    """Put the library's classes in order; it takes them from a set, in another order each run."""
-    document.classes.add_required_classes(document.dxfversion)
-    document.classes.classes = dict(sorted(document.classes.classes.items()))
+@cache
+def _frame() -> str:
+    return files(__package__).joinpath("frame.dxf").read_text(encoding="utf-8")
 
 
-def _line_type(line_type: LineType) -> str:
+def _layer(layer: Layer, handle: str) -> str:
+    """Write the entry of a layer (DXF reference, LAYER); one that is not shown has no plot."""
+    colour, plot = ("7", "") if layer.shown else ("-7", "290\n0\n")
+    return (
+        f"  0\nLAYER\n  5\n{handle}\n330\n1\n100\nAcDbSymbolTableRecord\n"
+        f"100\nAcDbLayerTableRecord\n  2\n{layer.name}\n 70\n0\n 62\n{colour}\n"
+        f"  6\n{line_type_name(layer.line_type)}\n{plot}"
+        f"370\n{round(100.0 * layer.weight_mm)}\n390\n13\n347\n21\n"
+    )
+
+
+def line_type_name(line_type: LineType) -> str:
+    """Return the name that a line type has in the table of line types."""
     return "CONTINUOUS" if line_type is LineType.SOLID else line_type.value.upper()
 
 
-def _entities(drawing: Drawing, document: Document) -> Iterator[str]:
-    """Yield the entities of the model space, each with a handle that the document gives out."""
-    owner, handles = document.modelspace().layout_key, document.entitydb.handles
+def _entities(drawing: Drawing, handles: Iterator[str]) -> Iterator[str]:
+    """Yield the entities of the model space, each with a handle of its own."""
     for layer in drawing.layers:
-        common = f"330\n{owner}\n100\nAcDbEntity\n  8\n{layer.name}\n"
+        common = f"330\n{MODEL_SPACE}\n100\nAcDbEntity\n  8\n{layer.name}\n"
         for mark in drawing.on(layer.name):
             for kind, own in _bodies(mark):
-                yield f"  0\n{kind}\n  5\n{handles.next()}\n{common}{own}"
+                yield f"  0\n{kind}\n  5\n{next(handles)}\n{common}{own}"
 
 
 def _bodies(mark: Mark) -> Iterator[tuple[str, str]]:
@@ -162,7 +146,7 @@ def _lettering(mark: Text) -> str:
     to_middle = f" 73\n{up}\n" if up else ""
     return (
         f"100\nAcDbText\n{place} 40\n{float(mark.height_mm)}\n  1\n{line}\n{turned}"
-        f"  7\n{_STYLE}\n{to_side}{aligned}100\nAcDbText\n{to_middle}"
+        f"  7\n{STYLE}\n{to_side}{aligned}100\nAcDbText\n{to_middle}"
     )
 
 

@@ -14,6 +14,15 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 from shapely.geometry import LineString, Point, Polygon
 
+from docs.dxf_frame import (
+    FRAME,
+    add_layer,
+    fixed_metadata,
+    frame_text,
+    look_at,
+    new_document,
+    written,
+)
 from rubbing2pattern.documents.drawing import (
     Anchor,
     Drawing,
@@ -34,6 +43,7 @@ from tests import panels
 from tests.running import python
 
 OPTIONS = DocumentOptions()
+ENTITIES = "  2\nENTITIES\n"
 
 
 def read(panel: Panel) -> Document:
@@ -197,7 +207,25 @@ def test_entities_are_as_the_library_writes_them() -> None:
     assert tags.getvalue() in written
 
 
-def test_the_library_is_left_as_it_was() -> None:
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    dxf_text(pattern_drawing(panels.strapped(), {}, OPTIONS))
-    assert ezdxf.options.write_fixed_meta_data_for_testing is before
+def test_the_frame_is_what_the_library_makes() -> None:
+    """Header, tables with all layers, and objects, to the letter."""
+    assert FRAME.read_text(encoding="utf-8") == frame_text()
+    drawing = pattern_drawing(panels.strapped(), {}, OPTIONS)
+    made = dxf_text(drawing)
+    before, _, rest = made.partition(ENTITIES)
+    own, ends, after = rest.partition("  0\nENDSEC\n")
+    with fixed_metadata():
+        document = new_document()
+        for layer in drawing.layers:
+            add_layer(document, layer)
+        look_at(document, drawing.page_mm)
+        for _ in range(own.count("\n100\nAcDbEntity\n")):
+            document.entitydb.handles.next()
+        assert written(document) == f"{before}{ENTITIES}{ends}{after}"
+
+
+def test_a_page_that_begins_at_nought_states_its_extents() -> None:
+    """The library takes a corner at nought for none, and states the extents of an empty drawing."""
+    page = Drawing("", "", (0.0, 0.0, 9.0, 12.0), (Layer("one", 0.3),), ())
+    header = ezdxf.read(io.StringIO(dxf_text(page))).header
+    assert (header["$EXTMIN"], header["$EXTMAX"]) == ((0.0, 0.0, 0.0), (9.0, 12.0, 0.0))
