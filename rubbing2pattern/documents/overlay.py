@@ -58,7 +58,8 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     what a person corrected runs a chain of diamonds, which shows in black and white too.
     """
     frame = rubbing.frame
-    canvas = np.repeat(lightened_tones()[rubbing.grey][..., None], 3, axis=2)
+    tones = cv2.LUT(rubbing.grey, lightened_tones())
+    canvas = np.asarray(cv2.cvtColor(tones, cv2.COLOR_GRAY2RGB), dtype=np.uint8)
     _draw_leads(canvas, panel, frame)
     _draw_findings(canvas, panel, frame)
     picture = _lettered(canvas, panel, frame, options)
