@@ -37,6 +37,8 @@ _MOST_ROWS = 20_000
 _MOST_COLUMNS = 200
 """Columns of a sheet at most."""
 _SEPARATORS = (",", ";", "\t")
+_NO_DRAWING = b"<wsDr/>"
+"""Of a sheet with nothing drawn on it (ECMA-376, part 1, 20.5)."""
 _OLD_OR_LOCKED = b"\xd0\xcf\x11\xe0"
 """How the container begins that holds .xls and workbooks under a password."""
 
@@ -153,7 +155,7 @@ def _workbook(content: bytes, source: str) -> Book:
         with warnings.catch_warnings():
             # Of parts that the library leaves out, as other programs add them.
             warnings.simplefilter("ignore")
-            book: Any = load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
+            book: Any = load_workbook(_undrawn(content), data_only=False, keep_links=False)
     except InputUnreadable:
         raise
     except Exception as fault:  # A damaged file makes the library raise nearly anything.
@@ -171,6 +173,17 @@ def _workbook(content: bytes, source: str) -> Book:
         None if gone is None else _sheet(gone, source),
         {str(mark.name): str(mark.value) for mark in book.custom_doc_props.props},
     )
+
+
+def _undrawn(content: bytes) -> io.BytesIO:
+    """Return a workbook without pictures: the library would open that of every piece."""
+    bare = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as given, zipfile.ZipFile(bare, "w") as kept:
+        for name in given.namelist():
+            if not name.startswith("xl/media/"):
+                drawn = name.startswith("xl/drawings/drawing")
+                kept.writestr(name, _NO_DRAWING if drawn else given.read(name))
+    return bare
 
 
 def _sheet(sheet: Any, source: str) -> Table:

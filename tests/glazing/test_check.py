@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings, strategies as st
 from openpyxl import load_workbook
+from openpyxl.chart import BarChart, Reference
 
 from rubbing2pattern.documents.lists.pieces_table import pieces_csv
 from rubbing2pattern.errors import InputUnreadable
@@ -371,3 +372,13 @@ def test_a_workbook_with_more_cells_than_any_panel_needs_is_refused_unread() -> 
     assert len(held.getvalue()) < 500_000
     with pytest.raises(InputUnreadable, match=r"2[0-9] MB of cells, but at most 20 MB are read"):
         read_book(held.getvalue(), "pieces.xlsx")
+
+
+def test_what_someone_draws_on_the_sheet_does_no_harm() -> None:
+    book = load_workbook(io.BytesIO(documents()["pieces.xlsx"]))
+    sheet: Any = book["pieces"]
+    chart = BarChart()
+    chart.add_data(Reference(sheet, 1, 2, 1, 5))
+    sheet.add_chart(chart, "A9")
+    sheet.cell(2, 1).hyperlink = "#measures!A1"
+    assert read(typed_into(saved(book), {1: {"glass": "ruby"}})).filled.of(1).glass == "ruby"
