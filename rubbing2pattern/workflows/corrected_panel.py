@@ -31,6 +31,7 @@ from rubbing2pattern.findings import Code, Finding, Point
 from rubbing2pattern.findings.names import named
 from rubbing2pattern.glazing.entries import Vanished
 from rubbing2pattern.inputs.correction_tables import Corrections, Dismiss, Renumber
+from rubbing2pattern.inputs.edits import corrections_text
 from rubbing2pattern.model import AppliedCorrections, Dismissal, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.output import CORRECTIONS_NAMES
@@ -94,7 +95,7 @@ def apply_corrections(
     panel : the panel, as a record gives it back.
     corrections : what a person says.
     options : those with which the panel was read; stages before cutting are not run again.
-    sha256 : of the file of corrections; of the corrections themselves when there is none.
+    sha256 : of the file of corrections; without one, of the text that `corrections_text` writes.
 
     Raises
     ------
@@ -138,7 +139,7 @@ class PanelBefore(Before):
 
     def apply(self, corrections: Corrections, sha256: str = "") -> Corrected:
         """Apply corrections; see `apply_corrections`."""
-        digest = sha256 or hashlib.sha256(corrections.model_dump_json().encode()).hexdigest()
+        digest = sha256 or hashlib.sha256(corrections_text(corrections).encode()).hexdigest()
         _refuse_repeated(self.panel, digest)
         return self.finished(self.changed(corrections), corrections, digest)
 
