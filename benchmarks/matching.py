@@ -27,7 +27,7 @@ from shapely.geometry import Polygon
 
 from benchmarks.cases import ROOT
 from benchmarks.matching_scores import Tally, judge, openings_of, pair, rivals
-from rubbing2pattern.errors import NoGlassFound
+from rubbing2pattern.errors import RubbingError
 from rubbing2pattern.inputs.reference import Dpi, Reference, read_marks, read_targets
 from rubbing2pattern.matching.loose import LoosePiece
 from rubbing2pattern.matching.matching_all import match_all
@@ -99,7 +99,7 @@ def bench(folder: Path, truth: dict[str, Any], tally: Tally, turn_over: bool) ->
     for photo in truth["photos"]:
         try:
             found = outlined(folder, photo)
-        except NoGlassFound:
+        except RubbingError:
             own.true += len(photo["pieces"])  # refused, so not dropped without a word
             continue
         before = len(pieces)

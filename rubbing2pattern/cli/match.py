@@ -177,6 +177,8 @@ def _table(matching: Matching, folder: Path, options: DocumentOptions) -> list[s
     rows.append(
         ("to cut", f"no glass was found for {cut}" if cut else "nothing: no number is left")
     )
+    if cut and matching.unread:
+        rows.append(("", f"look first where glass could not be read: {matching.unread} places"))
     if matching.parts_missing:
         rows.append(("", f"parts beside the fragments of {_listed(matching.parts_missing)}"))
     lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]

@@ -389,75 +389,56 @@ class Kind(Enum):
 
     # Loose glass
 
-    GLASS_CUT_OFF = (
-        Code.GLASS_CUT_OFF, _CHECK,
+    GLASS_CUT_OFF = (Code.GLASS_CUT_OFF, _CHECK,
         "{loose} is cut off by the edge of the picture or of the sheet; it is not matched; "
         "photograph it whole.",
     )
-    GLASS_UNCLEAR = (
-        Code.GLASS_UNCLEAR, _CHECK,
+    GLASS_UNCLEAR = (Code.GLASS_UNCLEAR, _CHECK,
         "The edge of {loose} is hard to distinguish from shadow or ground; check its outline, or "
         "photograph it in softer light or on another ground.",
     )
-    GLASS_UNREAD = (
-        Code.GLASS_UNREAD, _CHECK,
+    GLASS_UNREAD = (Code.GLASS_UNREAD, _CHECK,
         "Something that may be glass lies here, but its outline could not be followed; photograph "
         "it on another ground, and look here before you cut anything anew.",
     )
-    GLASS_PARTED = (
-        Code.GLASS_TOUCHES, _CHECK,
+    GLASS_PARTED = (Code.GLASS_TOUCHES, _CHECK,
         "{loose} touched another piece and was separated from it here; look at the edge.",
     )
-    GLASS_MAYBE_TWO = (
-        Code.GLASS_TOUCHES, _CHECK,
+    GLASS_MAYBE_TWO = (Code.GLASS_TOUCHES, _CHECK,
         "{loose} may be two pieces that touch here; lay them apart.",
     )
-    GLASS_SHIFT = (
-        Code.GLASS_SHIFT, _NOTE,
+    GLASS_SHIFT = (Code.GLASS_SHIFT, _NOTE,
         "The upper edge of glass {glass_mm:1} thick, seen from about {camera_mm:0}, lies "
         "{shift_share:2} too far from the foot of the camera, up to {shift_mm:2} here; it was not "
         "taken out, and the uncertainty is so much larger; give the thickness and the camera's "
         "height.",
     )
-    NOT_GLASS = (
-        Code.NOT_GLASS, _NOTE,
+    NOT_GLASS = (Code.NOT_GLASS, _NOTE,
         "Something in the picture was left out: it is too small or too long for a piece.",
     )
-    ROOM_AROUND = (
-        Code.NOT_GLASS, _NOTE,
+    ROOM_AROUND = (Code.NOT_GLASS, _NOTE,
         "Something in the picture was left out: it looks like what lies around the table.",
     )
-    RULER_SEEN = (
-        Code.NOT_GLASS, _NOTE,
+    RULER_SEEN = (Code.NOT_GLASS, _NOTE,
         "Something in the picture was left out: it looks like a ruler or a lath.",
     )
-    FEW_FIT = (
-        Code.FEW_FIT, _WRONG,
+    FEW_FIT = (Code.FEW_FIT, _WRONG,
         "Only {fitting:0} of {whole:0} loose pieces fit an opening: look whether they belong to "
         "this panel, whether the photograph's scale is right, and which side is up.",
     )
-    OTHER_AS_LIKELY = (
-        Code.DOUBTFUL_MATCH, _CHECK,
+    OTHER_AS_LIKELY = (Code.DOUBTFUL_MATCH, _CHECK,
         "{loose} is matched with number {pieces:or}, but number {second:0} is nearly as likely; "
         "lay it in and look.",
     )
-    FITS_OVER = (
-        Code.NEAREST_PLACE, _CHECK,
+    FITS_OVER = (Code.NEAREST_PLACE, _CHECK,
         "{loose} has no place as it lies, but fits number {pieces:or} turned over, off by "
         "{off_mm:1}; look which face is painted, and match with --turn-over.",
     )
-    TOO_LARGE = (
-        Code.NEAREST_PLACE, _CHECK,
-        "{loose} has no place; number {pieces:or} comes nearest, for which it is too large by "
-        "{off_mm:1}.",
+    NEAREST = (Code.NEAREST_PLACE, _CHECK,
+        "{loose} has no place; number {pieces:or} comes nearest",
+        ", too large there by {large_mm:1}", ", too small there by {small_mm:1}", ".",
     )
-    TOO_SMALL = (
-        Code.NEAREST_PLACE, _CHECK,
-        "{loose} has no place; number {pieces:or} comes nearest, for which it is too small by "
-        "{off_mm:1}.",
-    )
-    NONE_AS_LIKELY = (
-        Code.DOUBTFUL_MATCH, _CHECK,
+    NONE_AS_LIKELY = (Code.DOUBTFUL_MATCH, _CHECK,
         "{loose} is matched with number {pieces:or}, but no place is nearly as likely; lay it in "
         "and look.",
     )

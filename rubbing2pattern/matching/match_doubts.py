@@ -35,9 +35,11 @@ def doubts(matches: Sequence[Match], options: MatchOptions) -> tuple[Finding, ..
 
 def _missed(match: Match, near: Near) -> Finding:
     """Return the finding about the opening that a piece without a place comes nearest to."""
+    about, loose = near.numbers, match.piece.id
     if near.over:
-        kind = Kind.FITS_OVER
-    else:
-        kind = Kind.TOO_LARGE if near.large_mm >= near.small_mm else Kind.TOO_SMALL
-    off_mm = max(near.large_mm, near.small_mm)
-    return finding_of(kind, None, pieces=near.numbers, loose=match.piece.id, off_mm=off_mm)
+        off_mm = max(near.large_mm, near.small_mm)
+        return finding_of(Kind.FITS_OVER, None, pieces=about, loose=loose, off_mm=off_mm)
+    large_mm, small_mm = (each if each > 0.0 else None for each in (near.large_mm, near.small_mm))
+    return finding_of(
+        Kind.NEAREST, None, pieces=about, loose=loose, large_mm=large_mm, small_mm=small_mm
+    )

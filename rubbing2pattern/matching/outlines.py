@@ -39,6 +39,8 @@ from rubbing2pattern.reading import Rubbing
 
 _SHEET_RIM_MM = 2.0
 """Rim of the sheet that is not looked at, for its edge is not the ground."""
+_LEAST_SHEET = 0.3
+"""Share of the picture that a sheet with glass on it covers."""
 _ROW_SHARE = 0.4
 """Share of a height within which pieces lie in a row when they are named."""
 _SMOOTH_MM = 0.5
@@ -138,14 +140,17 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
 
 
 def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
-    """Return where the sheet lies in the photograph, less its edge; None where none was found."""
+    """Return where the sheet lies in the photograph, less its edge; None where none was found.
+
+    What covers little of the picture is a large piece of glass, not the sheet below all.
+    """
     if rubbing.paper is None:
         return None
     inner = rubbing.paper.buffer(-_SHEET_RIM_MM)
     ring = shapely.get_coordinates(shapely.segmentize(inner, 5.0).exterior)
     mask = np.zeros(size, dtype=np.uint8)
     cv2.fillPoly(mask, [np.round(rubbing.warp.to_px(ring)).astype(np.int32)], 1)
-    return mask > 0
+    return mask > 0 if mask.mean() > _LEAST_SHEET else None
 
 
 def _piece(

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from rubbing2pattern.findings import Finding
+from rubbing2pattern.findings import Code, Finding
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed, Verdict
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Rubbing
@@ -76,6 +76,12 @@ class Matching:
     def findings(self) -> tuple[Finding, ...]:
         """All that is doubtful: about the matches, then about each photograph."""
         return (*self.matches.findings, *(f for photo in self.photos for f in photo.findings))
+
+    @property
+    def unread(self) -> int:
+        """How many things in the photographs may be glass and were not matched."""
+        codes = [f.code for photo in self.photos for f in photo.findings]
+        return codes.count(Code.GLASS_UNREAD) + codes.count(Code.GLASS_CUT_OFF)
 
     @property
     def parts_missing(self) -> tuple[int, ...]:

@@ -6,8 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rubbing2pattern.documents.matches.fields import MatchesRecord
 from rubbing2pattern.documents.matches.record import read_matches
 from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.findings import Code, Kind
 from rubbing2pattern.glazing.carry import Merged, merged
 from rubbing2pattern.glazing.check import Checked
 from rubbing2pattern.glazing.entries import Action, Entry, Filled, State, Vanished
@@ -123,6 +125,7 @@ def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
         raise UsageFault(f"{folder} has matches of panel {record.panel.name!r}, not {panel.name!r}")
     areas_mm2 = {piece.number: piece.cut_area_mm2 for piece in panel.pieces}
     to_cut, doubts = [], []
+    unread = _unread(record)
     for part in record.unfilled:
         now_mm2 = areas_mm2.get(part.number, -1.0)
         if abs(now_mm2 - part.cut_area_mm2) > _SAME_AREA * part.cut_area_mm2:
@@ -133,8 +136,14 @@ def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
         entry = filled.of(part.number)
         if entry.replaced:
             continue
-        if entry.action is None and entry.state in (None, State.MISSING):
+        if entry.action is None and entry.state is State.MISSING:
             to_cut.append(part.number)
+        elif entry.action is None and entry.state is None:
+            why = _turned(record, part.number) or unread
+            if why:
+                doubts.append(f"piece {part.number}: no loose glass found, but {why}")
+            else:
+                to_cut.append(part.number)
         else:
             said = " and ".join(word for word in (entry.state, entry.action) if word)
             doubts.append(f"piece {part.number}: no loose glass found, but the sheet says {said}")
@@ -150,6 +159,26 @@ def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
         if len(part.numbers) == 1 and filled.of(number).state is State.MISSING
     ]
     return _Missing(tuple(to_cut), tuple(doubts))
+
+
+def _unread(record: MatchesRecord) -> str:
+    """Say what in the photographs may be glass and was not matched; empty where all was read."""
+    codes = [finding.code for photo in record.photos for finding in photo.findings]
+    places = codes.count(Code.GLASS_UNREAD) + codes.count(Code.GLASS_CUT_OFF)
+    if not places:
+        return ""
+    where = "one place" if places == 1 else f"{places} places"
+    return (
+        f"{where} in the photographs could not be read; look there, then write missing on the sheet"
+    )
+
+
+def _turned(record: MatchesRecord, number: int) -> str:
+    """Say which loose piece fits a number turned over; empty for none."""
+    for finding in record.findings:
+        if finding.kind == Kind.FITS_OVER.key and number in finding.pieces:
+            return f"{finding.names['loose']} fits it turned over; look which face is painted"
+    return ""
 
 
 def _with_missing(filled: Filled, numbers: Iterable[int]) -> Filled:

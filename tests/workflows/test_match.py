@@ -398,3 +398,28 @@ def test_lists_refuse_matches_of_another_panel_or_of_one_that_was_changed(
     with pytest.raises(InputUnreadable, match="cannot read"):
         list_folder(changed, matches=tmp_path)
     assert_refused(run("lists", changed), 2, "--pieces", "--matches")
+
+
+@pytest.mark.parametrize(
+    ("doubt", "words"),
+    [
+        ({"code": "glass-unread"}, "but one place in the photographs could not be read"),
+        ({"kind": "fits-over", "names": {"loose": "P5"}, "pieces": [2, 4]}, "P5 fits it turned"),
+    ],
+)
+def test_no_glass_is_ordered_while_some_may_lie_there(
+    panel: Path, matched: Path, tmp_path: Path, doubt: dict[str, object], words: str
+) -> None:
+    folder, doubtful = tmp_path / "panel", tmp_path / "matches"
+    shutil.copytree(panel, folder)
+    shutil.copytree(matched, doubtful)
+    record = json.loads((doubtful / "matches.json").read_text(encoding="utf-8"))
+    plain = {"code": "nearest-place", "severity": "check", "message": "Look.", "at": None}
+    told = record["photos"][0] if "code" in doubt else record
+    told["findings"].append({**plain, **doubt})
+    (doubtful / "matches.json").write_text(json.dumps(record), encoding="utf-8")
+    listed = list_folder(folder, matches=doubtful)
+    assert {2, 4}.isdisjoint(listed.to_cut)
+    assert any(
+        said.startswith("piece 2: no loose glass found") and words in said for said in listed.doubts
+    )

@@ -12,7 +12,7 @@ from rubbing2pattern.documents.matches.sentences import (
     panel_sentence,
     work_text,
 )
-from rubbing2pattern.documents.wording import length_of
+from rubbing2pattern.documents.wording import count_of, length_of
 from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
@@ -103,7 +103,13 @@ def _notes(matching: Matching, units: Unit) -> Iterator[str]:
     matches = matching.matches
     yield panel_sentence(matching)
     if matches.unfilled:
-        yield f"No glass was found for {_listed(matches.unfilled)}: that is still to be cut."
+        unread = matching.unread
+        then = (
+            f"look first where glass could not be read, at {count_of(unread, 'place')}."
+            if unread
+            else "that is still to be cut."
+        )
+        yield f"No glass was found for {_listed(matches.unfilled)}: {then}"
     if matching.parts_missing:
         yield f"Parts are missing beside the fragments of {_listed(matching.parts_missing)}."
     yield from (f"Look: {finding.sentence(units)}" for finding in matches.findings)
