@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -67,7 +68,7 @@ def test_the_best_of_all_ways_is_that_of_trying_all_of_them() -> None:
     cuts = [affinity.scale(KITE, 1.0 + 0.02 * k, 1.0 + 0.01 * k, origin=(0, 0)) for k in range(5)]
     places = [opening(k + 1, cut) for k, cut in enumerate(cuts)]
     pieces = [lying(f"P{k}", uneven(cut, k, 0.6), 40.0 * k, (0, 0)) for k, cut in enumerate(cuts)]
-    options = MatchOptions(alike_mm=0.05, stranger_share=0.001)
+    options = MatchOptions(alike_mm=0.05, alike_sd=0.0, stranger_share=0.001)
     gain = np.full((5, 5), -1e6)
     for pose in poses(pieces, places, options):
         gain[pose.piece, pose.opening] = pose.log_likelihood
@@ -179,7 +180,7 @@ def test_a_match_that_is_nearly_as_likely_elsewhere_is_reported() -> None:
     nearly = affinity.scale(BAR, 1.012, 1.0)
     places = [opening(1, BAR), opening(2, nearly, (200, 0))]
     middle = lying("P1", affinity.scale(BAR, 1.006, 1.0), 9.0, (0, 0))
-    matches = assign([middle], places, OPTIONS)
+    matches = assign([middle], places, replace(OPTIONS, alike_sd=0.0))
     assert matches.groups == ()
     assert matches.matches[0].margin < OPTIONS.doubtful_margin
     assert [finding.code for finding in matches.findings] == [Code.DOUBTFUL_MATCH]
