@@ -35,7 +35,8 @@ class Doubts:
 
     Attributes
     ----------
-    stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`.
+    stray_mm : (C,) what the deviation anywhere on a came exceeds with a chance of `stray_chance`;
+        at most `MOST_MM`.
     at : (C, 2) where each came is most in doubt.
     figures : (C, 8) the measures it was estimated from, see `figures_of`.
     """
@@ -58,11 +59,23 @@ def doubts_of(net: Laid, sight: Sight, ridges: list[Array], options: LayingOptio
     cames = _cames_of(net, sight)
     local = _local_of(net, sight, ridges, options)
     figures = figures_of(net, cames, local, options)
+    at = [_worst(came, local, sight, options) for came in cames]
+    return Doubts(strays_of(figures, options), np.array(at).reshape(-1, 2), figures)
+
+
+def strays_of(figures: Array, options: LayingOptions) -> Array:
+    """Return what the deviation of every came exceeds with a chance of `stray_chance`, (C,) mm.
+
+    It grows by the power of the figures, so it ends at `MOST_MM`.
+    """
     constant, *weights, fall = fitted_weights().stray
     odds = constant + figures @ np.array(weights)
     stated_odds = np.log(options.stray_chance / (1.0 - options.stray_chance))
-    at = [_worst(came, local, sight, options) for came in cames]
-    return Doubts(np.exp((odds - stated_odds) / fall), np.array(at).reshape(-1, 2), figures)
+    return np.asarray(np.exp(np.minimum((odds - stated_odds) / fall, np.log(MOST_MM))))
+
+
+MOST_MM = 25.0
+"""A lead so far off is read wrongly; how far beyond that, the weights do not know."""
 
 
 @dataclass(frozen=True, slots=True)
