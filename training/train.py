@@ -34,7 +34,7 @@ def main() -> None:
     """Read the command line and train."""
     args = _arguments()
     rank, world, device = _placed(args.device)
-    fuse(on=device.startswith("cuda") and not args.eager)
+    torch.backends.cudnn.benchmark = True
     torch.manual_seed(args.seed)
     network = _begun(args, device)
     averaged = torch.optim.swa_utils.AveragedModel(
@@ -80,13 +80,16 @@ def _run(
 ) -> int:
     """Train until the time is over; return the number of steps."""
     began, step, shown = time.monotonic(), 0, 0.0
+    fuse(on=_compiles(args, device, 0.0))
     glyphs = atlas(args.seed, device)
     teachers = [LeadNetwork.trained(folder, device) for folder in args.teachers]
     pool = Pool(chance, args.pool, args.fresh)
     optimiser = torch.optim.AdamW(network.parameters(), lr=args.rate, weight_decay=DECAY)
     done = torch.zeros(1, device=device)
     while True:
-        part = (time.monotonic() - began) / args.seconds
+        past = time.monotonic() - began
+        part = past / args.seconds
+        fuse(on=_compiles(args, device, past))
         done.fill_(float(part >= 1.0))
         if dist.is_initialized():
             dist.broadcast(done, 0)
@@ -102,7 +105,7 @@ def _run(
             batch = render(chance, pool.draw(args.batch), glyphs)
         given, targets = batch.given, batch.targets()
         if teachers:
-            targets = taught(batch, teachers, args.belief, device)
+            targets = taught(batch, teachers, _falling(args.belief, part), device)
         targets = torch.cat((targets, 1.0 + WRITTEN * batch.written[:, None]), dim=1)
         for again in range(args.times):
             loss = _stepped(model, optimiser, given, targets, device)
@@ -117,6 +120,15 @@ def _run(
                 shown = now
                 args.out.mkdir(parents=True, exist_ok=True)
                 torch.save(averaged.module.state_dict(), args.out / "weights.pt")
+
+
+def _compiles(args: argparse.Namespace, device: str, past: float) -> bool:
+    return device.startswith("cuda") and past >= args.eager
+
+
+def _falling(ends: list[float], part: float) -> float:
+    """Return what lies at a part of the way from the first to the last of one or two numbers."""
+    return ends[0] + (ends[-1] - ends[0]) * min(part, 1.0)
 
 
 def _stepped(
@@ -197,7 +209,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--teachers", type=Path, nargs="*", default=[], help="folders of runs")
-    parser.add_argument("--belief", type=float, default=0.5, help="share of what teachers say")
+    belief = "share of what teachers say; of two the second holds at the end"
+    parser.add_argument("--belief", type=float, nargs="+", default=[0.5], help=belief)
     parser.add_argument("--seconds", type=float, default=520)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rate", type=float, default=3e-3)
@@ -210,7 +223,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--validation", type=int, default=128, help="rubbings of the fixed set")
     parser.add_argument("--deep", action="store_true", help="with more blocks that see far")
     parser.add_argument("--fine", action="store_true", help="with more blocks for detail")
-    parser.add_argument("--eager", action="store_true", help="compile nothing")
+    eager = "compile nothing in so many seconds, say while other processes fill the cache, or ever"
+    parser.add_argument("--eager", type=float, nargs="?", const=math.inf, default=0.0, help=eager)
     parser.add_argument("--device", default="")
     return parser.parse_args()
 

@@ -253,8 +253,9 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     high = torch.maximum(fills, torch.minimum(most, chance.spread(n, 3, 9, 1)))[..., None]
     digits = torch.where(chance.yes(n, 0.75, _PIECES), 2, chance.whole(n, 1, 4, _PIECES))
     wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
-    # Some hands fill a narrow piece from lead to lead, in strokes that look like lead.
-    alike = chance.yes(n, 0.4, 1, 1)
+    # Some hands fill a narrow piece from lead to lead, in strokes that look like lead or paler.
+    alike = chance.yes(n, 0.45, 1, 1)
+    pale = torch.where(chance.yes(n, 0.4, 1, 1), chance.uniform(n, 0.25, 0.8, 1, 1), 1.0)
     narrow = alike & (room[..., None] < 9.0)
     across = 2 * room[..., None] * chance.uniform(n, 0.75, 1.3, _PIECES, 1)
     wide = torch.where(narrow, across / digits[..., None], wide)
@@ -268,6 +269,7 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     solid = leads.away_mm < leads.half_mm
     usual = (pigment * solid).sum(dim=(1, 2)) / solid.sum(dim=(1, 2)).clamp_min(1)
     usual = usual[:, None, None] * chance.uniform(n, 0.6, 1.6)
+    usual = torch.where(alike, usual * pale, usual)
     dark = torch.where(alike | chance.yes(n, 0.5), usual, chance.uniform(n, 0.2, 2.0))
     dark = dark * (alike | chance.yes(n, 0.6)) * (kept[..., None] > 0)
     soft = chance.uniform(n, 0.1, 0.4, 1, 1)
