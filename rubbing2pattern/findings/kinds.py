@@ -6,49 +6,14 @@ out where the finding lacks a figure of it.
 
 from __future__ import annotations
 
-from enum import Enum
-
 from rubbing2pattern.findings.codes import Code, Severity
-from rubbing2pattern.findings.sentence import fields_of
+from rubbing2pattern.findings.sentences import Sentences
 
 _NOTE, _CHECK, _WRONG = Severity.NOTE, Severity.CHECK, Severity.WRONG
 
 
-class Kind(Enum):
-    """A sentence that a finding may say; several kinds may share a code.
-
-    Attributes
-    ----------
-    code : the stable name for the person who looks for it.
-    severity : how much it matters, where the finding itself does not weigh that.
-    parts : templates of the sentence.
-    """
-
-    def __init__(self, code: Code, severity: Severity, *parts: str) -> None:
-        self.code = code
-        self.severity = severity
-        self.parts = parts
-
-    @property
-    def key(self) -> str:
-        """Its name in the record."""
-        return self.name.lower().replace("_", "-")
-
-    @property
-    def about(self) -> frozenset[str]:
-        """Which lists of ids its sentence names."""
-        fields = frozenset[str]().union(*map(fields_of, self.parts))
-        return frozenset(f"{name.removeprefix('other_').removesuffix('s')}s" for name in fields)
-
-    @property
-    def names_a_piece(self) -> bool:
-        """Whether its sentence is about one piece."""
-        return any("piece" in fields_of(part) for part in self.parts)
-
-    @property
-    def names_a_came(self) -> bool:
-        """Whether its sentence is about one came."""
-        return any("came" in fields_of(part) for part in self.parts)
+class Kind(Sentences):
+    """A sentence that a finding may say; several kinds may share a code."""
 
     # fmt: off
     # The picture and its scale
@@ -211,8 +176,8 @@ class Kind(Enum):
     SIDE_NOT_STATED = (
         Code.SIDE_NOT_STATED, _CHECK,
         "It is not stated on which side of the window the paper lay, so the pattern may be the "
-        "mirror image of what is meant; look at the window and state the side with --seen-from "
-        "when tracing, or afterwards with [[seen_from]] in a file of corrections.",
+        "mirror image of what is meant; look at the window and state the side: --seen-from inside "
+        "or --seen-from outside when tracing, or [[seen_from]] in a file of corrections.",
     )
 
     # Leads that may be there or not
