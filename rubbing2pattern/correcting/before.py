@@ -8,6 +8,7 @@ from functools import cached_property
 import shapely
 
 from rubbing2pattern.correcting.net import Net
+from rubbing2pattern.findings import Kind
 from rubbing2pattern.findings.names import named
 from rubbing2pattern.model import Came, Panel, Piece
 from rubbing2pattern.options.correct import CorrectOptions
@@ -45,12 +46,20 @@ class Before:
     def ground(self) -> shapely.Geometry:
         """What the panel covers.
 
-        Leads that enclose no glass show that the border is open. Where it ran is not known then, so
-        all between the leads belongs to the panel.
+        Leads that enclose no glass show that the border is open, and so does a piece that was lost.
+        Where it ran is not known then, so all between the leads, and as far as the piece reached,
+        belongs to the panel.
         """
         pieces = [piece.outline for piece in self.panel.pieces]
         closed = shapely.union_all([self.panel.outline, *pieces])
-        bare = [shapely.LineString(came.path) for came in self.panel.cames if not came.pieces]
+        bare: list[shapely.Geometry] = [
+            shapely.LineString(came.path) for came in self.panel.cames if not came.pieces
+        ]
+        bare += [
+            shapely.Point(f.at).buffer(f.numbers["far_mm"])
+            for f in (*self.panel.findings, *(d.finding for d in self.panel.dismissed))
+            if f.kind is Kind.GLASS_LIES_OPEN and f.at
+        ]
         return shapely.union_all([closed, *bare]).convex_hull if bare else closed
 
     @cached_property

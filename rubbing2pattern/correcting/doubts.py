@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point as ShapelyPoint
 from rubbing2pattern.correcting.net import Net
 from rubbing2pattern.correcting.one_lead import id_number, place_text
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import Code, Finding, Kind, Severity, finding_of
 from rubbing2pattern.findings.names import same_doubt
 from rubbing2pattern.inputs.correction_tables import Dismiss
 from rubbing2pattern.model import Corrected, Dismissal, Panel
@@ -25,6 +25,8 @@ _OF_GAPS = (Code.POSSIBLE_LEAD,)
 """Findings about a lead that may be missing are dropped when one is drawn there."""
 _SAME_LINE_MM = 0.1
 """How far from a line a place still lies on it."""
+_LEFT_SHARE = 0.1
+"""A piece of which less is left in any other is lost; corners that are cut anew share some."""
 _MOST_NAMES, _NEAREST = 12, 3
 """Names of findings that a message lists at most; of more, how many of the nearest it lists."""
 _GRAVITY = (Severity.NOTE, Severity.CHECK, Severity.WRONG)
@@ -93,6 +95,26 @@ def _covered(line: LineString, ground: shapely.STRtree) -> bool:
     return bool(along.covers(line))
 
 
+def lying_open(before: Panel, cut: Panel) -> Iterator[Finding]:
+    """Find the pieces that are gone after changes, and of which others share hardly any."""
+    there = {piece.number for piece in cut.pieces}
+    ground = shapely.STRtree([piece.outline for piece in cut.pieces])
+    for piece in before.pieces:
+        if piece.number in there:
+            continue
+        near = ground.geometries[ground.query(piece.outline)]
+        left_mm2 = float(shapely.area(shapely.intersection(near, piece.outline)).sum())
+        if left_mm2 < _LEFT_SHARE * piece.outline.area:
+            yield finding_of(
+                Kind.GLASS_LIES_OPEN,
+                piece.label_at,
+                area_mm2=piece.outline.area,
+                far_mm=shapely.hausdorff_distance(
+                    shapely.Point(piece.label_at), piece.outline.exterior
+                ),
+            )
+
+
 def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]:
     """Return the findings whose subject is still in a panel.
 
@@ -101,6 +123,7 @@ def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]
     1. One is settled when the came, joint or piece that its sentence names first is gone.
     2. Others are not named any more when they are gone.
     3. The audit finds the pieces anew that a place touches, unless the sentence names them.
+    4. That glass lies open is settled when a piece lies there again.
     """
     there: dict[str, Container[Any]] = {
         "cames": {came.id for came in panel.cames},
@@ -116,6 +139,9 @@ def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]
         about = f.kind.about & there.keys() if f.kind else ()
         if any(named[name][:1] != left[name][:1] for name in about):  # rule 1
             continue
+        place = ShapelyPoint(f.at) if f.kind is Kind.GLASS_LIES_OPEN and f.at else None
+        if place is not None and any(piece.outline.covers(place) for piece in panel.pieces):
+            continue  # rule 4
         if f.at is not None and "pieces" not in about:  # rule 3
             left["pieces"] = ()
         kept.append(replace(f, **left))

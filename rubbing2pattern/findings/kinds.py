@@ -269,6 +269,12 @@ class Kind(Sentences):
         "{cames} ({length_mm:0}) {cames:encloses|enclose} no glass: the border is not closed "
         "there, and pieces may be missing.",
     )
+    GLASS_LIES_OPEN = (
+        Code.BORDER_OPEN, _WRONG,
+        "A piece of {area_mm2:0} lay here, reaching {far_mm:0} from this place, and nothing "
+        "encloses it now: the border is open; draw the lead that closes it, or say that the border "
+        "is so if no glass belongs here.",
+    )
     PART_HANGS_LOOSE = (
         Code.SEPARATE_PARTS, _CHECK,
         "{pieces:Piece|Pieces} {pieces} ({area_mm2:0}) {pieces:is|are} not connected to the rest "

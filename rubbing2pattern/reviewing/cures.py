@@ -249,6 +249,8 @@ def _border(panel: Panel, finding: Finding) -> Made:
     """Close the border between the free ends of leads that enclose no glass, or take them out."""
     cames = [_came(panel, name) for name in finding.cames]
     ends = _gap(panel, finding)
+    if not cames:
+        return
     if len(ends) == 2:
         a, b = ((joint.x_mm, joint.y_mm) for joint in ends)
         fields = {"from": a, "to": b, "width_mm": cames[0].face_width_mm}

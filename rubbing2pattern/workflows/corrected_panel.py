@@ -18,6 +18,7 @@ from rubbing2pattern.correcting.before import Before
 from rubbing2pattern.correcting.changes import Changes
 from rubbing2pattern.correcting.doubts import (
     about_what_stays,
+    lying_open,
     meant,
     of_reading,
     still_true,
@@ -158,7 +159,8 @@ class PanelBefore(Before):
         held = still_true(
             self.of_reading, work.before, work.net, options.audit.touch_mm, options.correct
         )
-        findings = (*about_what_stays(held, cut), *cut.findings)
+        lost = lying_open(panel, cut)
+        findings = (*about_what_stays(held, cut), *lost, *cut.findings)
         corrected = _audited(replace(cut, findings=findings), panel, options)
         refuse_undone(work, corrected)
         corrected = _dismissed(work, corrected, panel, corrections, options)

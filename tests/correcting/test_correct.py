@@ -339,6 +339,27 @@ def test_the_border_is_removed_only_when_that_is_said() -> None:
     assert any(f.code is Code.BORDER_OPEN for f in done.panel.findings)
 
 
+def test_a_piece_whose_border_leaves_nothing_over_is_told_until_it_is_closed_or_dismissed() -> None:
+    """The outer lead of a brick in the middle row is all its border."""
+    whole = panel_from(nets.brick_bond().net())
+    number = next(p.number for p in whole.pieces if p.outline.covers(shapely.Point(25, 90)))
+    done = corrected(whole, "[[remove_lead]]\nat = [0, 90]\nborder = true\n").panel
+    (lost,) = (f for f in done.findings if f.code is Code.BORDER_OPEN)
+    assert done.corrections[-1].pieces_gone == (number,)
+    assert lost.at == piece(whole, number).label_at
+    assert lost.numbers["area_mm2"] == pytest.approx(50 * 60, rel=1e-3)
+    assert done.corrections[-1].findings_new == (lost.id,)
+    still = corrected(done, "[[set_width]]\nat = [150, 0]\nwidth_mm = 8\n").panel
+    assert lost.id in {f.id for f in still.findings}
+    closed = corrected(still, "[[add_lead]]\nfrom = [0, 60]\nto = [0, 120]\n").panel
+    assert Code.BORDER_OPEN not in {f.code for f in closed.findings}
+    assert len(closed.pieces) == len(whole.pieces)
+    so = corrected(done, f'[[dismiss]]\nname = "{lost.id}"\nwhy = "it is so"\n').panel
+    assert lost.id not in {f.id for f in so.findings}
+    back = corrected(so, "[[add_lead]]\nfrom = [0, 60]\nto = [0, 120]\n").panel
+    assert len(back.pieces) == len(whole.pieces)
+
+
 def test_widths_that_callipers_calibrated_are_taken_as_they_are() -> None:
     """A caliper adds to all cames of its size when the rubbing is read, and not once more."""
     pieces = PieceOptions(calipers=parse_calipers(["C1=6.5mm"]))

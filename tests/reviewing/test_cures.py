@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.findings import Code, Kind, Severity, finding_of
 from rubbing2pattern.findings.names import named
 from rubbing2pattern.geometry.frame import Frame
-from rubbing2pattern.inputs.edits import corrections_of
+from rubbing2pattern.inputs.edits import corrections_of, edit_of
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.reviewing.cures import Cure, Doubt, queue
@@ -172,3 +173,16 @@ def test_the_side_on_which_the_paper_lay() -> None:
     words = ["The paper lay on the inside", "The paper lay on the outside"]
     assert [cure.words for cure in cures[:2]] == words
     assert [made(panel, cure).seen_from for cure in cures[:2]] == ["inside", "outside"]
+
+
+def test_a_lost_piece_is_a_doubt_of_its_own_that_can_be_right_so() -> None:
+    whole = panel_from(nets.brick_bond().net())
+    outer = next(
+        c
+        for c in whole.cames
+        if c.border and shapely.LineString(c.path).dwithin(shapely.Point(0, 90), 1)
+    )
+    out = edit_of("remove_lead", {"came": outer.id, "border": True})
+    lost = doubt(made(whole, Cure("", (out,))), Code.BORDER_OPEN)
+    (right,) = lost.cures
+    assert [e.kind for e in right.edits] == ["dismiss"]
