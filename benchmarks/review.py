@@ -2,7 +2,8 @@
 
 FOLDER is copied and reviewed in the machine's Chromium (``CHROMIUM=/path``). Printed are
 
-- how long after the command the first useful picture is there, with tiles cut before and without;
+- how long after the command the first useful picture is there, with tiles cut before and without,
+  how much of that is the server's processor time, and how long the browser waits by its own clock;
 - processor time of the answer to an edit, for every kind of edit, and the size of the answer;
 - time between frames, by the browser's own clock, while a joint is dragged, while the paper is
   pushed and while it comes nearer.
@@ -46,6 +47,12 @@ FRAMES = """() => {
 }"""
 
 
+SHOWN = """() => new Promise((done) => requestAnimationFrame(
+  () => requestAnimationFrame(() => done(performance.now()))
+))"""
+"""The second frame from now has been drawn with what is there now."""
+
+
 def main() -> None:
     """Print all figures of one folder."""
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -58,8 +65,13 @@ def main() -> None:
         edits(folder, given.runs)
         for run in range(given.runs + 1):
             kind = "tiles cut anew" if run == 0 else "tiles cut before"
-            with reviewed(folder, Path(place), given.picture) as (page, begun):
+            with reviewed(folder, Path(place), given.picture) as (page, server, begun):
                 print(f"first useful picture, {kind}: {time.perf_counter() - begun:.2f} s")
+                shown_ms = page.evaluate(SHOWN)
+                print(f"  the server took {processor_s(server):.2f} s of processor time till then,")
+                print(
+                    f"  the browser had it {shown_ms / 1e3:.2f} s after it asked, by its own clock"
+                )
                 if run == given.runs:
                     frames(page)
 
@@ -99,7 +111,7 @@ def now(desk: Desk) -> dict[str, Any]:
 
 
 @contextmanager
-def reviewed(folder: Path, place: Path, picture: Path | None) -> Iterator[tuple[Page, float]]:
+def reviewed(folder: Path, place: Path, picture: Path | None) -> Iterator[tuple[Page, int, float]]:
     """Start the command, open its page and wait for the first useful picture."""
     command = [sys.executable, "-m", "rubbing2pattern", "review", str(folder), "--no-browser"]
     command += [] if picture is None else ["--picture", str(picture)]
@@ -119,10 +131,16 @@ def reviewed(folder: Path, place: Path, picture: Path | None) -> Iterator[tuple[
                 with page.expect_response(lambda answer: "/tiles/" in answer.url):
                     page.goto(server.stdout.readline().strip())
                 page.wait_for_selector("body[data-ready]")
-                yield page, begun
+                yield page, server.pid, begun
             finally:
                 browser.close()
                 server.terminate()
+
+
+def processor_s(pid: int) -> float:
+    """Return the processor time that a running process has taken, from Linux's /proc."""
+    fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def frames(page: Page) -> None:

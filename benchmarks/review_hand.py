@@ -3,7 +3,7 @@
 Each RUBBING is a folder of a rendered rubbing (``rubbing.jpg``, ``truth.json``). It is traced, and
 then put right with what the review page offers, by taps alone:
 
-1. of every doubt the cure is chosen with which most pieces are right, one press each; that all is
+1. of every doubt the cure is chosen with which most is right, one press each; that all is
    right as drawn where no other is better; notes of one kind are one press;
 2. leads that are none are taken out: a tap on the lead, a press;
 3. leads that are missing are drawn: a tap for each end and each place between, and a press for the
