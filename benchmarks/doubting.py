@@ -62,10 +62,12 @@ OTHER_DOUBTS = frozenset(
         Code.GLASS_CUT_OFF,
         Code.GLASS_TOUCHES,
         Code.GLASS_UNCLEAR,
+        Code.GLASS_UNREAD,
         Code.GLASS_SHIFT,
         Code.NOT_GLASS,
         Code.FEW_FIT,
         Code.DOUBTFUL_MATCH,
+        Code.NEAREST_PLACE,
     }
 )
 """All others: about widths, scale, reference, the picture as a whole, or loose pieces."""
