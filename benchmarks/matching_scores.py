@@ -23,7 +23,7 @@ RIVAL_MM = 0.7
 OVERLAP = 0.8
 """Share that a piece found and a true one have in common, of both together."""
 TOLD_MM = 5.0
-"""A piece counts as told of when a finding lies no farther from it."""
+"""A finding is about a piece when it lies no farther from it."""
 PLACES = 256
 
 True_ = dict[str, Any]

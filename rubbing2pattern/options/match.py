@@ -49,7 +49,7 @@ class MatchOptions(Checked):
     covers: float = value(0.9, 0.0, 1.0, "of an opening: less is a fragment",
         "Glass that covers a smaller share of its opening is tried as a fragment first.")
     near_mm: float = value(5.0, 0.0, 50.0, "glass that misses by more is a stranger",
-        "A piece without a place is told the opening that it misses by no more.")
+        "Largest miss at which the nearest opening is named for a piece without a place.")
     tolerance_mm: float = value(0.15, 0.0, 2.0, "a finger feels less play than that as none",
         "Less play or excess of glass is not reported.")
     stretch_gap_mm: float = value(2.0, 0.1, 20.0, "two stretches nearer than this are one",
