@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import MultiPolygon, Point as ShapelyPoint, Polygon
 
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.geometry.curves import Curve, Point
@@ -269,3 +269,8 @@ class Panel:
     def side(self) -> str:
         """The side it is seen from in words, ``"seen from inside"``; empty when it is unstated."""
         return "" if self.seen_from == "unstated" else f"seen from {self.seen_from}"
+
+    def piece_at(self, place: Point) -> Piece | None:
+        """Return the piece within whose outline a place (x, y) in mm lies, or None."""
+        at = ShapelyPoint(place)
+        return next((piece for piece in self.pieces if piece.outline.covers(at)), None)

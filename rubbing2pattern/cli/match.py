@@ -21,8 +21,9 @@ from rubbing2pattern.cli.shared import (
     reference_options,
 )
 from rubbing2pattern.cli.stdout import show_summary
-from rubbing2pattern.cli.summary import WORST_FIRST, files_of, findings_json
+from rubbing2pattern.cli.summary import files_of, findings_json
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
+from rubbing2pattern.findings import GRAVEST_FIRST
 from rubbing2pattern.output import MATCHES_NAME, check_folder
 from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import Unit, format_length
@@ -235,9 +236,9 @@ def _findings(findings: Sequence[Finding], unit: Unit) -> list[str]:
     if not findings:
         return ["No findings."]
     kinds = [f.severity for f in findings]
-    counts = [f"{kinds.count(kind)} {kind.value}" for kind in WORST_FIRST if kind in kinds]
+    counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
-    for finding in sorted(findings, key=lambda f: WORST_FIRST.index(f.severity)):
+    for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
         lines.append(f"  {finding.severity.value:<6}{finding.code}: {finding.sentence(unit)}")
     return lines
 

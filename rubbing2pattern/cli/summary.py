@@ -10,14 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rubbing2pattern.findings import Finding, Severity
+from rubbing2pattern.findings import GRAVEST_FIRST, Finding, Severity
 from rubbing2pattern.units import Unit, format_length, place_of
 
 if TYPE_CHECKING:
     from rubbing2pattern.model import Came, Panel
     from rubbing2pattern.workflows.pipeline import Reading
-
-WORST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
 
 def summary(reading: Reading, folder: Path) -> dict[str, Any]:
@@ -132,7 +130,7 @@ def _widths(panel: Panel) -> list[_Width]:
 
 
 def _sorted(findings: tuple[Finding, ...]) -> list[Finding]:
-    return sorted(findings, key=lambda finding: WORST_FIRST.index(finding.severity))
+    return sorted(findings, key=lambda finding: GRAVEST_FIRST.index(finding.severity))
 
 
 def findings_json(findings: Sequence[Finding]) -> list[dict[str, Any]]:
@@ -147,7 +145,7 @@ def finding_lines(panel: Panel, unit: Unit) -> list[str]:
     if not panel.findings:
         return ["No findings."]
     kinds = [f.severity for f in panel.findings]
-    counts = [f"{kinds.count(kind)} {kind.value}" for kind in WORST_FIRST if kind in kinds]
+    counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
     for finding in _sorted(panel.findings):
         pieces = ", ".join(str(number) for number in finding.pieces)

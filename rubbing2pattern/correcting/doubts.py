@@ -139,8 +139,8 @@ def about_what_stays(findings: Iterable[Finding], panel: Panel) -> list[Finding]
         about = f.kind.about & there.keys() if f.kind else ()
         if any(named[name][:1] != left[name][:1] for name in about):  # rule 1
             continue
-        place = ShapelyPoint(f.at) if f.kind is Kind.GLASS_LIES_OPEN and f.at else None
-        if place is not None and any(piece.outline.covers(place) for piece in panel.pieces):
+        open_at = f.at if f.kind is Kind.GLASS_LIES_OPEN else None
+        if open_at is not None and panel.piece_at(open_at) is not None:
             continue  # rule 4
         if f.at is not None and "pieces" not in about:  # rule 3
             left["pieces"] = ()

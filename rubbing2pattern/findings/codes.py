@@ -16,6 +16,10 @@ class Severity(StrEnum):
     """the pattern must not be used before this is settled"""
 
 
+GRAVEST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
+"""The order in which findings are listed."""
+
+
 class Code(StrEnum):
     """The stable names of all findings."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.glazing.cell_meaning import Words
-from rubbing2pattern.glazing.entries import TYPED, Entry
+from rubbing2pattern.glazing.entries import NOTHING, TYPED, Entry
 from rubbing2pattern.glazing.table import Kind, text_cell
 from rubbing2pattern.options.glass import GlassOptions
 from rubbing2pattern.units import Unit
@@ -33,28 +34,19 @@ def entry_from(
         An unknown column, or a cell that the sheet would refuse; every problem is named.
     """
     words, problems = Words(options), []
-    fields: dict[str, Any] = {
-        "state": before.state,
-        "action": before.action,
-        "glass": before.glass,
-        "thickness": before.thickness,
-        "grain_deg": before.grain_deg,
-        "decoration": before.decoration,
-        "remark": before.remark,
-    }
-    empty = Entry()
+    fields: dict[str, Any] = {}
     for column, text in cells.items():
         if column not in TYPED:
             raise UsageFault(f"piece {number}: there is no column {column[:40]!r} to fill in")
         cell = text_cell(text)
         if cell.kind is Kind.EMPTY:
-            fields[column] = getattr(empty, column)
+            fields[column] = getattr(NOTHING, column)
             continue
         try:
             fields[column] = words.read(column, cell, unit)
         except ValueError as fault:
             problems.append(f"piece {number}, {column}: {fault}")
-    entry = Entry(**fields)
+    entry = replace(before, **fields)
     contradiction = words.contradiction(entry)
     if contradiction and not problems:
         problems.append(f"piece {number}, action: {contradiction}")

@@ -52,8 +52,9 @@ class Shadows:
 
     def beside(self, outward: Array) -> Array:
         """Return how far a shadow reaches beside edges with outward normals (N, 2), (N,) mm."""
-        at = np.arctan2(outward[:, 1], outward[:, 0]) / (2.0 * np.pi) * _DIRECTIONS
-        return np.interp(at, np.arange(_DIRECTIONS), self.reach_mm, period=_DIRECTIONS)
+        return np.interp(
+            _direction(outward), np.arange(_DIRECTIONS), self.reach_mm, period=_DIRECTIONS
+        )
 
     def limit_mm(self, outward: Array, begins_mm: Array) -> Array:
         """Return up to which offsets (N,) grey steps are those of shadows."""
@@ -76,7 +77,7 @@ def shadows_of(seen: Sequence[tuple[Array, Array]]) -> Shadows:
     if not seen:
         return NO_SHADOWS
     outward, reach = (np.concatenate(each) for each in zip(*seen, strict=True))
-    at = np.arctan2(outward[:, 1], outward[:, 0]) / (2.0 * np.pi) * _DIRECTIONS
+    at = _direction(outward)
     found = np.full(_DIRECTIONS, np.nan)
     for k in range(_DIRECTIONS):
         near = np.abs((at - k + _DIRECTIONS / 2) % _DIRECTIONS - _DIRECTIONS / 2) < 1.0
@@ -123,6 +124,11 @@ def _changes(coded: Grid, offsets: Array) -> tuple[Array, float]:
     bare = outer.mean(axis=1, keepdims=True)
     off = np.abs(grey / np.maximum(bare, 1e-3) - 1.0)
     return off, float(np.quantile(off[:, _bare(offsets)], 0.7))
+
+
+def _direction(outward: Array) -> Array:
+    """Return the directions of normals (N, 2), (N,), in steps of which a turn has `_DIRECTIONS`."""
+    return np.asarray(np.arctan2(outward[:, 1], outward[:, 0]) / (2.0 * np.pi) * _DIRECTIONS)
 
 
 def _bare(offsets: Array) -> slice:

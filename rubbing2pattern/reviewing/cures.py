@@ -22,7 +22,7 @@ import shapely
 
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.findings import Code, Finding, Kind, Severity
+from rubbing2pattern.findings import GRAVEST_FIRST, Code, Finding, Kind, Severity
 from rubbing2pattern.geometry.curves import Point, as_point
 from rubbing2pattern.inputs.edits import Edit, edit_of
 from rubbing2pattern.model import Came, Joint, JointKind, Panel, Piece
@@ -31,7 +31,6 @@ from rubbing2pattern.units import Unit, parse_length
 
 _OF_ONE_LEAD = frozenset({Code.DOUBTFUL_LEAD, Code.BRIDGED_GAP, Code.FREE_END})
 _OF_WIDTHS = frozenset({Code.WIDTH_UNCERTAIN, Code.WIDTH_BETWEEN_STOCK})
-_GRAVEST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 _CHANGES_NET = (
     Code.BORDER_OPEN,
     Code.SEPARATE_PARTS,
@@ -114,7 +113,7 @@ def queue(panel: Panel, units: Unit, rubbing: KeptRubbing | None = None) -> tupl
 def _harm(finding: Finding) -> tuple[int, int, int, str]:
     code = finding.code
     net = _CHANGES_NET.index(code) if code in _CHANGES_NET else len(_CHANGES_NET)
-    return _GRAVEST.index(finding.severity), net, len(finding.id), finding.id
+    return GRAVEST_FIRST.index(finding.severity), net, len(finding.id), finding.id
 
 
 def _group(panel: Panel, finding: Finding) -> tuple[Any, ...]:
@@ -171,8 +170,7 @@ def _where_shown(panel: Panel, finding: Finding, rubbing: KeptRubbing) -> Iterat
     if finding.at is None:
         return
     at = ridge_near(rubbing, panel, finding.at, _STRIP_MM) or finding.at
-    place = shapely.Point(at)
-    piece = next((p for p in panel.pieces if p.outline.covers(place)), None)
+    piece = panel.piece_at(at)
     if piece is None:
         return
     way = np.array(ridge_direction(rubbing, at, _STRIP_MM))

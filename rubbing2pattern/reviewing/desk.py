@@ -6,21 +6,16 @@ sheet of pieces; each is kept in the draft beside the folder before it is answer
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from shapely.geometry import Point
-
 from rubbing2pattern.errors import OutputNotWritten, RubbingError, UsageFault
 from rubbing2pattern.glazing.entries import DECORATIONS, TYPED, Action, State
 from rubbing2pattern.glazing.folder import Known, held_in
 from rubbing2pattern.inputs.edits import Edit, edit_of
-from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
-from rubbing2pattern.output import RECORD_NAME
 from rubbing2pattern.reviewing import bodies
 from rubbing2pattern.reviewing.doubts_view import doubts_shown
 from rubbing2pattern.reviewing.draft import Draft, Made, read_draft, write_draft
@@ -29,7 +24,7 @@ from rubbing2pattern.reviewing.ridge import ridge_near
 from rubbing2pattern.reviewing.sheet import Written
 from rubbing2pattern.reviewing.tiles import TILE_PX, Pack
 from rubbing2pattern.workflows.correction_session import CorrectionSession
-from rubbing2pattern.workflows.folders import KeptFolder, kept_folder, rewrite
+from rubbing2pattern.workflows.folders import KeptFolder, kept_folder, record_digest, rewrite
 
 _MOST_PIECES = 2_000
 """Pieces whose cells are written at once at most."""
@@ -61,7 +56,7 @@ class Desk:
 
     def _open(self, kept: KeptFolder) -> None:
         self.options, self._rubbing = kept.options, kept.rubbing
-        self.session = CorrectionSession(kept, _digest(self.folder))
+        self.session = CorrectionSession(kept, record_digest(self.folder))
         held = held_in(self.folder, Known.of(self.session.panel), self.options.glass)
         self.sheet = Written(held, dict(held.entries))
         self._done: list[Done] = []
@@ -205,9 +200,10 @@ class Desk:
         filled = sheet.filled(held, {piece.number for piece in kept.panel.pieces})
         if filled != held:
             rewrite(kept, kept.panel, filled, options=kept.options, copies=kept.copies)
+            kept = kept_folder(self.folder)
         write_draft(self.folder, "", ())
         self._saved += 1
-        self._open(kept_folder(self.folder))
+        self._open(kept)
         files = [c.file for c in self.panel.corrections[was:]]
         return bodies.Saved(files=files, session=self.where())
 
@@ -280,10 +276,6 @@ class Desk:
         return {n: {c: t for c, t in row.items() if t} for n, row in rows.items()}
 
 
-def _digest(folder: Path) -> str:
-    return hashlib.sha256(content_of(folder / RECORD_NAME)).hexdigest()
-
-
 def tiles_shown(pack: Pack | None) -> bodies.Tiles:
     """Return what the page must know of the tiles."""
     if pack is None:
@@ -319,9 +311,8 @@ def _numbers(edits: Sequence[Edit], before: Panel) -> dict[int, int]:
         given = edit.given
         number = given.get("piece")
         if number is None:
-            at = Point(given["at"])
-            covers = (p.number for p in before.pieces if p.outline.covers(at))
-            number = next(covers, None)
+            piece = before.piece_at(given["at"])
+            number = None if piece is None else piece.number
         if number is not None:
             numbers[number] = given["number"]
     return numbers

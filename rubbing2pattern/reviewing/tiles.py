@@ -13,7 +13,7 @@ import io
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -44,8 +44,6 @@ _MOST_PACKS = 12
 """Packs that are kept; of one more the oldest goes. A large picture's has 50 MB."""
 _LARGEST_PACK_BYTES = 400_000_000
 """Bytes of a pack that is read at most."""
-_STRIP_ROWS = 2 * TILE_PX
-"""Rows of the picture that are resampled at a time, for the memory."""
 _FORMAT = "rubbing2pattern tiles 1"
 _ENDING = ".tiles"
 
@@ -115,7 +113,8 @@ def pack_for(
     found = None if joined else _picture(image, provenance, options, picture, beside)  # rule 2
     if found is None:
         return cut(rubbing.grey, rubbing.frame, "rubbing.png")  # rule 3
-    pack = cut(_straight(found, panel, frame), frame, "picture")
+    warp = found.warp.placed(panel.placement)
+    pack = cut(on_grid(found.photograph.grey, warp, frame), frame, "picture")
     if kept is not None:
         _keep(pack, kept)
     return pack
@@ -194,16 +193,6 @@ def _picture(
             if given is not None:
                 raise
     return None
-
-
-def _straight(rubbing: Rubbing, panel: Panel, frame: Frame) -> Grey:
-    warp = rubbing.warp.placed(panel.placement)
-    whole = np.empty((frame.height_px, frame.width_px), dtype=np.uint8)
-    for row in range(0, frame.height_px, _STRIP_ROWS):
-        rows = min(_STRIP_ROWS, frame.height_px - row)
-        strip = replace(frame, top_mm=frame.top_mm - row / frame.px_per_mm, height_px=rows)
-        whole[row : row + rows] = on_grid(rubbing.photograph.grey, warp, strip)
-    return whole
 
 
 def _key(provenance: Mapping[str, Any], panel: Panel, frame: Frame) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from rubbing2pattern.documents.overlay import overlay_png
 from rubbing2pattern.glazing.carry import carried_over
-from rubbing2pattern.glazing.entries import Vanished
+from rubbing2pattern.glazing.entries import Filled, Vanished
 from rubbing2pattern.glazing.folder import Known, held_in
 from rubbing2pattern.inputs.corrections import CorrectionsFile
 from rubbing2pattern.output import UNCORRECTED_NAME
@@ -53,33 +53,30 @@ def try_folder(folder: Path | str, file: CorrectionsFile) -> tuple[Corrected, by
         As `correct_folder` does.
     """
     kept = kept_folder(folder, replaced=False)
-    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
-    done = apply_corrections(kept.panel, file.corrections, options=kept.options, sha256=file.sha256)
-    carried = carried_over(filled, done.numbers)
-    overlay = (
-        None
-        if kept.rubbing is None
-        else overlay_png(kept.rubbing, done.panel, kept.options.documents)
-    )
-    return (
-        replace(
-            done,
-            overlay=overlay is not None,
-            written_about_gone=carried.vanished,
-            warnings=kept.warnings,
-            units=kept.options.documents.units,
-        ),
-        overlay,
-    )
+    done, _ = _applied(kept, (file,))
+    if kept.rubbing is None:
+        return done, None
+    return done, overlay_png(kept.rubbing, done.panel, kept.options.documents)
 
 
 def correct_kept(
     kept: KeptFolder, files: Sequence[CorrectionsFile], *, units: Unit | None = None
 ) -> Corrected:
     """Apply files of corrections to a folder that was read; see `correct_folder`."""
-    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
-    now, copies = kept.panel, dict(kept.copies)
+    done, filled = _applied(kept, files)
+    options = in_units(kept.options, units)
+    copies = dict(kept.copies)
     copies.setdefault(UNCORRECTED_NAME, record_text(kept.record).encode())
+    history = done.panel.corrections[len(kept.panel.corrections) :]
+    copies |= {a.file: file.content for a, file in zip(history, files, strict=True)}
+    rewrite(kept, done.panel, filled, options=options, copies=copies)
+    return replace(done, units=options.documents.units)
+
+
+def _applied(kept: KeptFolder, files: Sequence[CorrectionsFile]) -> tuple[Corrected, Filled]:
+    """Return what files of corrections, one or more, make of a folder, and of its sheets."""
+    filled = held_in(kept.place, Known.of(kept.panel), kept.options.glass)
+    now = kept.panel
     numbers = {piece.number: piece.number for piece in now.pieces}
     vanished: list[Vanished] = []
     notes: Mapping[str, str] = {}
@@ -89,17 +86,15 @@ def correct_kept(
         filled, now = carried.filled, done.panel
         vanished += carried.vanished
         numbers = {n: done.numbers[m] for n, m in numbers.items() if m in done.numbers}
-        copies[done.applied.file] = file.content
         notes = done.notes
-    options = in_units(kept.options, units)
-    rewrite(kept, now, filled, options=options, copies=copies)
-    return Corrected(
+    corrected = Corrected(
         kept.panel,
         now,
         overlay=kept.rubbing is not None,
         numbers=numbers,
         written_about_gone=tuple(vanished),
         warnings=kept.warnings,
-        units=options.documents.units,
+        units=kept.options.documents.units,
         notes=notes,
     )
+    return corrected, filled

@@ -12,8 +12,6 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from shapely.geometry import Point as ShapelyPoint
-
 from rubbing2pattern.correcting.before import Before
 from rubbing2pattern.correcting.changes import Changes
 from rubbing2pattern.correcting.doubts import (
@@ -322,11 +320,10 @@ def _renumbering(work: Changes, corrected: Panel, corrections: Corrections) -> d
 
 def _piece_at(panel: Panel, table: Renumber) -> int:
     assert table.at is not None
-    place = ShapelyPoint(table.at)
-    for piece in panel.pieces:
-        if piece.outline.covers(place):
-            return piece.number
-    raise UsageFault(f"there is no piece at {place_text(table.at)}")
+    piece = panel.piece_at(table.at)
+    if piece is None:
+        raise UsageFault(f"there is no piece at {place_text(table.at)}")
+    return piece.number
 
 
 def _with_history(

@@ -5,7 +5,6 @@ A session has no page and no clock: who corrects and on which day comes from the
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,13 +13,12 @@ from rubbing2pattern.correcting.answer import Answer, answer
 from rubbing2pattern.errors import OutputNotWritten, UsageFault
 from rubbing2pattern.inputs.corrections import corrections_from
 from rubbing2pattern.inputs.edits import Edit, corrections_of, corrections_text
-from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
-from rubbing2pattern.output import CORRECTIONS_NAMES, RECORD_NAME
+from rubbing2pattern.output import CORRECTIONS_NAMES
 from rubbing2pattern.workflows.correct import correct_kept
 from rubbing2pattern.workflows.corrected_panel import Corrected, PanelBefore
 from rubbing2pattern.workflows.correction_folding import Edits, Made, made_further, nothing_made
-from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
+from rubbing2pattern.workflows.folders import KeptFolder, kept_folder, record_digest
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +67,7 @@ class CorrectionSession:
         InputUnreadable, OutputNotWritten
             The folder cannot be read or replaced; see `kept_folder`.
         """
-        return cls(kept_folder(folder), _digest(Path(folder)))
+        return cls(kept_folder(folder), record_digest(Path(folder)))
 
     @property
     def base(self) -> Panel:
@@ -187,9 +185,9 @@ class CorrectionSession:
         texts = self.files(by, day, remark)
         if not texts:
             raise UsageFault("there is nothing to save")
-        if _digest(self.folder) != self.digest:
+        if record_digest(self.folder) != self.digest:
             raise OutputNotWritten(
-                f"{self.folder} was changed by another since this session was opened; open it anew"
+                f"{self.folder} was changed by another program since it was opened; open it anew"
             )
         first = len(self.base.corrections) + 1
         files = [
@@ -197,7 +195,7 @@ class CorrectionSession:
             for number, text in enumerate(texts, start=first)
         ]
         done = correct_kept(self._kept, files)
-        self._begin(kept_folder(self.folder), _digest(self.folder))
+        self._begin(kept_folder(self.folder), record_digest(self.folder))
         return done
 
     def _after(self, edits: Edits) -> _State:
@@ -211,7 +209,3 @@ class CorrectionSession:
             closed = now.closed if same_file else (*now.closed, now.made.edits)
             self._previewed = (edits, _State(closed, made))
         return self._previewed[1]
-
-
-def _digest(folder: Path) -> str:
-    return hashlib.sha256(content_of(folder / RECORD_NAME)).hexdigest()

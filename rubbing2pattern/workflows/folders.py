@@ -90,6 +90,11 @@ def kept_folder(folder: Path | str, *, replaced: bool = True) -> KeptFolder:
     return KeptFolder(place, record, panel, held.options, rubbing, copies, held.warnings)
 
 
+def record_digest(folder: Path) -> str:
+    """Return the SHA-256 of the record in a folder, hexadecimal: another one is another panel."""
+    return hashlib.sha256(content_of(folder / RECORD_NAME)).hexdigest()
+
+
 def in_units(options: Options, units: Unit | None) -> Options:
     """Return options whose documents are in a unit; None leaves theirs."""
     if units is None:

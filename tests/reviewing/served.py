@@ -27,14 +27,20 @@ OPTIONS = DocumentOptions(overlay_px_per_mm=2.0)
 WRITES = {"x-review": "1", "content-type": "application/json"}
 
 
-def doubtful() -> nets.Draft:
-    """Return a net of five pieces: one a sliver by a lead too many, one with a lead that ends."""
+def _two_by_two() -> nets.Draft:
+    """Return two by two pieces without the upper border, with joints for a lead at 146 mm."""
     draft = nets.Draft()
     for x in (0, 100):
         draft.line((x, 0), (x, 146), (x, 150), (x, 300))
     draft.line((200, 0), (200, 150), (200, 300))
     for y in (0, 150):
         draft.line((0, y), (100, y), (200, y))
+    return draft
+
+
+def doubtful() -> nets.Draft:
+    """Return a net of five pieces: one a sliver by a lead too many, one with a lead that ends."""
+    draft = _two_by_two()
     draft.line((0, 300), (100, 300), (150, 300), (200, 300))
     draft.line((0, 146), (100, 146), confidence=0.4)
     return draft.line((150, 300), (150, 220))
@@ -42,12 +48,7 @@ def doubtful() -> nets.Draft:
 
 def open_border() -> nets.Draft:
     """Return a net with a gap of 30 mm in its upper border, and a lead too many below it."""
-    draft = nets.Draft()
-    for x in (0, 100):
-        draft.line((x, 0), (x, 146), (x, 150), (x, 300))
-    draft.line((200, 0), (200, 150), (200, 300))
-    for y in (0, 150):
-        draft.line((0, y), (100, y), (200, y))
+    draft = _two_by_two()
     draft.line((0, 300), (100, 300), (130, 300)).line((200, 300), (160, 300))
     return draft.line((0, 146), (100, 146), confidence=0.3)
 

@@ -11,7 +11,7 @@ import shapely
 
 from rubbing2pattern.documents.report.pictures import Pictures
 from rubbing2pattern.documents.report.view import View
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import GRAVEST_FIRST, Code, Finding, Severity
 from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import points_array
 from rubbing2pattern.model import Panel
@@ -108,7 +108,7 @@ def ranks(panel: Panel, pictures: Pictures | None, options: DocumentOptions) -> 
     numbered = [Entry(finding) for finding in panel.findings]
     graded = {
         severity: _by_code(t for t in numbered if t.finding.severity is severity)
-        for severity in (Severity.WRONG, Severity.CHECK, Severity.NOTE)
+        for severity in GRAVEST_FIRST
     }
     queue = [
         entry

@@ -42,3 +42,19 @@ export function draw(tag, given, text = "") {
  * @param {Record<string, any>} [given]
  */
 export const button = (words, press, given = {}) => make("button", { type: "button", onclick: press, ...given }, words);
+
+/**
+ * Return what asks for a drawing: however often it is called, one is made at the next frame.
+ * @param {() => void} draw
+ */
+export function atNextFrame(draw) {
+  let asked = false;
+  return () => {
+    if (asked) return;
+    asked = true;
+    requestAnimationFrame(() => {
+      asked = false;
+      draw();
+    });
+  };
+}

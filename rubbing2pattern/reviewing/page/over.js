@@ -1,7 +1,7 @@
 // What is drawn over the net: the effect of a change before it is made, what is being drawn or
 // dragged, the tape, the cross. All in pixels of the screen, so it is laid out anew at every move.
 
-import { draw } from "./dom.js";
+import { atNextFrame, draw } from "./dom.js";
 import { areaText } from "./words.js";
 
 /** @typedef {import("./types.js").Point} Point */
@@ -20,7 +20,8 @@ export class Over {
   near = null;
   crossed = false;
   grid = false;
-  #asked = false;
+  /** Draw at the next frame. */
+  ask = atNextFrame(() => this.#draw());
 
   /**
    * @param {SVGSVGElement} svg
@@ -39,15 +40,6 @@ export class Over {
   show(what) {
     Object.assign(this, what);
     this.ask();
-  }
-
-  ask() {
-    if (this.#asked) return;
-    this.#asked = true;
-    requestAnimationFrame(() => {
-      this.#asked = false;
-      this.#draw();
-    });
   }
 
   #draw() {

@@ -1,5 +1,7 @@
 // The folding rule along two edges of the paper: whole millimetres, counted from the corner.
 
+import { atNextFrame } from "./dom.js";
+
 const DEEP = 26;
 /** pixels across the rule */
 const STEPS = [1, 2, 5, 10, 20, 50, 100, 200, 500];
@@ -13,16 +15,10 @@ export class Rules {
   constructor(top, side, view, units) {
     this.view = view;
     this.units = units;
-    let asked = false;
-    view.addEventListener("moved", () => {
-      if (asked) return;
-      asked = true;
-      requestAnimationFrame(() => {
-        asked = false;
-        this.#draw(top, true);
-        this.#draw(side, false);
-      });
-    });
+    view.addEventListener("moved", atNextFrame(() => {
+      this.#draw(top, true);
+      this.#draw(side, false);
+    }));
   }
 
   /** @param {HTMLCanvasElement} canvas @param {boolean} across */

@@ -1,5 +1,7 @@
 // The rubbing on a canvas, from tiles; coarse ones are drawn until the fine ones are there.
 
+import { atNextFrame } from "./dom.js";
+
 const MOST_KEPT = 260;
 /** tiles kept decoded: a few screens of the finest level */
 const FINE_ENOUGH = 0.8;
@@ -8,7 +10,8 @@ const FINE_ENOUGH = 0.8;
 export class Tiles {
   /** @type {Map<string, HTMLImageElement>} */
   #kept = new Map();
-  #asked = false;
+  /** Draw at the next frame. */
+  ask = atNextFrame(() => this.#draw());
 
   /**
    * @param {HTMLCanvasElement} canvas
@@ -26,16 +29,6 @@ export class Tiles {
   show(picture) {
     this.picture = picture;
     this.ask();
-  }
-
-  /** Draw at the next frame. */
-  ask() {
-    if (this.#asked) return;
-    this.#asked = true;
-    requestAnimationFrame(() => {
-      this.#asked = false;
-      this.#draw();
-    });
   }
 
   #draw() {

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from rubbing2pattern.findings import Code, Finding, Severity
+from rubbing2pattern.findings import GRAVEST_FIRST, Code, Finding, Severity
 from rubbing2pattern.findings.names import same_doubt
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.audit import AuditOptions
@@ -29,8 +29,6 @@ _GRAVER = {
     Code.FREE_END: (Code.DOUBTFUL_JOINT,),
 }
 """Doubts that include another of the same place."""
-
-GRAVEST_FIRST = (Severity.WRONG, Severity.CHECK, Severity.NOTE)
 
 
 def audit(panel: Panel, options: AuditOptions) -> Panel:
