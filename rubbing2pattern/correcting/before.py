@@ -64,5 +64,5 @@ class Before:
 
     @cached_property
     def around(self) -> shapely.Geometry:
-        """Where a lead may run: the panel and as much around it as a joint may lie off."""
+        """The panel and as much around it as a joint may lie off."""
         return self.ground.buffer(self.options.joint_mm)

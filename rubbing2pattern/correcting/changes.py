@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
+import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
 from rubbing2pattern.correcting.before import Before
@@ -117,15 +118,30 @@ class Changes:
             raise UsageFault(f"there is no piece {number}")
         return self.pieces[number]
 
-    def inside(self, *places: Point) -> None:
-        """Refuse places outside the panel."""
+    def _refuse_beyond(self, limit_mm: float, *places: Point) -> None:
+        """Refuse places that lie farther outside the panel than a limit."""
         for place in places:
             away_mm = float(self.start.ground.distance(ShapelyPoint(place)))
-            if away_mm > self.options.reach_mm:
+            if away_mm > limit_mm:
                 raise UsageFault(
                     f"{place_text(place)} lies outside the panel, {away_mm:.1f} mm from it (limit "
-                    f"{self.options.reach_mm:g} mm); the panel reaches from (0, 0) to "
+                    f"{limit_mm:g} mm); the panel reaches from (0, 0) to "
                     f"({self.panel.width_mm:.1f}, {self.panel.height_mm:.1f})"
+                )
+
+    def _refuse_beside_border(self, line: LineString) -> None:
+        """Refuse a lead of which a part runs outside the panel, but nowhere beyond reach of it.
+
+        Such a part means the border itself; glass outside the border needs more room.
+        """
+        reach_mm = self.options.reach_mm
+        outside = shapely.get_parts(line.difference(self.start.around))
+        for part in outside[~shapely.is_empty(outside)]:
+            away = shapely.distance(self.start.ground, shapely.points(part.coords))
+            if away.max() <= reach_mm:
+                raise UsageFault(
+                    f"it runs out of the panel by {away.max():.1f} mm, which is no room for glass "
+                    f"(more than {reach_mm:g} mm is); move the border's lead if that lies wrong"
                 )
 
     def _meant(self, label: str, came: str | None, at: Point | None) -> str:
@@ -140,7 +156,7 @@ class Changes:
 
     def _reached(self, label: str, what: str, at: Point, name: str, away_mm: float) -> str:
         """Return the name of what lies nearest to a place, unless that is too far to be meant."""
-        self.inside(at)
+        self._refuse_beyond(self.options.reach_mm, at)
         if away_mm > self.options.reach_mm:
             raise UsageFault(
                 f"no {what} within {self.options.reach_mm:g} mm of {place_text(at)}; the nearest, "
@@ -208,7 +224,7 @@ class Changes:
             assert table.at is not None
             nearest = self.before.nearest_joint(table.at)
             joint = self._reached(label, "joint", table.at, *nearest)
-        self.inside(table.to)
+        self._refuse_beyond(self.options.outside_mm, table.to)
         self.resolved[label] = joint
         self._claim(label, [joint])
         if joint not in self.net.joints:
@@ -234,7 +250,8 @@ class Changes:
             from_place = lead.line.interpolate(lead.line.project(ShapelyPoint(table.at)))
         by = table.by or (table.to[0] - from_place.x, table.to[1] - from_place.y)  # type: ignore[index]
         self.shifts[label] = by
-        self.inside((from_place.x + by[0], from_place.y + by[1]))
+        place = (from_place.x + by[0], from_place.y + by[1])
+        self._refuse_beyond(self.options.outside_mm, place)
         self._claim(label, [meant])
         name = self.net.now(meant)
         if name not in self.net.leads:
@@ -290,7 +307,7 @@ class Changes:
     def _lay(self, label: str, table: AddLead | SplitPiece, *, free: bool) -> list[str]:
         assert table.start is not None
         places = [table.start, *table.through, table.end]
-        self.inside(*places)
+        self._refuse_beyond(self.options.outside_mm, *places)
         for a, b in pairwise(places):
             if math.dist(a, b) < self.options.least_mm:
                 raise UsageFault(f"it has no length from {place_text(a)} to {place_text(b)}")
@@ -318,8 +335,7 @@ class Changes:
         )
         self.net.next_strip += 1
         curve = curve_through(places)
-        if not self.start.around.covers(LineString(curve.points())):
-            raise UsageFault("it runs out of the panel on its way")
+        self._refuse_beside_border(LineString(curve.points()))
         return self.net.lay(curve, (start, end), like, Corrected.ADDED)
 
     def _landed(self, place: Point) -> str:

@@ -14,6 +14,8 @@ class CorrectOptions(Checked):
     # fmt: off
     reach_mm: float = value(8.0, 0.5, 50.0, "a place read off a print lies this near what it means",
         "How far a place in a file of corrections may lie from the lead or joint it means.")
+    outside_mm: float = value(300.0, 0.0, 2000.0, "glass lost at a border is hardly wider",
+        "How far outside the panel a new lead may run, and a joint or a lead be moved.")
     joint_mm: float = value(2.5, 0.0, 20.0, "a lead that ends this near a joint goes to the joint",
         "A corrected lead that ends this near to a joint is tied to it.")
     least_mm: float = value(1.0, 0.1, 20.0, "no lead is shorter than its own width",
