@@ -115,6 +115,23 @@ def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
     )
 
 
+def around_leads(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) -> KeptRubbing:
+    """Return a rubbing with white paper as far as leads reach that were drawn beyond its edge."""
+    frame, step = rubbing.frame, rubbing.frame.px_per_mm
+    x_min, y_min, x_max, y_max = frame.bounds_mm
+    low = np.min([c.path.min(axis=0) - 0.5 * c.face_width_mm for c in panel.cames], axis=0)
+    high = np.max([c.path.max(axis=0) + 0.5 * c.face_width_mm for c in panel.cames], axis=0)
+    beyond = np.array((x_min - low[0], high[0] - x_max, high[1] - y_max, y_min - low[1]))
+    if (beyond <= 0.0).all():
+        return rubbing
+    wider_mm = np.where(beyond > 0.0, beyond + options.overlay_margin_mm, 0.0)
+    left, right, top, bottom = (math.ceil(mm * step) for mm in wider_mm)
+    grey = np.pad(rubbing.grey, ((top, bottom), (left, right)), constant_values=255)
+    height, width = grey.shape
+    over = Frame(step, frame.left_mm - left / step, frame.top_mm + top / step, width, height)
+    return replace(rubbing, frame=over, grey=grey)
+
+
 def _png(grey: Grey, px_per_mm: float) -> bytes:
     """Write a PNG whose pHYs chunk holds pixels per metre (PNG specification, 11.3.4.3)."""
     # The library's own setting is its quickest; of a picture that is noise for the most part, more

@@ -18,7 +18,7 @@ from rubbing2pattern.documents.drawing.pattern import finding_mark
 from rubbing2pattern.documents.formats.palette_png import GREY_STEP, Colour, palette_png
 from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
 from rubbing2pattern.documents.formats.scale_on_picture import draw_scale
-from rubbing2pattern.documents.kept_rubbing import KeptRubbing
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing, around_leads
 from rubbing2pattern.findings import Severity
 from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import Array, Frame
@@ -57,6 +57,7 @@ def overlay_png(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) ->
     number; findings have marks that differ in shape, colour and number and are listed below. Along
     what a person corrected runs a chain of diamonds, which shows in black and white too.
     """
+    rubbing = around_leads(rubbing, panel, options)
     frame = rubbing.frame
     tones = cv2.LUT(rubbing.grey, lightened_tones())
     canvas = np.asarray(cv2.cvtColor(tones, cv2.COLOR_GRAY2RGB), dtype=np.uint8)

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from rubbing2pattern.documents.drawing import Drawing, plain_text
 from rubbing2pattern.documents.formats.svg import svg_text
-from rubbing2pattern.documents.kept_rubbing import KeptRubbing
+from rubbing2pattern.documents.kept_rubbing import KeptRubbing, around_leads
 from rubbing2pattern.documents.pages import page_environment
 from rubbing2pattern.documents.report import facts, lead_needed as report_lead
 from rubbing2pattern.documents.report.histogram import histogram_svg
@@ -54,7 +54,7 @@ def report_html(
     files : name and purpose of each file of the folder; without any they are not listed.
     condition : the condition drawing, where anything is written about the glass.
     """
-    pictures = None if rubbing is None else Pictures(rubbing)
+    pictures = None if rubbing is None else Pictures(around_leads(rubbing, panel, options))
     lines = traced(panel, options)
     ranked = ranks(panel, pictures, options)
     overlay = "" if pictures is None else overlay_svg(lines, pictures)
