@@ -13,7 +13,7 @@ import io
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +23,7 @@ from PIL import Image
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.errors import OutputNotWritten, RubbingError, UsageFault
 from rubbing2pattern.findings import Code
-from rubbing2pattern.geometry.frame import Frame
+from rubbing2pattern.geometry.frame import Frame, Warp
 from rubbing2pattern.imaging.resample import on_grid
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.model import Panel
@@ -32,7 +32,7 @@ from rubbing2pattern.output import write_whole
 from rubbing2pattern.reading import Grey, Rubbing
 from rubbing2pattern.stages.load import load
 from rubbing2pattern.stages.rectify import rectify
-from rubbing2pattern.workflows.provenance import reference_of
+from rubbing2pattern.workflows.provenance import join_of, reference_of
 
 TILE_PX = 512
 """Side of a tile in pixels: some twelve fill a screen, and each is decoded in a millisecond."""
@@ -40,11 +40,13 @@ _QUALITY = 82
 """JPEG quality of a tile: below it the grain of the wax shows blocks at full size."""
 _MOST_MP = 250.0
 """Megapixels of the finest level at most; a finer picture is shown at this resolution."""
+_BEYOND_MM = 100.0
+"""How far around `rubbing.png` the picture is shown: glass lost at a border is hardly wider."""
 _MOST_PACKS = 12
 """Packs that are kept; of one more the oldest goes. A large picture's has 50 MB."""
 _LARGEST_PACK_BYTES = 400_000_000
 """Bytes of a pack that is read at most."""
-_FORMAT = "rubbing2pattern tiles 1"
+_FORMAT = "rubbing2pattern tiles 2"
 _ENDING = ".tiles"
 
 
@@ -89,8 +91,10 @@ def pack_for(
     1. A pack in the cache that was made from the very picture is used.
     2. Else the picture is looked for, by its name beside the folder or where `picture` says; it
        counts only if its checksum is the record's. Its tiles are put into the cache.
-    3. Else `rubbing.png` is cut, which takes no time worth a file. So is a sheet of two papers
-       joined out of register: only a whole reading finds how they lie.
+    3. Else `rubbing.png` is cut, which takes no time worth a file. So is it where two papers were
+       joined out of register and an older record does not say how.
+    4. A picture is shown farther around the panel than `rubbing.png`, as far as it reaches: glass
+       that was lost beyond the border is drawn there.
 
     Raises
     ------
@@ -100,20 +104,21 @@ def pack_for(
     if rubbing is None:
         return None
     image = provenance.get("image") or {}
-    joined = any(f.code is Code.SHEETS_JOINED for f in panel.findings) or any(
-        d.finding.code is Code.SHEETS_JOINED for d in panel.dismissed
-    )
+    found_joined = (*panel.findings, *(d.finding for d in panel.dismissed))
+    join = join_of(provenance)
+    unknown = join is None and any(f.code is Code.SHEETS_JOINED for f in found_joined)
     frame = _fine_frame(rubbing.frame, panel.scale.px_per_mm)
     key = _key(provenance, panel, frame)
     kept = None if cache is None else cache / f"{key}{_ENDING}"
-    if not joined and kept is not None and kept.is_file():  # rule 1
+    if not unknown and kept is not None and kept.is_file():  # rule 1
         pack = _unpacked(kept)
         if pack is not None:
             return pack
-    found = None if joined else _picture(image, provenance, options, picture, beside)  # rule 2
+    found = None if unknown else _picture(image, provenance, options, picture, beside)  # rule 2
     if found is None:
         return cut(rubbing.grey, rubbing.frame, "rubbing.png")  # rule 3
-    warp = found.warp.placed(panel.placement)
+    warp = replace(found.warp, join=join).placed(panel.placement)
+    frame = _where_seen(frame, warp, found.photograph.grey.shape)
     pack = cut(on_grid(found.photograph.grey, warp, frame), frame, "picture")
     if kept is not None:
         _keep(pack, kept)
@@ -161,10 +166,20 @@ def _cut_level(picture: Grey, level: int) -> Iterator[tuple[str, bytes]]:
 
 
 def _fine_frame(frame: Frame, px_per_mm: float) -> Frame:
-    """Return the kept grid at the resolution of the picture, or of what a page can use of it."""
-    area_mm2 = frame.width_px * frame.height_px / frame.px_per_mm**2
-    finest = math.sqrt(_MOST_MP * 1e6 / area_mm2)
-    return Frame.over(frame.bounds_mm, round(max(frame.px_per_mm, min(px_per_mm, finest)), 6))
+    """Return a wider grid at the resolution of the picture, or of what a page can use of it."""
+    x_min, y_min, x_max, y_max = frame.bounds_mm
+    wider = (x_min - _BEYOND_MM, y_min - _BEYOND_MM, x_max + _BEYOND_MM, y_max + _BEYOND_MM)
+    finest = math.sqrt(_MOST_MP * 1e6 / ((wider[2] - wider[0]) * (wider[3] - wider[1])))
+    return Frame.over(wider, round(max(frame.px_per_mm, min(px_per_mm, finest)), 6))
+
+
+def _where_seen(frame: Frame, warp: Warp, shape: tuple[int, ...]) -> Frame:
+    """Return a grid without its edges that a picture of (rows, columns) does not show."""
+    down, across = shape[0] - 1.0, shape[1] - 1.0
+    corners = warp.to_mm([(0.0, 0.0), (across, 0.0), (0.0, down), (across, down)])
+    low = np.maximum(corners.min(axis=0), frame.bounds_mm[:2])
+    high = np.minimum(corners.max(axis=0), frame.bounds_mm[2:])
+    return Frame.over((*low.tolist(), *high.tolist()), frame.px_per_mm)
 
 
 def _picture(
@@ -196,7 +211,7 @@ def _picture(
 
 
 def _key(provenance: Mapping[str, Any], panel: Panel, frame: Frame) -> str:
-    parts = [provenance.get(name) for name in ("image", "reference", "options")]
+    parts = [provenance.get(name) for name in ("image", "reference", "join", "options")]
     told = json.dumps([_FORMAT, _QUALITY, parts, repr(frame), repr(panel.placement)])
     return hashlib.sha256(told.encode()).hexdigest()
 

@@ -34,7 +34,7 @@ from rubbing2pattern.texts import name_fault
 from rubbing2pattern.workflows.folders import carried_to, typed_in
 from rubbing2pattern.workflows.holding import refuse_held
 from rubbing2pattern.workflows.progress import Progress, Silent
-from rubbing2pattern.workflows.provenance import provenance_of
+from rubbing2pattern.workflows.provenance import plain, provenance_of
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -114,6 +114,8 @@ def trace_rubbing(
     panel = replace(panel, findings=named(panel.findings))
     progress.done()
     source = provenance_of(photograph, reference, options)
+    if rubbing.warp.join is not None:
+        source["join"] = plain(rubbing.warp.join)
     return Reading(panel, rubbing, watch.seconds, source)
 
 

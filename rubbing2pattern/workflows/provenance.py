@@ -11,18 +11,21 @@ from enum import Enum
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
 from rubbing2pattern._version import __version__
 from rubbing2pattern.fitting.fitted_weights import FILE_NAME, fitted_weights
+from rubbing2pattern.geometry.frame import Join
 from rubbing2pattern.imaging.lead_network import SHA256, VERSION, WEIGHTS
 from rubbing2pattern.inputs.reference import Dpi, Marks, Reference, Ruler, Sheet, Targets
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.base import Part
 from rubbing2pattern.reading import Photograph
+
+T = TypeVar("T")
 
 LIBRARIES = (
     "numpy",
@@ -88,8 +91,21 @@ def program_now() -> dict[str, dict[str, str]]:
 
 def reference_of(provenance: Mapping[str, Any]) -> Reference | None:
     """Return the reference that a provenance tells of, or None where it tells of none."""
-    told = dict(provenance.get("reference") or {})
-    kind = _REFERENCES.get(str(told.pop("type", "")))
+    return _told(provenance.get("reference"), _REFERENCES)
+
+
+def join_of(provenance: Mapping[str, Any]) -> Join | None:
+    """Return how two papers of the picture were joined, or None where a provenance tells of none.
+
+    Its millimetres are the sheet's.
+    """
+    return _told(provenance.get("join"), {Join.__name__: Join})
+
+
+def _told(part: Any, kinds: Mapping[str, type[T]]) -> T | None:
+    """Return what `plain` wrote of one of some types, or None."""
+    told = dict(part or {})
+    kind = kinds.get(str(told.pop("type", "")))
     if kind is None:
         return None
     try:

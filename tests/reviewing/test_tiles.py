@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,12 +11,13 @@ import pytest
 from PIL import Image
 
 from rubbing2pattern.errors import UsageFault
-from rubbing2pattern.geometry.frame import Frame
+from rubbing2pattern.findings import Kind, finding_of
+from rubbing2pattern.geometry.frame import Frame, Join
 from rubbing2pattern.inputs.reference import Dpi, parse_reference
 from rubbing2pattern.reviewing.tiles import TILE_PX, Pack, cut, pack_for
 from rubbing2pattern.workflows.folders import KeptFolder, kept_folder
 from rubbing2pattern.workflows.pipeline import write_reading
-from rubbing2pattern.workflows.provenance import provenance_of, reference_of
+from rubbing2pattern.workflows.provenance import join_of, plain, provenance_of, reference_of
 from tests.readings import read_once
 from tests.workflows.collecting import DPI, picture
 
@@ -68,16 +70,51 @@ def test_the_picture_is_found_by_its_checksum_and_shown_finer(
     assert (fine.source, coarse.source) == ("picture", "rubbing.png")
     assert fine.frame.px_per_mm >= coarse.frame.px_per_mm
     # Both show the same place at the same place: the leads are dark in both.
-    for came in kept.panel.cames:
-        middle = came.path.mean(axis=0)
-        for made in (fine, coarse):
-            column, row = made.frame.to_px([middle])[0]
-            near = seen(made, 0)[int(row) - 2 : int(row) + 3, int(column) - 2 : int(column) + 3]
-            assert near.mean() < seen(made, 0).mean()
+    for made in (fine, coarse):
+        whole = seen(made, 0)
+        for came in kept.panel.cames:
+            column, row = made.frame.to_px([came.path.mean(axis=0)])[0]
+            near = whole[int(row) - 2 : int(row) + 3, int(column) - 2 : int(column) + 3]
+            assert near.mean() < whole.mean()
+    # All of the picture is shown, and nothing beyond it; it lies straight to half a degree.
+    with Image.open(kept.place.parent / "a.png") as image:
+        wide, tall = (side / float(DPI) * 25.4 for side in image.size)
+    assert fine.frame.width_px / fine.frame.px_per_mm == pytest.approx(wide, abs=4.0)
+    assert fine.frame.height_px / fine.frame.px_per_mm == pytest.approx(tall, abs=4.0)
     other = picture(tmp_path / "a.png", 2, 1)
     assert pack(kept, beside=(tmp_path,)).source == "rubbing.png"
     with pytest.raises(UsageFault, match="checksum"):
         pack(kept, picture=other)
+
+
+def test_papers_joined_out_of_register_are_shown_in_register(kept: KeptFolder) -> None:
+    """What lies beyond the seam is shown from where the picture has it, 4 mm away."""
+    panel, beside = kept.panel, (kept.place.parent,)
+    seam = Join((0.5 * panel.width_mm, 0.0), 0.0, (1.0, -4.0))
+    told = {**kept.record.provenance, "join": plain(seam.placed(panel.placement.inverse()))}
+    assert join_of(told) is not None and join_of({}) is None
+    joined = pack_for(panel, told, kept.options, kept.rubbing, beside=beside)
+    apart = pack(kept, beside=beside)
+    assert joined is not None and joined.source == "picture"
+    places = np.array([came.path.mean(axis=0) for came in panel.cames])
+    pictures = [(made.frame, seen(made, 0)) for made in (joined, apart)]
+
+    def around(which: int, place: np.ndarray) -> np.ndarray:
+        frame, whole = pictures[which]
+        column, row = np.round(frame.to_px([place])[0]).astype(int)
+        near = whole[row - 20 : row + 20, column - 20 : column + 20].reshape(20, 2, 20, 2)
+        return near.mean(axis=(1, 3)).ravel()
+
+    away_mm = seam.beyond_mm(places)
+    assert away_mm.min() < -6.0 and away_mm.max() > 6.0
+    for place in places[np.abs(away_mm) > 6.0]:  # around others the seam is seen
+        as_seen, here = seam.to_seen([place])[0], around(0, place)
+        moved = bool((as_seen != place).any())
+        assert np.corrcoef(here, around(1, as_seen))[0, 1] > 0.99
+        assert bool(np.corrcoef(here, around(1, place))[0, 1] > 0.99) is not moved
+    older = replace(panel, findings=(finding_of(Kind.JOINED_DOWN, side="left", moved_mm=2.0),))
+    coarse = pack_for(older, kept.record.provenance, kept.options, kept.rubbing, beside=beside)
+    assert coarse is not None and coarse.source == "rubbing.png"
 
 
 def test_tiles_are_made_once_and_a_spoilt_pack_is_made_anew(
