@@ -14,7 +14,13 @@ from PIL import Image, ImageFont
 from shapely.geometry import LineString
 
 from rubbing2pattern.documents.formats.picture_font import CAPITALS, picture_font, shown_text
-from rubbing2pattern.documents.kept_rubbing import keep_rubbing, overlay_frame, read_rubbing
+from rubbing2pattern.documents.kept_rubbing import (
+    KeptRubbing,
+    around_leads,
+    keep_rubbing,
+    overlay_frame,
+    read_rubbing,
+)
 from rubbing2pattern.documents.overlay import (
     BLUE,
     SEVERITY_COLOURS,
@@ -139,6 +145,24 @@ def test_a_picture_that_shows_only_a_part_is_white_elsewhere(panel: Panel) -> No
     frame = overlay_frame(panel, OPTIONS)
     column, row = np.round(frame.to_px([(250.0, 330.0)])[0]).astype(int)
     assert pixels[row, column].min() >= 250
+
+
+def test_leads_beyond_the_edge_of_the_kept_rubbing_are_drawn_on_white(panel: Panel) -> None:
+    """A lead 70 mm to the left of the panel; what was there before stays where it is."""
+    frame = Frame.over((-15.0, -15.0, 315.0, 415.0), 1.0)
+    grey = np.random.default_rng(3).integers(0, 255, (frame.height_px, frame.width_px), np.uint8)
+    rubbing = KeptRubbing(frame, grey, b"")
+    out = replace(panel.cames[0], path=np.array([(-70.0, 10.0), (-70.0, 90.0)]), border=False)
+    wider = replace(panel, cames=(*panel.cames, out))
+    assert around_leads(rubbing, panel, OPTIONS) is rubbing
+    shown = around_leads(rubbing, wider, OPTIONS)
+    left = shown.frame.width_px - frame.width_px
+    reach = 70.0 + 0.5 * out.face_width_mm + OPTIONS.overlay_margin_mm
+    assert shown.frame.bounds_mm == pytest.approx((-reach, *frame.bounds_mm[1:]), abs=1.0)
+    assert (shown.grey[:, left:] == grey).all() and (shown.grey[:, :left] == 255).all()
+    drawn = picture(overlay_of(rubbing, wider, OPTIONS))
+    column, row = np.round(shown.frame.to_px([(-70.0, 50.0)])[0]).astype(int)
+    assert tuple(drawn[row, column]) == VERMILION
 
 
 def test_many_findings_are_not_all_spelled_out(panel: Panel) -> None:
