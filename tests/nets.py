@@ -107,6 +107,12 @@ def ring_in_frame() -> Draft:
     return frame(200, 200).ring((100, 100), 40)
 
 
+def recrossing() -> Draft:
+    """Return a square with two leads from one corner that cross once more near it."""
+    draft = frame(200, 200).line((0, 0), (200, 200))
+    return draft.cubic((0, 0), (2, 5), (7, 9), (20, 12), (80, 25), (190, 80), (200, 0))
+
+
 def concentric_rings() -> Draft:
     return frame(300, 300).ring((150, 150), 100).ring((150, 150), 50, start_deg=90.0)
 

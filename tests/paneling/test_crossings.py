@@ -14,7 +14,7 @@ from tests.laws import (
     codes,
     cut,
 )
-from tests.nets import Draft, frame
+from tests.nets import Draft, frame, recrossing
 
 
 def test_lines_that_cross_without_a_joint_get_one_and_a_finding() -> None:
@@ -49,11 +49,6 @@ def test_lines_that_cross_again_close_to_their_joint_make_no_splinter() -> None:
     assert_euler(panel)
     assert all(p.outline.is_valid for p in panel.pieces)
     assert sum(p.centre_area_mm2 for p in panel.pieces) == pytest.approx(200**2, abs=20.0)
-
-
-def recrossing() -> Draft:
-    draft = frame(200, 200).line((0, 0), (200, 200))
-    return draft.cubic((0, 0), (2, 5), (7, 9), (20, 12), (80, 25), (190, 80), (200, 0))
 
 
 def test_the_order_of_leads_is_judged_beyond_where_they_cross_again() -> None:

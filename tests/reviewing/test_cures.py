@@ -12,6 +12,7 @@ import shapely
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing
 from rubbing2pattern.findings import Code, Kind, Severity, finding_of
 from rubbing2pattern.findings.names import named
+from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.inputs.edits import corrections_of, edit_of
 from rubbing2pattern.model import Panel
@@ -37,6 +38,11 @@ def between_stock() -> nets.Draft:
 
 
 DRAFTS = (doubtful, open_border, corners, between_stock)
+
+
+def straight(a: Point, b: Point) -> list[Point]:
+    """Return the control points of a straight cubic."""
+    return [(a[0] + (b[0] - a[0]) * k / 3, a[1] + (b[1] - a[1]) * k / 3) for k in range(4)]
 
 
 def made(panel: Panel, cure: Cure) -> Panel:
@@ -175,14 +181,115 @@ def test_the_side_on_which_the_paper_lay() -> None:
     assert [made(panel, cure).seen_from for cure in cures[:2]] == ["inside", "outside"]
 
 
-def test_a_lost_piece_is_a_doubt_of_its_own_that_can_be_right_so() -> None:
-    whole = panel_from(nets.brick_bond().net())
-    outer = next(
-        c
-        for c in whole.cames
-        if c.border and shapely.LineString(c.path).dwithin(shapely.Point(0, 90), 1)
+LOST = {
+    "beside others": (nets.brick_bond, (0.0, 90.0)),
+    "at a corner": (nets.two_by_two, (50.0, 300.0)),
+    "under a bow": (nets.lancet, (60.0, 560.0)),
+}
+
+
+@pytest.mark.parametrize("name", LOST)
+def test_a_lost_piece_comes_back_by_one_cure(name: str) -> None:
+    """Its border is drawn so that it has its area again, and bows as it did."""
+    draft, at = LOST[name]
+    whole = panel_from(draft().net())
+    outer = min(
+        (c for c in whole.cames if c.border),
+        key=lambda c: shapely.LineString(c.path).distance(shapely.Point(at)),
     )
     out = edit_of("remove_lead", {"came": outer.id, "border": True})
-    lost = doubt(made(whole, Cure("", (out,))), Code.BORDER_OPEN)
-    (right,) = lost.cures
-    assert [e.kind for e in right.edits] == ["dismiss"]
+    panel = made(whole, Cure("", (out,)))
+    assert len(panel.pieces) == len(whole.pieces) - 1
+    (lost,) = [d for d in queue(panel, "mm") if d.findings[0].code is Code.BORDER_OPEN]
+    assert {f.code for f in lost.findings} == {Code.BORDER_OPEN}
+    first, *_, right = lost.cures
+    assert [e.kind for e in right.edits] == ["dismiss"] * len(lost.findings)
+    assert first.words.startswith("Close the border from J")
+    back = made(panel, first)
+    assert Code.BORDER_OPEN not in {f.code for f in back.findings}
+    assert len(back.pieces) == len(whole.pieces)
+    for piece in whole.pieces:
+        again = back.piece_at(piece.label_at)
+        assert again is not None
+        assert again.centre_area_mm2 == pytest.approx(piece.centre_area_mm2, rel=1e-3)
+    (drawn,) = [c for c in back.cames if c.corrected.value == "added"]
+    assert shapely.hausdorff_distance(
+        shapely.LineString(drawn.path), shapely.LineString(outer.path)
+    ) < 0.05  # fmt: skip
+
+
+def test_what_is_found_about_one_gap_is_one_doubt() -> None:
+    """A gap that reaches a joint, a doubt about the joint, a lead that may be none, and a note."""
+    came = FOUR.cames[3]
+    joint, length = came.end, came.length_mm
+    other = next(c for c in FOUR.cames if c.start == joint)
+    gap = {"joints": (came.start,), "gap_mm": 12.0}
+    panel = with_findings(
+        (Kind.BRIDGED_GAP, {"cames": (came.id,), **gap, "from_mm": length - 12.0}),
+        (Kind.BRIDGED_GAP, {"cames": (came.id,), **gap, "from_mm": 5.0, "severity": Severity.NOTE}),
+        (Kind.BRIDGED_GAP, {"cames": (other.id,), **gap, "from_mm": 0.0}),
+        (Kind.DOUBTFUL_JOINT, {"joints": (joint,), "cames": (came.id, other.id), "off_mm": 1.2}),
+        (Kind.BRIDGED_GAP, {"cames": (FOUR.cames[0].id,), **gap, "from_mm": 40.0}),
+        (Kind.BRIDGED_GAP, {"cames": ("C2",), **gap, "from_mm": 40.0, "severity": Severity.NOTE}),
+    )
+    shape = [[f.kind for f in d.findings] for d in queue(panel, "mm")]
+    gaps = Kind.BRIDGED_GAP
+    assert shape == [[Kind.DOUBTFUL_JOINT, gaps, gaps, gaps], [gaps], [gaps]]
+
+
+def test_a_lead_unseen_from_end_to_end_ties_no_gaps() -> None:
+    first, second = FOUR.cames[3], FOUR.cames[6]
+    assert first.end == second.start
+    gap = {"joints": (first.start,), "from_mm": 0.0}
+    panel = with_findings(
+        (Kind.BRIDGED_GAP, {"cames": (first.id,), **gap, "gap_mm": first.length_mm}),
+        (Kind.BRIDGED_GAP, {"cames": (second.id,), **gap, "gap_mm": 12.0}),
+    )
+    assert [len(d.findings) for d in queue(panel, "mm")] == [1, 1]
+
+
+def test_a_joint_can_be_put_where_its_leads_run_straight_on() -> None:
+    """The joint lies 0.8 mm off the crossing of four leads, which turn to it over 5 mm."""
+    draft = nets.Draft()
+    draft.line((0, 0), (100, 0), (200, 0), (200, 150), (200, 300))
+    draft.line((200, 300), (100, 300), (0, 300), (0, 150), (0, 0))
+    off = (100.6, 150.5)
+    for end, near in (
+        ((100, 300), (100, 155)),
+        ((100, 0), (100, 145)),
+        ((0, 150), (95, 150)),
+        ((200, 150), (105, 150)),
+    ):
+        draft.cubic(*straight(end, near), *straight(near, off)[1:])
+    net = draft.net()
+    unsure = [2.0 if (joint.x_mm, joint.y_mm) == off else 0.1 for joint in net.joints]
+    joints = tuple(replace(j, uncertainty_mm=u) for j, u in zip(net.joints, unsure, strict=True))
+    panel = panel_from(replace(net, joints=joints))
+    found = doubt(replace(panel, findings=named(panel.findings)), Code.DOUBTFUL_JOINT)
+    assert found.cures[0].words == "They meet as drawn"
+    (move,) = [c for c in found.cures if c.words.endswith("lies where its leads run straight on")]
+    assert move.edits[0].given["to"] == pytest.approx((100.0, 150.0), abs=0.1)
+    assert Code.DOUBTFUL_JOINT not in {f.code for f in made(panel, move).findings}
+
+
+def test_leads_that_cross_can_meet_there_or_one_of_them_goes() -> None:
+    draft = nets.frame(200, 200).line((0, 0), (200, 200)).line((0, 200), (200, 0), confidence=0.6)
+    panel = panel_from(draft.net())
+    panel = replace(panel, findings=named(panel.findings))
+    found = doubt(panel, Code.DOUBTFUL_JOINT)
+    assert found.cures[0].words == "They meet as drawn"
+    arms = {c.id: c for c in panel.cames if c.confidence == 0.6}
+    taken = [c for c in found.cures if c.words.startswith("Take out")]
+    assert {c.edits[0].given["came"] for c in taken} == {*arms} and len(arms) == 2
+    assert [len(made(panel, c).pieces) for c in taken] == [3, 3]
+
+
+def test_a_lead_that_crosses_another_again_can_begin_there() -> None:
+    panel = panel_from(nets.recrossing().net())
+    panel = replace(panel, findings=named(panel.findings))
+    found = doubt(panel, Code.DOUBTFUL_JOINT)
+    assert found.findings[0].kind is Kind.PIECE_CROSSED
+    assert "meets" in found.cures[0].words
+    after = made(panel, found.cures[0])
+    assert Code.DOUBTFUL_JOINT not in {f.code for f in after.findings}
+    assert len(after.pieces) == len(panel.pieces)
