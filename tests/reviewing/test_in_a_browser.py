@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import shutil
@@ -12,15 +13,29 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from rubbing2pattern.reviewing.server import Opened
+from rubbing2pattern.workflows.folders import kept_folder
 from tests.reviewing.browser import SIZES, browser, on_screen, page_of, settled
-from tests.reviewing.served import open_border, results
+from tests.reviewing.doubtful_demo import MISSED, NONE, doubtful_demo, reading
+from tests.reviewing.served import results
 from tests.running import listing, run_here as run
+
+Shown = tuple[Page, Opened]
+_MOST_DOUBTS = 12
+"""Doubts of any panel here at most."""
 
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
     with browser() as started:
         yield started
+
+
+@pytest.fixture(scope="module")
+def shown(chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shown]:
+    """Open a page for the tests that change nothing."""
+    with page_of(chromium, results(tmp_path_factory.mktemp("shown") / "n4 3b")) as page:
+        yield page
 
 
 @pytest.fixture
@@ -102,33 +117,87 @@ def test_everything_is_settled_by_keyboard(chromium: Browser, folder: Path) -> N
         settled(page, 1)
 
 
+def cure(page: Page, words: str, way: str, step: int) -> None:
+    """Walk to the doubt with a cure, look at its effect, and choose it."""
+    found = page.locator(".cure", has_text=words).first
+    for _ in range(_MOST_DOUBTS):
+        if found.count():
+            break
+        page.keyboard.press("n") if way == "keys" else page.click("text=Next")
+    key = str(int(found.get_attribute("data-cure") or "0") + 1)
+    if way == "mouse":
+        found.hover()
+    elif "shown" not in (found.get_attribute("class") or ""):
+        page.keyboard.press(key)
+    expect(found).to_have_class(re.compile("shown"))
+    page.keyboard.press(key) if way == "keys" else found.click()
+    settled(page, step)
+
+
+def point(page: Page, at_mm: tuple[float, float], way: str) -> None:
+    """Point at a place: with the mouse, or by moving the paper under the cross by arrow keys."""
+    if way == "mouse":
+        page.mouse.click(*on_screen(page, at_mm))
+        return
+    box = page.locator("#paper").bounding_box()
+    assert box is not None
+    middle = (box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+    at, beside = on_screen(page, at_mm), on_screen(page, (at_mm[0] + 1.0, at_mm[1]))
+    for axis, keys in enumerate((("ArrowRight", "ArrowLeft"), ("ArrowDown", "ArrowUp"))):
+        off = at[axis] - middle[axis]
+        strides, rest = divmod(abs(off), 60.0)
+        for _ in range(int(strides)):
+            page.keyboard.press(keys[off < 0.0])
+        for _ in range(round(rest / (beside[0] - at[0]))):
+            page.keyboard.press(f"Shift+{keys[off < 0.0]}")
+    page.keyboard.press("Enter")
+
+
 @pytest.mark.parametrize("way", ["mouse", "keys"])
-def test_a_panel_with_an_open_border_and_a_lead_too_many_is_put_right(
-    chromium: Browser, tmp_path: Path, way: str
-) -> None:
-    """By cures alone, and the folder is what the same corrections by command line give."""
-    folder = results(tmp_path / "n4 3b", open_border)
+def test_the_demo_made_doubtful_is_put_right(chromium: Browser, tmp_path: Path, way: str) -> None:
+    """A lead is missing, one is none, the border is open; it ends as the demo was read.
+
+    The folder is what the same corrections by command line give, byte for byte.
+    """
+    folder = doubtful_demo(tmp_path / "n4 3b")
     other = shutil.copytree(folder, tmp_path / "other")
     with page_of(chromium, folder) as (page, review):
-        for step, words in enumerate(("Close the border", "It is one piece with"), start=1):
-            cure = page.locator(".cure", has_text=words).first
-            for _ in range(review.desk.findings().all):
-                if cure.count():
-                    break
-                page.keyboard.press("n") if way == "keys" else page.click("text=Next")
-            key = str(int(cure.get_attribute("data-cure") or "0") + 1)
-            if way == "mouse":
-                cure.hover()
-            elif "shown" not in (cure.get_attribute("class") or ""):
-                page.keyboard.press(key)
-            expect(cure).to_have_class(re.compile("shown"))
-            page.keyboard.press(key) if way == "keys" else cure.click()
-            settled(page, step)
-        assert len(review.desk.panel.pieces) == 4
-        assert "border-open" not in {d.code for d in review.desk.findings().doubts}
+        lead = next(
+            c for c in review.desk.panel.cames if math.dist(c.path.mean(axis=0), NONE) < 5.0
+        )
+        cure(page, "Close the border", way, 1)
+        cure(page, f"Take out {lead.id}", way, 2)
+        if way == "keys":
+            page.locator("#paper").focus()
+            page.keyboard.press("0")
+            page.keyboard.press("d")
+        else:
+            page.click("#whole")
+            page.click("#tool-lead")
+        for at_mm in MISSED:
+            point(page, at_mm, way)
+        settled(page, 3)
+        for _ in range(_MOST_DOUBTS):
+            if not review.desk.findings().doubts:
+                break
+            page.locator("#tab-doubts").press("Enter") if way == "keys" else page.click(
+                "#tab-doubts"
+            )
+            right = next(
+                c for c in review.desk.findings().doubts[0].cures if c.edits[0]["kind"] == "dismiss"
+            )
+            cure(page, right.words, way, review.desk.step + 1)
+        expect(page.locator("#slip-doubts")).to_contain_text("Nothing is in doubt any more")
         save(page)
-    assert run("correct", other, folder / "corrections-1.toml").returncode == 0
+    for file in sorted(folder.glob("corrections-*.toml")):
+        assert run("correct", other, file).returncode == 0
     assert listing(folder) == listing(other)
+    put_right, read = kept_folder(folder).panel, reading().panel
+    assert len(put_right.pieces) == len(read.pieces)
+    for piece in read.pieces:
+        again = put_right.piece_at(piece.label_at)
+        assert again is not None
+        assert again.centre_area_mm2 == pytest.approx(piece.centre_area_mm2, rel=0.002)
 
 
 def test_a_cure_is_drawn_before_it_is_done(chromium: Browser, folder: Path) -> None:
@@ -197,42 +266,43 @@ def test_two_fingers_and_one(chromium: Browser, folder: Path) -> None:
         assert review.desk.where().step == 0
 
 
-def test_buttons_can_be_hit_and_nothing_runs_off(chromium: Browser, folder: Path) -> None:
+def test_buttons_can_be_hit_and_nothing_runs_off(shown: Shown) -> None:
     """WCAG 2.2, success criteria 2.5.5 (44 by 44 CSS pixels) and 1.4.10 (no second scroll bar)."""
-    with page_of(chromium, folder) as (page, _):
-        for size, tab in product(SIZES, ("doubts", "here", "glass", "done")):
-            page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
-            page.click(f"#tab-{tab}")
-            small = page.evaluate(
-                """() => [...document.querySelectorAll("button, select, input, summary")]
-                  .filter((e) => e.offsetParent)
-                  .map((e) => (e.closest("label.tick") ?? e))
-                  .filter((e) => e.id !== "fade")
-                  .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
-                  .filter(([, box]) => box.height < 43.5 || box.width < 43.5)
-                  .map(([text]) => text)"""
-            )
-            assert small == []
-            wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-            assert wide[0] <= wide[1]
-
-
-def test_a_reader_of_the_screen_gets_everything_as_text(chromium: Browser, folder: Path) -> None:
-    """WAI-ARIA 1.2: names and roles as the browser's accessibility tree gives them."""
-    with page_of(chromium, folder) as (page, review):
-        doubt = review.desk.findings().doubts[0]
-        tree = page.locator("body").aria_snapshot()
-        assert doubt.words[:40] in tree
-        for name in ('tab "Doubts" [selected]', 'radio "Look" [checked]', "slider", "status"):
-            assert name in tree, tree
-        page.click("#tab-glass")
-        assert page.get_by_role("table").get_by_role("row").count() == 6
-        nameless = page.evaluate(
-            """() => [...document.querySelectorAll("button, input, select, textarea")]
-              .filter((e) => !e.textContent.trim() && !e.labels?.length
-                && !e.getAttribute("aria-label")).map((e) => e.outerHTML)"""
+    page, _ = shown
+    for size, tab in product(SIZES, ("doubts", "here", "glass", "done")):
+        page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+        page.click(f"#tab-{tab}")
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("button, select, input, summary")]
+              .filter((e) => e.offsetParent)
+              .map((e) => (e.closest("label.tick") ?? e))
+              .filter((e) => e.id !== "fade")
+              .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+              .filter(([, box]) => box.height < 43.5 || box.width < 43.5)
+              .map(([text]) => text)"""
         )
-        assert nameless == []
+        assert small == []
+        wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert wide[0] <= wide[1]
+
+
+def test_a_reader_of_the_screen_gets_everything_as_text(shown: Shown) -> None:
+    """WAI-ARIA 1.2: names and roles as the browser's accessibility tree gives them."""
+    page, review = shown
+    page.click("#tab-doubts")
+    doubt = review.desk.findings().doubts[0]
+    tree = page.locator("body").aria_snapshot()
+    assert doubt.words[:40] in tree
+    for name in ('tab "Doubts" [selected]', 'radio "Look" [checked]', "slider", "status"):
+        assert name in tree, tree
+    page.click("#tab-glass")
+    assert page.get_by_role("table").get_by_role("row").count() == 6
+    nameless = page.evaluate(
+        """() => [...document.querySelectorAll("button, input, select, textarea")]
+          .filter((e) => !e.textContent.trim() && !e.labels?.length
+            && !e.getAttribute("aria-label")).map((e) => e.outerHTML)"""
+    )
+    assert nameless == []
 
 
 def test_a_checker_of_access_finds_nothing(chromium: Browser, folder: Path) -> None:
