@@ -94,6 +94,7 @@ class Desk:
     def where(self) -> bodies.Session:
         """Return where the review stands."""
         panel, offered = self.panel, self.offered
+        saved = self.session.base.corrections
         draft = None
         if offered is not None:
             same = offered.digest == self.session.digest
@@ -110,7 +111,7 @@ class Desk:
             can_undo=bool(self._done),
             can_redo=bool(self._undone),
             steps=[bodies.Step(words=[*d.said]) for d in self._done],
-            by=panel.corrections[-1].by if panel.corrections else "",
+            by=saved[-1].by if saved else "",
             saved=self._saved,
             draft=draft,
             tiles=tiles_shown(self.pack),

@@ -72,6 +72,11 @@ def test_a_preview_changes_nothing_and_says_what_would_change(visitor: Visitor) 
     assert visitor.get("/net") == before and visitor.desk.where().step == 0
 
 
+def test_who_settled_it_is_who_saved_last(visitor: Visitor) -> None:
+    assert visitor.send("/edits", edits=[invented(visitor)]).json["session"]["by"] == ""
+    assert visitor.send("/save", **WHO).json["session"]["by"] == WHO["by"]
+
+
 def test_undo_and_redo_lead_through_all_states(visitor: Visitor) -> None:
     """Edits of the net and cells of the sheet are one row of steps."""
     states = [state(visitor)]

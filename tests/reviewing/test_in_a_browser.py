@@ -204,6 +204,8 @@ def test_a_cure_is_drawn_before_it_is_done(chromium: Browser, folder: Path) -> N
     with page_of(chromium, folder) as (page, review):
         expect(page.locator(".cure.shown")).to_have_count(1)
         assert review.desk.where().step == 0
+        page.click("#tool-tape")  # what is drawn now is the tape's
+        expect(page.locator(".cure.shown")).to_have_count(0)
         page.locator(".cure").last.hover()
         expect(page.locator(".cure").last).to_have_class(re.compile("shown"))
         assert review.desk.where().step == 0

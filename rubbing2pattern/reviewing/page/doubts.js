@@ -133,15 +133,27 @@ export class Doubts {
     const doubt = this.all[this.index];
     const cure = doubt?.cures[k];
     if (!cure || this.shown === k) return;
+    this.#unmark();
     this.shown = k;
-    for (const press of this.slip.querySelectorAll(".cure.shown")) {
-      press.classList.remove("shown");
-      press.querySelector(".cure-shown")?.replaceChildren();
-    }
     const effect = this.#known.get(k) ?? (await this.review.preview(cure.edits));
     if (this.all[this.index] !== doubt || this.shown !== k) return;
     this.#known.set(k, effect);
     this.#tell(k, effect);
+  }
+
+  /** Draw no effect any more; the next press of a cure draws its effect again. */
+  hide() {
+    this.#unmark();
+    this.effect?.replaceChildren();
+    this.over.show({ effect: null });
+  }
+
+  #unmark() {
+    this.shown = -1;
+    for (const press of this.slip.querySelectorAll(".cure.shown")) {
+      press.classList.remove("shown");
+      press.querySelector(".cure-shown")?.replaceChildren();
+    }
   }
 
   /** @param {number} k @param {import("./types.js").Change | string} effect */

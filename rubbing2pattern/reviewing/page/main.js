@@ -69,8 +69,8 @@ function leave() {
 function take(name) {
   leave();
   tool = /** @type {ToolName} */ (name);
-  over.show({ near: null, effect: null });
-  doubts.shown = -1;
+  over.show({ near: null });
+  doubts.hide();
   layTray();
   say(WORDS.tools[/** @type {keyof typeof WORDS.tools} */ (`${tool}Help`)]);
 }
@@ -85,7 +85,7 @@ function turn(name) {
   }
   if (name === "glass") glass.lay();
   if (name === "doubts") doubts.turnedTo();
-  else over.show({ effect: null });
+  else doubts.hide();
 }
 
 function layTabs() {

@@ -9,6 +9,9 @@ export class Stale extends Error {}
 /** The program does not answer any more. */
 export class Ended extends Error {}
 
+const TABLE = /(^|: |; )[a-z_]+ \d+: /g;
+/** "add_lead 1: " in a reason: which table of a file is meant, of which the page has none */
+
 /**
  * @param {string} path
  * @param {RequestInit} [how]
@@ -31,7 +34,7 @@ async function ask(path, how) {
     // The guard answers with plain text.
   }
   if (answer.status === 409 && why.startsWith("the page is behind")) throw new Stale(why);
-  throw new Refused(why);
+  throw new Refused(why.replace(TABLE, "$1"));
 }
 
 /** @param {string} path */
