@@ -137,7 +137,8 @@ class Changes:
         reach_mm = self.options.reach_mm
         outside = shapely.get_parts(line.difference(self.start.around))
         for part in outside[~shapely.is_empty(outside)]:
-            away = shapely.distance(self.start.ground, shapely.points(part.coords))
+            places = shapely.points(shapely.segmentize(part, self.options.least_mm).coords)
+            away = shapely.distance(self.start.ground, places)
             if away.max() <= reach_mm:
                 raise UsageFault(
                     f"it runs out of the panel by {away.max():.1f} mm, which is no room for glass "

@@ -30,6 +30,8 @@ _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _HEADER_END = 33
 """Signature and header of a PNG; the resolution must come before the data."""
 _PLACES = 3
+_MOST_TIMES = 4.0
+"""The paper around may make the overlay so many times its limit: 300 mm all round 100 mm do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,10 @@ def overlay_frame(panel: Panel, options: DocumentOptions) -> Frame:
 
 
 def around_leads(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) -> KeptRubbing:
-    """Return a rubbing with white paper as far as leads reach that were drawn beyond its edge."""
+    """Return a rubbing with white paper as far as leads reach that were drawn beyond its edge.
+
+    Leads that lie so far off that no memory is worth it stay cut off.
+    """
     frame, step = rubbing.frame, rubbing.frame.px_per_mm
     x_min, y_min, x_max, y_max = frame.bounds_mm
     low = np.min([c.path.min(axis=0) - 0.5 * c.face_width_mm for c in panel.cames], axis=0)
@@ -126,9 +131,11 @@ def around_leads(rubbing: KeptRubbing, panel: Panel, options: DocumentOptions) -
         return rubbing
     wider_mm = np.where(beyond > 0.0, beyond + options.overlay_margin_mm, 0.0)
     left, right, top, bottom = (math.ceil(mm * step) for mm in wider_mm)
+    wide, high = frame.width_px + left + right, frame.height_px + top + bottom
+    if wide * high > _MOST_TIMES * options.overlay_limit_mp * 1e6:
+        return rubbing
     grey = np.pad(rubbing.grey, ((top, bottom), (left, right)), constant_values=255)
-    height, width = grey.shape
-    over = Frame(step, frame.left_mm - left / step, frame.top_mm + top / step, width, height)
+    over = Frame(step, frame.left_mm - left / step, frame.top_mm + top / step, wide, high)
     return replace(rubbing, frame=over, grey=grey)
 
 

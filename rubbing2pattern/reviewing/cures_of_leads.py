@@ -120,6 +120,8 @@ def _where_crossed(panel: Panel, finding: Finding) -> Made:
     ]
     for _, ends, place in sorted(found, key=lambda f: f[0])[:1]:
         (came, line), (other, _) = sorted(ends, key=lambda e: (e[0].border, e[0].confidence))
+        if came.border:
+            return
         rest = substring(line, line.project(shapely.Point(place)), line.length)
         between = [rest.interpolate(share, normalized=True).coords[0] for share in _BETWEEN]
         fields = {
@@ -128,13 +130,8 @@ def _where_crossed(panel: Panel, finding: Finding) -> Made:
             "to": rest.coords[-1],
             "width_mm": came.face_width_mm,
         }
-        yield (
-            f"{came.id} meets {other.id} where they cross",
-            [
-                taken_out(came),
-                ("add_lead", fields),
-            ],
-        )
+        words = f"{came.id} meets {other.id} where they cross"
+        yield words, [taken_out(came), ("add_lead", fields)]
 
 
 def _crossings(ends: tuple[End, End], joint: Joint) -> list[Point]:

@@ -92,7 +92,10 @@ def _shared(panel: Panel, finding: Finding, grave: set[str]) -> Iterator[Hashabl
 
 
 def _reached(panel: Panel, finding: Finding) -> Iterator[str]:
-    """Yield the joint that a gap of a lead reaches; not where it is not seen from end to end."""
+    """Yield the joint that a gap of a lead reaches.
+
+    A lead that is seen nowhere would tie the doubts at its two ends together, so it reaches none.
+    """
     if finding.code is not Code.BRIDGED_GAP or not known(panel, finding):
         return
     came, low_mm = came_of(panel, finding.cames[0]), finding.numbers["from_mm"]

@@ -118,7 +118,7 @@ def pack_for(
     if found is None:
         return cut(rubbing.grey, rubbing.frame, "rubbing.png")  # rule 3
     warp = replace(found.warp, join=join).placed(panel.placement)
-    frame = _where_seen(frame, warp, found.photograph.grey.shape)
+    frame = _where_seen(frame, rubbing.frame, warp, found.photograph.grey.shape)
     pack = cut(on_grid(found.photograph.grey, warp, frame), frame, "picture")
     if kept is not None:
         _keep(pack, kept)
@@ -173,12 +173,15 @@ def _fine_frame(frame: Frame, px_per_mm: float) -> Frame:
     return Frame.over(wider, round(max(frame.px_per_mm, min(px_per_mm, finest)), 6))
 
 
-def _where_seen(frame: Frame, warp: Warp, shape: tuple[int, ...]) -> Frame:
-    """Return a grid without its edges that a picture of (rows, columns) does not show."""
+def _where_seen(frame: Frame, kept: Frame, warp: Warp, shape: tuple[int, ...]) -> Frame:
+    """Return a grid without its edges that a picture of (rows, columns) does not show.
+
+    What the kept grid covers stays.
+    """
     down, across = shape[0] - 1.0, shape[1] - 1.0
     corners = warp.to_mm([(0.0, 0.0), (across, 0.0), (0.0, down), (across, down)])
-    low = np.maximum(corners.min(axis=0), frame.bounds_mm[:2])
-    high = np.minimum(corners.max(axis=0), frame.bounds_mm[2:])
+    low = np.minimum(kept.bounds_mm[:2], np.maximum(corners.min(axis=0), frame.bounds_mm[:2]))
+    high = np.maximum(kept.bounds_mm[2:], np.minimum(corners.max(axis=0), frame.bounds_mm[2:]))
     return Frame.over((*low.tolist(), *high.tolist()), frame.px_per_mm)
 
 

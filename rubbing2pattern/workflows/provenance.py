@@ -104,7 +104,7 @@ def join_of(provenance: Mapping[str, Any]) -> Join | None:
 
 def _told(part: Any, kinds: Mapping[str, type[T]]) -> T | None:
     """Return what `plain` wrote of one of some types, or None."""
-    told = dict(part or {})
+    told = dict(part) if isinstance(part, Mapping) else {}
     kind = kinds.get(str(told.pop("type", "")))
     if kind is None:
         return None

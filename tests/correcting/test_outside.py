@@ -7,7 +7,8 @@ import math
 import pytest
 
 from rubbing2pattern.findings import Code
-from tests.correcting.making import FOUR, corrected, piece, refused, text_of
+from tests import nets
+from tests.correcting.making import FOUR, corrected, panel_from, piece, refused, text_of
 
 BOW = "[[add_lead]]\nfrom = [0, 0]\nto = [0, 150]\nthrough = [[-40, 75]]\nwidth_mm = 6\n"
 OUT = "[[add_lead]]\nfrom = [200, 300]\nto = [260, 300]\nwidth_mm = 6\nfree_end = true\n"
@@ -57,6 +58,14 @@ def test_a_border_joint_is_moved_outwards() -> None:
 )
 def test_what_lies_too_far_outside_is_a_slip(table: str) -> None:
     refused(FOUR, table, "outside the panel", "limit 300 mm")
+
+
+def test_a_straight_lead_across_a_notch_encloses_a_piece() -> None:
+    """The ends lie on the panel; only the middle lies far from it."""
+    notched = nets.Draft().line((0, 0), (200, 0), (200, 200), (100, 60), (0, 200), (0, 0))
+    panel = panel_from(notched.net())
+    done = corrected(panel, "[[add_lead]]\nfrom = [0, 200]\nto = [200, 200]\nwidth_mm = 6\n")
+    assert piece(done.panel, 2).centre_area_mm2 == pytest.approx(14000.0, abs=0.1)
 
 
 def test_beside_the_border_there_is_no_room_for_glass() -> None:
