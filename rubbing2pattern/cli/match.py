@@ -153,6 +153,7 @@ def _summary(matching: Matching, folder: Path) -> dict[str, Any]:
                 "numbers": list(m.numbers),
                 "groze_mm": 0.0 if m.placed is None else round(m.placed.groze_mm, 3),
                 "short_mm": 0.0 if m.placed is None else round(m.placed.short_mm, 3),
+                "pattern": list(m.pattern),
             }
             for m in matches.matches
         ],
@@ -225,6 +226,8 @@ def _amounts(match: Match, options: DocumentOptions) -> str:
         parts.append(f"groze {_length(placed.groze_mm, options)}")
     if placed.short_mm > 0.0:
         parts.append(f"short {_length(placed.short_mm, options)}")
+    if match.pattern:
+        parts.append(f"pattern? {' '.join(match.pattern)}")
     return f" ({', '.join(parts)})" if parts else ""
 
 

@@ -52,6 +52,8 @@ class Code(StrEnum):
     FEW_FIT = "few-fit"
     DOUBTFUL_MATCH = "doubtful-match"
     NEAREST_PLACE = "nearest-place"
+    PATTERN_OFF = "pattern-off"
+    PATTERN_DOUBTED = "pattern-doubted"
     SEPARATE_PARTS = "separate-parts"
     NOT_LEVELLED = "not-levelled"
     SHEET_NOT_FLAT = "sheet-not-flat"

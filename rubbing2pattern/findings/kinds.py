@@ -409,6 +409,25 @@ class Kind(Sentences):
         "{loose} has no place; number {pieces:or} comes nearest",
         ", too large there by {large_mm:1}", ", too small there by {small_mm:1}", ".",
     )
+    GLASS_MOVES_JOINT = (Code.PATTERN_OFF, _CHECK,
+        "The pattern may be wrong at joint {joint}: {pieces} {pieces:fits|fit} better when it lies "
+        "{off_mm:1} (give or take {uncertain_mm:1}) from where the pattern has it",
+        "; {file} has the correction", ".",
+    )
+    GLASS_MOVES_LEAD = (Code.PATTERN_OFF, _CHECK,
+        "The pattern may be wrong at lead {came}: {pieces} {pieces:fits|fit} better when it lies "
+        "{off_mm:1} (give or take {uncertain_mm:1}) beside its line",
+        "; {file} has the correction", ".",
+    )
+    GLASS_BOWS_LEAD = (Code.PATTERN_OFF, _CHECK,
+        "The pattern may be wrong at lead {came}: {pieces} {pieces:fits|fit} better when its "
+        "middle lies {off_mm:1} (give or take {uncertain_mm:1}) from where the pattern has it",
+        "; {file} has the correction", ".",
+    )
+    DOUBTED_THERE = (Code.PATTERN_DOUBTED, _CHECK,
+        "{loose} does not fit in number {piece} at a place where the pattern is in doubt: settle "
+        "{doubts} before you take anything off the glass.",
+    )
     NONE_AS_LIKELY = (Code.DOUBTFUL_MATCH, _CHECK,
         "{loose} is matched with number {pieces:or}, but no place is nearly as likely; lay it in "
         "and look.",

@@ -103,9 +103,14 @@ def corrections_text(corrections: Corrections) -> str:
     if corrections.remark:
         lines.append(f"remark = {_text(corrections.remark)}")
     for edit in edits_in(corrections):
-        lines += ["", f"[[{edit.kind}]]"]
-        lines += [f"{name} = {_value(value)}" for name, value in edit.given.items()]
+        lines += ["", *table_lines(edit)]
     return "\n".join([*lines, ""])
+
+
+def table_lines(edit: Edit) -> list[str]:
+    """Return the lines of one table of a file of corrections."""
+    fields = (f"{name} = {_value(value)}" for name, value in edit.given.items())
+    return [f"[[{edit.kind}]]", *fields]
 
 
 def _value(value: Any) -> str:

@@ -156,12 +156,14 @@ class Near:
     numbers : of the opening and all that are alike.
     over : whether the piece would have to be turned over.
     large_mm, small_mm : by how much it reaches over the hearts there, and falls short of leaves.
+    outline : of the glass as it would lie there, in the panel's frame.
     """
 
     numbers: tuple[int, ...]
     over: bool
     large_mm: float
     small_mm: float
+    outline: Polygon
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +182,8 @@ class Match:
     second : number of the opening it would then go to; None for none.
     known : whether a person gave the number.
     nearest : of a piece without a place, the opening that it misses by little; None for none.
+    pattern : where it does not fit because the pattern may be wrong: names of the panel's findings
+        there, and of joints and leads that the glass wants elsewhere.
     """
 
     piece: LoosePiece
@@ -190,6 +194,7 @@ class Match:
     second: int | None = None
     known: bool = False
     nearest: Near | None = None
+    pattern: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

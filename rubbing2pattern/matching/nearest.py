@@ -65,7 +65,8 @@ def _nearest(
         found = _laid_in(match, openings, options, turned)
         for pose, placed in found:
             misses = max(placed.groze_mm, placed.short_mm)
-            near = Near(numbers[pose.opening], turned, placed.groze_mm, placed.short_mm)
+            off_mm = (placed.groze_mm, placed.short_mm)
+            near = Near(numbers[pose.opening], turned, *off_mm, placed.outline)
             if misses <= options.near_mm:  # rule 2
                 best.append((2.0 * misses + options.tolerance_mm if turned else misses, near))
     return min(best, key=lambda each: each[0])[1] if best else None

@@ -10,7 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.findings import Code, Finding
+from rubbing2pattern.inputs.edits import Edit
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed, Verdict
+from rubbing2pattern.matching.pattern_evidence import Asked
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Rubbing
 
@@ -54,6 +56,8 @@ class Matching:
         to be that from which the panel is seen.
     turn_over : whether pieces were tried turned over as well.
     provenance : plain values for the record.
+    asked : where the glass asks for another pattern, the surest first.
+    edits : the corrections of these that can be made together.
     """
 
     panel: Panel
@@ -63,6 +67,8 @@ class Matching:
     face_up: str
     turn_over: bool
     provenance: Mapping[str, Any]
+    asked: tuple[Asked, ...] = ()
+    edits: tuple[Edit, ...] = ()
 
     def of(self, piece: str) -> Match:
         """Return what was found about a loose piece, by its id."""

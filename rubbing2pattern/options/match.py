@@ -50,6 +50,14 @@ class MatchOptions(Checked):
         "Glass that covers a smaller share of its opening is tried as a fragment first.")
     near_mm: float = value(5.0, 0.0, 50.0, "glass that misses by more is a stranger",
         "Largest miss at which the nearest opening is named for a piece without a place.")
+    pattern_mm: float = value(2.0, 0.3, 20.0, "a joint or lead read wrongly is off by as much",
+        "How far a joint or lead of a wrong pattern is expected to be off.")
+    pattern_share: float = value(0.01, 1e-6, 0.5, "of the joints and leads; more gives false ones",
+        "Share of joints and leads that are expected to be wrong in the pattern.")
+    pattern_agree: float = value(1.0, 0.0, 50.0, "a piece that is as likely without says nothing",
+        "How much better, in log odds, each of two pieces must fit a corrected pattern.")
+    doubt_mm: float = value(10.0, 0.0, 100.0, "a doubtful joint pulls its leads over such a length",
+        "How near to glass that does not fit a finding of the panel may explain it.")
     tolerance_mm: float = value(0.15, 0.0, 2.0, "a finger feels less play than that as none",
         "Less play or excess of glass is not reported.")
     stretch_gap_mm: float = value(2.0, 0.1, 20.0, "two stretches nearer than this are one",

@@ -18,6 +18,8 @@ from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed
 from rubbing2pattern.matching.matching_all import match_all
 from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.matching.panel_openings import openings_of
+from rubbing2pattern.matching.pattern_doubts import pattern_asked, with_pattern_doubts
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAME
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.model import SIDES, Panel
@@ -28,6 +30,7 @@ from rubbing2pattern.record.panel import panel_of, record_from_text
 from rubbing2pattern.stages.load import load, load_colour
 from rubbing2pattern.stages.rectify import rectify
 from rubbing2pattern.texts import replaced
+from rubbing2pattern.workflows.pattern import offered_edits
 from rubbing2pattern.workflows.progress import Progress, Silent
 from rubbing2pattern.workflows.provenance import PARTS, plain, provenance_of
 
@@ -113,9 +116,13 @@ def match_pieces(
     progress.stage("match", total, total)
     matches = match_all(bench.facing, openings, options, numbers, turn_over)
     matches = bench.all_as_lying(matches)
+    asked = pattern_asked(panel, matches, options.match)
+    offered, edits = offered_edits(panel, asked, options)
+    files = {one.id: PATTERN_NAME for one in offered}
+    matches = with_pattern_doubts(matches, panel, asked, files, options.match)
     progress.done()
     source = _provenance(seen, references, numbers, options)
-    return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source)
+    return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source, asked, edits)
 
 
 def write_matches(

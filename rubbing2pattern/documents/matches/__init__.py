@@ -8,12 +8,13 @@ from typing import Final
 
 from PIL import Image
 
-from rubbing2pattern.documents.document import Document, files_of, own_names
+from rubbing2pattern.documents.document import Document, When, files_of, own_names
 from rubbing2pattern.documents.drawing import Drawing
 from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.raster import page_image, png_of
 from rubbing2pattern.documents.matches.listing import list_pages
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
+from rubbing2pattern.documents.matches.pattern_file import pattern_toml
 from rubbing2pattern.documents.matches.photos import photo_page
 from rubbing2pattern.documents.matches.record import matches_json
 from rubbing2pattern.documents.matches.table import (
@@ -21,6 +22,7 @@ from rubbing2pattern.documents.matches.table import (
     matches_csv,
     matches_xlsx,
 )
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAME
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.output import MATCHES_NAME
@@ -62,6 +64,14 @@ MATCH_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
         each="loose piece, then for each number that lacks glass",
         columns=MATCH_COLUMNS,
         page="loose-pieces.md",
+    ),
+    Document(
+        PATTERN_NAME,
+        "corrections of the pattern that the glass asks for, to look at, sign and give to "
+        "`correct`",
+        lambda s: pattern_toml(s.matching, s.options.units),
+        when=When("where several pieces agree against it", lambda s: bool(s.matching.edits)),
+        page="fitting-glass.md",
     ),
     Document(
         MATCHES_NAME,

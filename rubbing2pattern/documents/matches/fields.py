@@ -13,6 +13,7 @@ from typing import Annotated, Final, Literal
 from pydantic import Field
 
 from rubbing2pattern.matching.loose import Verdict
+from rubbing2pattern.matching.pattern_evidence import Wrong
 from rubbing2pattern.record.fields import (
     Area,
     AreaPart,
@@ -86,6 +87,19 @@ class PlacedPart(Part):
     play_mm: Size
 
 
+class NearPart(Part):
+    """The opening that a piece without a place comes nearest to."""
+
+    numbers: list[Number]
+    """of the opening and all that are alike"""
+    over: Flag
+    """it would have to be turned over"""
+    large_mm: Size
+    """by how much it reaches over the hearts there"""
+    small_mm: Size
+    """by how much it falls short of the leaves"""
+
+
 class LoosePart(Part):
     """One loose piece and what was found about it."""
 
@@ -110,6 +124,11 @@ class LoosePart(Part):
     uncertainty_mm: Size
     colour: tuple[Figure, Figure, Figure] | None
     """mean colour of the glass as CIE L*, a*, b* by the light of the photograph"""
+    nearest: NearPart | None = None
+    """of a piece without a place, the opening that it misses by little"""
+    pattern: Annotated[list[str], Field(default_factory=list)]
+    """where it does not fit because the pattern may be wrong: names of findings of the panel, and
+    of joints and leads that the glass wants elsewhere"""
 
 
 class AssemblyPart(Part):
@@ -131,6 +150,25 @@ class OpenPart(Part):
     """by which a later reader knows that the piece is still the same"""
 
 
+class AskedPart(Part):
+    """A correction of the pattern that several pieces of glass ask for."""
+
+    wrong: Wrong
+    id: str
+    """of the joint or the lead"""
+    at: Place
+    """where the pattern has the joint or the middle of the lead, in the panel's frame"""
+    by_mm: Place
+    """how far it lies from there, to the right and upwards"""
+    uncertainty_mm: Size
+    log_odds: Figure
+    """logarithm of the odds that the pattern is wrong there"""
+    numbers: list[Number]
+    """of the openings whose glass agrees"""
+    pieces: list[str]
+    """that glass"""
+
+
 class MatchesRecord(Part):
     """Everything found about loose pieces."""
 
@@ -148,5 +186,7 @@ class MatchesRecord(Part):
     unfilled: list[OpenPart]
     groups: list[list[Number]]
     """numbers whose openings are alike"""
+    pattern: Annotated[list[AskedPart], Field(default_factory=list)]
+    """where the glass asks for another pattern"""
     findings: list[FindingPart]
     provenance: dict[str, Plain]

@@ -13,7 +13,8 @@ from rubbing2pattern.documents.matches import fields
 from rubbing2pattern.documents.matches.fields import FORMAT, VERSION, MatchesRecord
 from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.inputs.files import content_of
-from rubbing2pattern.matching.loose import Assembly, Match, Placed, Stretch, Verdict
+from rubbing2pattern.matching.loose import Assembly, Match, Near, Placed, Stretch, Verdict
+from rubbing2pattern.matching.pattern_evidence import Asked
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.record.fields import AreaPart, PlacementPart
 from rubbing2pattern.record.history import LENGTH_PLACES, finding_part
@@ -63,6 +64,7 @@ def matches_record(matching: Matching) -> MatchesRecord:
                 for n in matches.unfilled
             ],
             "groups": [list(group) for group in matches.groups],
+            "pattern": [_asked_part(asked) for asked in matching.asked],
             "findings": [finding_part(finding) for finding in matches.findings],
             "provenance": plain_values(matching.provenance),
         }
@@ -116,8 +118,32 @@ def _loose_part(match: Match) -> fields.LoosePart:
             "whole": piece.whole,
             "outline": _area(piece.outline),
             "uncertainty_mm": _mm(piece.uncertainty_mm),
+            "nearest": None if match.nearest is None else _near_part(match.nearest),
+            "pattern": list(match.pattern),
             "colour": piece.colour and tuple(_round(c, _COLOUR_PLACES) for c in piece.colour),
         }
+    )
+
+
+def _near_part(near: Near) -> fields.NearPart:
+    return fields.NearPart(
+        numbers=list(near.numbers),
+        over=near.over,
+        large_mm=_mm(near.large_mm),
+        small_mm=_mm(near.small_mm),
+    )
+
+
+def _asked_part(asked: Asked) -> fields.AskedPart:
+    return fields.AskedPart(
+        wrong=asked.wrong,
+        id=asked.id,
+        at=(_mm(asked.at[0]), _mm(asked.at[1])),
+        by_mm=(_mm(asked.by_mm[0]), _mm(asked.by_mm[1])),
+        uncertainty_mm=_mm(asked.uncertainty_mm),
+        log_odds=_round(asked.log_odds, _LIKELIHOOD_PLACES),
+        numbers=list(asked.numbers),
+        pieces=list(asked.names),
     )
 
 

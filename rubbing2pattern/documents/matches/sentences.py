@@ -43,7 +43,13 @@ def work_text(match: Match, options: DocumentOptions) -> str:
         parts = parts or ["fits"]
     elif match.verdict is Verdict.FRAGMENT:
         parts = ["fragment"]
-    return ", ".join(parts)
+    return ", ".join([*parts, *pattern_words(match)])
+
+
+def pattern_words(match: Match) -> list[str]:
+    """Say that the pattern may be wrong where a piece does not fit, and by what; else nothing."""
+    names = ", ".join(match.pattern)
+    return [f"the pattern may be wrong here ({names})"] if names else []
 
 
 def panel_sentence(matching: Matching) -> str:

@@ -47,6 +47,12 @@ MATCH_COLUMNS = (
     Column("other_side", "yes where it lies turned over"),
     Column("known", "yes where a person gave the number"),
     Column("with", "the other fragments of its piece"),
+    Column("nearest", "of a piece without a place, the numbers that it comes nearest to"),
+    Column("nearest_large", "by how much it is too large there", Quantity.LENGTH),
+    Column("nearest_small", "by how much it is too small there", Quantity.LENGTH),
+    Column("nearest_over", "yes where it would have to be turned over"),
+    Column("pattern", "where it does not fit because the pattern may be wrong: findings of the "
+           "panel, joints and leads by their names"),
 )  # fmt: skip
 _COLUMNS = tuple(column.name for column in MATCH_COLUMNS)
 _LENGTHS = tuple(c.name for c in MATCH_COLUMNS if c.quantity is Quantity.LENGTH)
@@ -100,7 +106,16 @@ def _cells(match: Match, matching: Matching, options: DocumentOptions) -> dict[s
         "verdict": match.verdict.value,
         "numbers": " ".join(map(str, match.numbers)),
         "known": "yes" if match.known else "",
+        "pattern": " ".join(match.pattern),
     }
+    if match.nearest is not None:
+        near = match.nearest
+        cells |= {
+            "nearest": " ".join(map(str, near.numbers)),
+            "nearest_large": fine_cell(near.large_mm, options),
+            "nearest_small": fine_cell(near.small_mm, options),
+            "nearest_over": "yes" if near.over else "",
+        }
     if has_margin(match):
         cells["margin"] = decimal(match.margin, 1)
         cells["second"] = "" if match.second is None else str(match.second)
@@ -180,6 +195,8 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "line.",
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
         "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
+        "pattern: the pattern may be wrong where the piece does not fit. Settle these findings, or "
+        "look at these joints and leads, before you take anything off the glass.",
         "second: where it would go otherwise; nothing there means that it would have no place.",
         *(finding.sentence(options.units) for finding in matching.findings),
         *GROZING,

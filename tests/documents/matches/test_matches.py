@@ -20,9 +20,14 @@ from rubbing2pattern.documents.drawing.sheets import BINDS, MISSING, SHORT, View
 from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
 from rubbing2pattern.documents.matches.record import matches_json, matches_schema, read_matches
-from rubbing2pattern.errors import InputUnreadable
+from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.geometry.frame import Placement
+from rubbing2pattern.inputs.corrections import read_corrections
+from rubbing2pattern.matching.pattern_doubts import with_pattern_doubts
+from rubbing2pattern.matching.pattern_evidence import Asked, Wrong
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAME, edits_for
 from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.options import Options
 from rubbing2pattern.options.documents import DocumentOptions
 from tests.documents.matched import PANEL, cut_of, matching
 from tests.running import ROOT
@@ -33,7 +38,15 @@ SCHEMA = ROOT / "docs" / "matches.schema.json"
 
 @pytest.fixture(scope="module")
 def whole() -> Matching:
-    return matching()
+    return with_pattern(matching())
+
+
+def with_pattern(plain: Matching) -> Matching:
+    """Return matches of which two pieces want a joint elsewhere."""
+    asked = Asked(Wrong.JOINT, "J5", (10.0, 20.0), (2.0, -1.0), 0.3, 9.0, (3, 4), ("P3", "P4"))
+    told = with_pattern_doubts(plain.matches, PANEL, [asked], {"J5": PATTERN_NAME}, Options().match)
+    edits = edits_for([asked], PANEL)
+    return replace(plain, matches=told, asked=(asked,), edits=edits)
 
 
 @pytest.fixture(scope="module")
@@ -228,4 +241,29 @@ def test_hatching_covers_a_shape_evenly() -> None:
 
 
 def test_the_record_does_not_depend_on_the_machine(whole: Matching) -> None:
-    assert matches_json(whole) == matches_json(matching())
+    assert matches_json(whole) == matches_json(with_pattern(matching()))
+
+
+def test_the_corrections_offered_are_signed_by_a_person_and_then_read(
+    whole: Matching, files: dict[str, bytes], tmp_path: Path
+) -> None:
+    text = files[PATTERN_NAME].decode()
+    assert "# The pattern may be wrong at joint J5: 3 and 4 fit better" in text
+    path = tmp_path / PATTERN_NAME
+    path.write_text(text)
+    with pytest.raises(UsageFault, match="by"):
+        read_corrections(path)
+    path.write_text(text.replace('by = ""', 'by = "A. G."').replace('""', '"2026-11-25"'))
+    (moved,) = read_corrections(path).corrections.move_joint
+    assert (moved.joint, moved.to) == ("J5", (12.0, 19.0))
+    # Nothing is offered where nothing is asked for.
+    assert {*MATCH_NAMES} - {*match_documents(matching(), OPTIONS)} == {PATTERN_NAME}
+
+
+def test_where_the_pattern_may_be_wrong_is_said_everywhere(files: dict[str, bytes]) -> None:
+    assert [row["pattern"] for row in table(files)[2:4]] == ["J5", "J5"]
+    pages = [page.get_text() for page in pymupdf.open(stream=files["matches.pdf"])]
+    assert "the pattern may be" in pages[1] and "the pattern may be" in pages[2]
+    record = json.loads(files["matches.json"])
+    assert [part["pattern"] for part in record["pieces"][2:4]] == [["J5"], ["J5"]]
+    assert record["pattern"][0]["by_mm"] == [2.0, -1.0]
