@@ -10,6 +10,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rubbing2pattern.cli.lengths import length_mm
+from rubbing2pattern.cli.photographs import (
+    PhotographsCommand,
+    photograph_options,
+    photographed,
+)
 from rubbing2pattern.cli.progress import shown_progress
 from rubbing2pattern.cli.renamed import RenamedOption, former_option
 from rubbing2pattern.cli.set_option import settings_option
@@ -17,8 +22,6 @@ from rubbing2pattern.cli.shared import (
     folder_option,
     max_megapixels_option,
     output_options,
-    reference_of,
-    reference_options,
 )
 from rubbing2pattern.cli.stdout import show_summary
 from rubbing2pattern.cli.summary import files_of, findings_json
@@ -39,9 +42,8 @@ _HEAD = 11
 _MOST = 12
 
 
-@click.command()
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@reference_options
+@click.command(cls=PhotographsCommand)
+@photograph_options
 @former_option("--panel")
 @click.option(
     "--results",
@@ -78,7 +80,10 @@ _MOST = 12
     of="match",
 )
 @output_options
+@click.pass_context
 def match(
+    ctx: click.Context,
+    /,
     photos: tuple[Path, ...],
     panel: Path,
     folder: Path,
@@ -95,9 +100,11 @@ def match(
     """Match loose pieces of glass in PHOTOS with the numbered pieces of a panel.
 
     PHOTOS show pieces laid apart on a light table, white paper or dark cloth. Give exactly one
-    reference for their scale: --dpi, --ruler, --marks, --sheet or --targets.
+    reference for their scale: --dpi, --ruler, --marks, --sheet or --targets. Or name each with
+    --photo and let its own reference follow: --photo a.jpg --marks a.csv --photo b.jpg --targets
+    t.csv.
     """
-    reference = reference_of(given)
+    places, references = photographed(ctx, photos, given)
     options = _options(given, units)
     check_folder(folder, overwrite=overwrite, record=MATCHES_NAME)
     # The libraries behind matching take a second to load; help and refusals do not wait for it.
@@ -106,8 +113,8 @@ def match(
     numbers = None if known is None else read_known(known)
     with shown_progress(quiet=quiet) as progress:
         matching = match_pieces(
-            photos,
-            reference,
+            places,
+            references,
             panel,
             known=numbers,
             turn_over=turn_over,

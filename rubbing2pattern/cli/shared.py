@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -33,27 +34,28 @@ max_megapixels_option = click.option(
 )
 
 
-def reference_options(command: F) -> F:
-    """Add the five kinds of reference, of which exactly one is given."""
+def reference_options(command: F, *, multiple: bool = False) -> F:
+    """Add the five kinds of reference, of which exactly one is given, or one for each picture."""
+    option = partial(click.option, multiple=multiple)
     return _with(
         command,
-        click.option("--dpi", metavar="N", help="Flat scan of known resolution, for example 200."),
-        click.option(
+        option("--dpi", metavar="N", help="Flat scan of known resolution, for example 200."),
+        option(
             "--ruler",
             metavar='"X,Y X,Y LENGTH"',
             help='Two marks, in pixels, and their distance: "577.8,2823.9 2038.3,2826.6 200mm".',
         ),
-        click.option(
+        option(
             "--marks",
             metavar="FILE.csv",
             help="Four or more reference marks: pixel_x,pixel_y,x_mm,y_mm.",
         ),
-        click.option(
+        option(
             "--sheet",
             metavar="SIZE",
             help="The whole sheet is visible and its edges are found: 614x774mm, A1, 24x36in.",
         ),
-        click.option(
+        option(
             "--targets",
             metavar="FILE.csv",
             help="Printed targets: id,x_mm,y_mm of their centres, or id_a,id_b,distance_mm.",

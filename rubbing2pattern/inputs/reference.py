@@ -123,6 +123,22 @@ class Targets:
 Reference = Dpi | Ruler | Marks | Sheet | Targets
 
 
+def refuse_several(names: Sequence[str]) -> None:
+    """Refuse names of references given, unless there is exactly one.
+
+    Raises
+    ------
+    UsageFault
+        There is none, or more than one.
+    """
+    if len(names) != 1:
+        found = " and ".join(f"--{name}" for name in names) if names else "none"
+        raise UsageFault(
+            "give exactly one reference for the scale: --dpi, --ruler, --marks, --sheet or "
+            f"--targets; given: {found}"
+        )
+
+
 def parse_reference(
     *,
     dpi: str | float | None = None,
@@ -142,12 +158,7 @@ def parse_reference(
     """
     given = {"dpi": dpi, "ruler": ruler, "marks": marks, "sheet": sheet, "targets": targets}
     names = [name for name, text in given.items() if text is not None]
-    if len(names) != 1:
-        found = " and ".join(f"--{name}" for name in names) if names else "none"
-        raise UsageFault(
-            "give exactly one reference for the scale: --dpi, --ruler, --marks, --sheet or "
-            f"--targets; given: {found}"
-        )
+    refuse_several(names)
     readers: dict[str, Callable[[str], Reference]] = {
         "dpi": parse_dpi,
         "ruler": parse_ruler,

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
-from rubbing2pattern.errors import UsageFault
+from rubbing2pattern.errors import RubbingError, UsageFault
 from rubbing2pattern.findings import Finding
 from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.inputs.reference import Reference
@@ -105,10 +105,7 @@ def match_pieces(
     panel, sha256 = _panel(Path(folder))
     upside_down = _upside_down(panel, face_up)
     total = len(places) + 1
-    seen: list[LoosePhoto] = []
-    for k, (place, own) in enumerate(zip(places, references, strict=True), start=1):
-        progress.stage(f"outline {replaced(place.name)}", k, total)
-        seen.append(_photo(place, own, sum(len(p.pieces) for p in seen), options))
+    seen = _photos(places, references, options, progress)
     lying = tuple(piece for photo in seen for piece in photo.pieces)
     numbers = _known(known, seen, panel)
     bench = _Bench(lying, _facing(lying) if upside_down else lying, upside_down)
@@ -179,6 +176,27 @@ def _upside_down(panel: Panel, face_up: str) -> bool:
             "[[seen_from]] in a file of corrections"
         )
     return face_up != panel.seen_from
+
+
+def _photos(
+    places: Sequence[Path], references: Sequence[Reference], options: Options, progress: Progress
+) -> list[LoosePhoto]:
+    """Outline the pieces of all photographs; a fault names its photograph."""
+    seen: list[LoosePhoto] = []
+    for k, (place, own) in enumerate(zip(places, references, strict=True), start=1):
+        progress.stage(f"outline {replaced(place.name)}", k, len(places) + 1)
+        before = sum(len(p.pieces) for p in seen)
+        try:
+            seen.append(_photo(place, own, before, options))
+        except RubbingError as fault:
+            raise _of_photo(place, fault) from fault
+    return seen
+
+
+def _of_photo(place: Path, fault: RubbingError) -> RubbingError:
+    """Return a fault that names its photograph."""
+    name, said = replaced(place.name), str(fault)
+    return fault if name in said else type(fault)(f"{name}: {said}")
 
 
 def _photo(place: Path, reference: Reference, before: int, options: Options) -> LoosePhoto:

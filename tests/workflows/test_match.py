@@ -17,7 +17,7 @@ from shapely.ops import split
 from rubbing2pattern.documents import write_documents
 from rubbing2pattern.documents.matches import MATCH_NAMES
 from rubbing2pattern.documents.matches.record import read_matches
-from rubbing2pattern.errors import InputUnreadable, UsageFault
+from rubbing2pattern.errors import InputUnreadable, NoGlassFound, UsageFault
 from rubbing2pattern.findings import Code
 from rubbing2pattern.geometry.frame import Placement, Warp
 from rubbing2pattern.glazing.entries import Action, Entry, Filled, State
@@ -201,6 +201,10 @@ def test_pieces_of_several_photographs_are_numbered_on(
     ]  # fmt: skip
     assert both.matches.unfilled == (7,)
     assert both.of("P6").numbers == (2,)
+    blank = tmp_path / "blank.png"
+    Image.new("RGB", (210, 210), (240, 240, 238)).save(blank)
+    with pytest.raises(NoGlassFound, match=r"blank\.png"):
+        match_pieces([blank, bench], SCAN, panel)
     with pytest.raises(UsageFault, match="two photographs are named"):
         match_pieces([bench, bench], SCAN, panel)
     with pytest.raises(UsageFault, match="2 photographs have 1 references"):
