@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,8 +32,8 @@ from rubbing2pattern.trade.cautions import GROZING
 from rubbing2pattern.units import Unit, format_length
 
 if TYPE_CHECKING:
-    from rubbing2pattern.findings import Finding
     from rubbing2pattern.matching.loose import Match
+    from rubbing2pattern.matching.several_panels import PanelMatched
     from rubbing2pattern.options import Options
     from rubbing2pattern.options.documents import DocumentOptions
     from rubbing2pattern.workflows.match import Matching
@@ -50,10 +50,17 @@ _MOST = 12
     "panel",
     cls=RenamedOption,
     former="--panel",
-    required=True,
     type=click.Path(path_type=Path),
     metavar="FOLDER",
     help="Folder of the panel, written by trace or correct; it is not changed.",
+)
+@click.option(
+    "--against",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Another panel that the glass may belong to, or a folder with the folders of many. "
+    "Give it once for each.",
 )
 @folder_option()
 @click.option(
@@ -85,7 +92,8 @@ def match(
     ctx: click.Context,
     /,
     photos: tuple[Path, ...],
-    panel: Path,
+    panel: Path | None,
+    against: tuple[Path, ...],
     folder: Path,
     known: Path | None,
     turn_over: bool,
@@ -108,14 +116,22 @@ def match(
     options = _options(given, units)
     check_folder(folder, overwrite=overwrite, record=MATCHES_NAME)
     # The libraries behind matching take a second to load; help and refusals do not wait for it.
-    from rubbing2pattern.workflows.match import match_pieces, read_known, write_matches
+    from rubbing2pattern.workflows.match import (
+        match_pieces,
+        panel_folders,
+        read_known,
+        write_matches,
+    )
 
+    panels = panel_folders([*([] if panel is None else [panel]), *against])
+    if not panels:
+        raise click.UsageError("Missing option '--results'; or give --against FOLDER.", ctx)
     numbers = None if known is None else read_known(known)
     with shown_progress(quiet=quiet) as progress:
         matching = match_pieces(
             places,
             references,
-            panel,
+            panels,
             known=numbers,
             turn_over=turn_over,
             face_up=face_up or "unstated",
@@ -149,24 +165,26 @@ def _options(given: dict[str, Any], units: Unit) -> Options:
 
 def _summary(matching: Matching, folder: Path) -> dict[str, Any]:
     matches = matching.matches
+    shown = int if len(matching.panels) == 1 else matching.label
     return {
         "panel": matching.panel.name,
-        "pieces": len(matching.panel.pieces),
+        "panels": [own.panel.name for own in matching.panels],
+        "pieces": sum(len(own.panel.pieces) for own in matching.panels),
         "photos": [{"name": p.name, "loose_pieces": len(p.pieces)} for p in matching.photos],
         "loose_pieces": [
             {
                 "piece": m.piece.id,
                 "verdict": m.verdict.value,
-                "numbers": list(m.numbers),
+                "numbers": list(map(shown, m.numbers)),
                 "groze_mm": 0.0 if m.placed is None else round(m.placed.groze_mm, 3),
                 "short_mm": 0.0 if m.placed is None else round(m.placed.short_mm, 3),
                 "pattern": list(m.pattern),
             }
             for m in matches.matches
         ],
-        "no_glass": list(matches.unfilled),
-        "part_missing": list(matching.parts_missing),
-        "alike": [list(group) for group in matches.groups],
+        "no_glass": list(map(shown, matches.unfilled)),
+        "part_missing": list(map(shown, matching.parts_missing)),
+        "alike": [list(map(shown, group)) for group in matches.groups],
         "findings": findings_json(matching.findings),
         "folder": str(folder),
         "files": files_of(folder),
@@ -174,29 +192,34 @@ def _summary(matching: Matching, folder: Path) -> dict[str, Any]:
 
 
 def _table(matching: Matching, folder: Path, options: DocumentOptions) -> list[str]:
-    panel = matching.panel
-    side = f", {panel.side}" if panel.side else ""
     photos = ", ".join(f"{p.name} ({len(p.pieces)})" for p in matching.photos)
     rows = [
-        ("panel", f"{panel.name}{side}, {len(panel.pieces)} pieces"),
+        *(("panel", _panel_text(own)) for own in matching.panels),
         ("loose", f"{len(matching.matches.matches)} pieces: {photos}"),
         *_verdicts(matching, options),
     ]
-    cut = _listed(matching.matches.unfilled)
+    cut = matching.labels(matching.matches.unfilled)
     rows.append(
         ("to cut", f"no glass was found for {cut}" if cut else "nothing: no number is left")
     )
     if cut and matching.unread:
         rows.append(("", f"look first where glass could not be read: {matching.unread} places"))
     if matching.parts_missing:
-        rows.append(("", f"parts beside the fragments of {_listed(matching.parts_missing)}"))
+        broken = matching.labels(matching.parts_missing)
+        rows.append(("", f"parts beside the fragments of {broken}"))
     lines = [f"{head:<{_HEAD}}{said}" for head, said in rows]
     if not matching.placed:
         lines = [_nothing_fits(matching), "", *lines]
-    lines += ["", *_findings(matching.findings, options.units)]
+    lines += ["", *_findings(matching, options.units)]
     if any(m.placed is not None and m.placed.groze_mm > 0.0 for m in matching.matches.matches):
         lines += ["", *GROZING]
     return [*lines, "", f"The matches lie in {folder}", f"  {', '.join(files_of(folder))}"]
+
+
+def _panel_text(own: PanelMatched) -> str:
+    named = f"{own.letter}: {own.panel.name}" if own.letter else own.panel.name
+    side = f", {own.panel.side}" if own.panel.side else ""
+    return f"{named}{side}, {len(own.panel.pieces)} pieces"
 
 
 def _nothing_fits(matching: Matching) -> str:
@@ -204,7 +227,8 @@ def _nothing_fits(matching: Matching) -> str:
     what = (
         "The loose piece does not fit" if count == 1 else f"None of the {count} loose pieces fits"
     )
-    return f"{what} panel {matching.panel.name}. Is it the right panel, the right scale and side?"
+    title = f"{matching.title[0].lower()}{matching.title[1:]}"
+    return f"{what} {title}. Is it the right panel, the right scale and side?"
 
 
 def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[str, str]]:
@@ -218,7 +242,10 @@ def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[st
         if verdict in (Verdict.NO_PLACE, Verdict.CUT_OFF):
             said = [m.piece.id for m in own]
         else:
-            said = [f"{m.piece.id} in {numbers_text(m.numbers)}{_amounts(m, options)}" for m in own]
+            said = [
+                f"{m.piece.id} in {numbers_text(m.numbers, matching)}{_amounts(m, options)}"
+                for m in own
+            ]
         more = f" and {len(said) - _MOST} more" if len(said) > _MOST else ""
         head = {Verdict.FRAGMENT: "fragments"}.get(verdict, verdict.value)
         yield head, f"{len(own)}: {', '.join(said[:_MOST])}{more}"
@@ -242,16 +269,14 @@ def _length(amount_mm: float, options: DocumentOptions) -> str:
     return format_length(amount_mm, options.units, denominator=64)
 
 
-def _findings(findings: Sequence[Finding], unit: Unit) -> list[str]:
+def _findings(matching: Matching, unit: Unit) -> list[str]:
+    findings = matching.findings
     if not findings:
         return ["No findings."]
     kinds = [f.severity for f in findings]
     counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
     for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
-        lines.append(f"  {finding.severity.value:<6}{finding.code}: {finding.sentence(unit)}")
+        said = finding.sentence(unit, matching.label)
+        lines.append(f"  {finding.severity.value:<6}{finding.code}: {said}")
     return lines
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    return ", ".join(map(str, numbers))

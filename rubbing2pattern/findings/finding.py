@@ -12,6 +12,8 @@ from rubbing2pattern.findings.sentence import sentence
 from rubbing2pattern.units import Unit
 
 Point = tuple[float, float]
+_OF_PIECES = ("second",)
+"""Figures that are numbers of pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +53,27 @@ class Finding:
         """The sentence for the bench in the units of the record."""
         return self.sentence("mm")
 
-    def sentence(self, units: Unit) -> str:
-        """Return one sentence for the bench, figures with their units."""
+    def sentence(self, units: Unit, number_text: Callable[[int], str] = str) -> str:
+        """Return one sentence for the bench, figures with their units.
+
+        Parameters
+        ----------
+        number_text : how the numbers of pieces are written.
+        """
         if self.kind is None:
             return self.written
-        lists: dict[str, tuple[str, ...] | tuple[int, ...]] = {
+        lists = {
             "cames": self.cames,
             "joints": self.joints,
-            "pieces": self.pieces,
+            "pieces": tuple(map(number_text, self.pieces)),
         }
-        return sentence(self.kind.parts, lists, {**self.numbers, **self.names}, units)
+        figures: dict[str, float | str] = {**self.numbers, **self.names}
+        figures |= {
+            name: number_text(int(self.numbers[name]))
+            for name in _OF_PIECES
+            if name in self.numbers
+        }
+        return sentence(self.kind.parts, lists, figures, units)
 
     @property
     def is_complete(self) -> bool:

@@ -41,7 +41,8 @@ _KINDS = {
 def pattern_asked(panel: Panel, matches: Matches, options: MatchOptions) -> tuple[Asked, ...]:
     """Return the corrections of the pattern that matched glass asks for; see `asked_for`."""
     openings = {o.number: o for o in openings_of(panel, options.opening_mm)}
-    return asked_for(tuple(_laid(matches)), panel, openings, options)
+    laid = tuple(glass for glass in _laid(matches) if glass.number in openings)
+    return asked_for(laid, panel, openings, options)
 
 
 def with_pattern_doubts(
@@ -64,6 +65,7 @@ def with_pattern_doubts(
     ----------
     offered : the file that holds the correction, by the name of the joint or lead.
     """
+    numbers = {piece.number for piece in panel.pieces}
     about: dict[str, list[str]] = {}
     for one in asked:  # rule 1
         for name in one.names:
@@ -73,10 +75,12 @@ def with_pattern_doubts(
     told = []
     for match in matches.matches:
         names = about.get(match.piece.id, [])
-        doubts = _near(match, shapes, panel, options)  # rule 2
+        here = match.placed is not None and match.placed.number in numbers
+        doubts = _near(match, shapes, panel, options) if here else []  # rule 2
         if doubts:
             findings.append(_doubted(match, doubts))
-        told.append(replace(match, pattern=tuple(dict.fromkeys((*names, *map(_name, doubts))))))
+        every = dict.fromkeys((*match.pattern, *names, *map(_name, doubts)))
+        told.append(replace(match, pattern=tuple(every)))
     return replace(matches, matches=tuple(told), findings=(*matches.findings, *findings))
 
 

@@ -9,10 +9,15 @@ from rubbing2pattern.inputs.edits import Edit, edit_of
 from rubbing2pattern.matching.pattern_evidence import Asked, Wrong, bowed_at
 from rubbing2pattern.model import Panel
 
-PATTERN_NAME = "pattern.toml"
-"""The file that offers them."""
+PATTERN_NAMES = "pattern*.toml"
+"""The files that offer them, one for each panel."""
 _SHARES = {True: (0.2, 0.4, 0.6, 0.8), False: (0.5,)}
 """Where along a bowed lead its new line is given: a free curve more often than a line or arc."""
+
+
+def pattern_name(letter: str) -> str:
+    """Return the name of the file for a panel; a single one has no letter."""
+    return PATTERN_NAMES.replace("*", f"-{letter}" if letter else "")
 
 
 def edits_for(asked: Sequence[Asked], panel: Panel) -> tuple[Edit, ...]:

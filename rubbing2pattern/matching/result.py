@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,9 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.findings import Code, Finding
-from rubbing2pattern.inputs.edits import Edit
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed, Verdict
-from rubbing2pattern.matching.pattern_evidence import Asked
+from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Panel
 from rubbing2pattern.reading import Rubbing
 
@@ -44,31 +43,49 @@ class LoosePhoto:
 
 @dataclass(frozen=True, slots=True)
 class Matching:
-    """Loose pieces of some photographs matched with the numbered pieces of a panel.
+    """Loose pieces of some photographs matched with the numbered pieces of one or several panels.
 
     Attributes
     ----------
-    panel : the panel, as its record gives it.
-    record_sha256 : of the file of that record.
+    panels : the panels; of several, numbers are raised as each says.
     matches : what was found.
     photos : in the order given.
     face_up : "inside" or "outside": the side of the glass that lies up; "unstated" when it is taken
         to be that from which the panel is seen.
     turn_over : whether pieces were tried turned over as well.
     provenance : plain values for the record.
-    asked : where the glass asks for another pattern, the surest first.
-    edits : the corrections of these that can be made together.
     """
 
-    panel: Panel
-    record_sha256: str
+    panels: tuple[PanelMatched, ...]
     matches: Matches
     photos: tuple[LoosePhoto, ...]
     face_up: str
     turn_over: bool
     provenance: Mapping[str, Any]
-    asked: tuple[Asked, ...] = ()
-    edits: tuple[Edit, ...] = ()
+
+    @property
+    def panel(self) -> Panel:
+        """The panel, or the first of several."""
+        return self.panels[0].panel
+
+    def home(self, number: int) -> PanelMatched:
+        """Return the panel that a number belongs to."""
+        return next(p for p in reversed(self.panels) if number > p.raised_by)
+
+    def label(self, number: int) -> str:
+        """Return a number as it is shown: 12, or B12 among several panels."""
+        return self.home(number).label(number)
+
+    def labels(self, numbers: Iterable[int]) -> str:
+        """Return numbers as they are shown, one after the other: A3, A7, B12."""
+        return ", ".join(map(self.label, numbers))
+
+    @property
+    def title(self) -> str:
+        """What was matched with: the panel, or all of them with their letters."""
+        if len(self.panels) == 1:
+            return f"Panel {self.panel.name}"
+        return f"Panels {', '.join(f'{p.letter}: {p.panel.name}' for p in self.panels)}"
 
     def of(self, piece: str) -> Match:
         """Return what was found about a loose piece, by its id."""

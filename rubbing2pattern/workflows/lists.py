@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rubbing2pattern.documents.matches.fields import MatchesRecord
-from rubbing2pattern.documents.matches.record import read_matches
+from rubbing2pattern.documents.matches.record import of_panel, read_matches
 from rubbing2pattern.errors import UsageFault
 from rubbing2pattern.findings import Code, Kind
 from rubbing2pattern.glazing.carry import Merged, merged
@@ -120,9 +120,11 @@ class _Missing:
 
 def _missing(panel: Panel, folder: Path, filled: Filled) -> _Missing:
     """Look up the pieces without loose glass, and what is written about them."""
-    record = read_matches(folder / MATCHES_NAME)
-    if record.panel.name != panel.name:
-        raise UsageFault(f"{folder} has matches of panel {record.panel.name!r}, not {panel.name!r}")
+    every = read_matches(folder / MATCHES_NAME)
+    record = of_panel(every, panel.name)
+    if record is None:
+        names = " and ".join(repr(own.name) for own in every.panels or [every.panel])
+        raise UsageFault(f"{folder} has matches of panel {names}, not {panel.name!r}")
     areas_mm2 = {piece.number: piece.cut_area_mm2 for piece in panel.pieces}
     to_cut, doubts = [], []
     unread = _unread(record)

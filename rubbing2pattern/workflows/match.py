@@ -11,7 +11,7 @@ from typing import Any
 from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.errors import RubbingError, UsageFault
 from rubbing2pattern.findings import Finding
-from rubbing2pattern.inputs.files import content_of
+from rubbing2pattern.inputs.files import content_of, stands
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed
@@ -19,8 +19,9 @@ from rubbing2pattern.matching.matching_all import match_all
 from rubbing2pattern.matching.outlines import find_pieces
 from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.matching.pattern_doubts import pattern_asked, with_pattern_doubts
-from rubbing2pattern.matching.pattern_offer import PATTERN_NAME
+from rubbing2pattern.matching.pattern_offer import pattern_name
 from rubbing2pattern.matching.result import LoosePhoto, Matching
+from rubbing2pattern.matching.several_panels import PanelMatched, raised, side_by_side
 from rubbing2pattern.matching.shapes import turned_over
 from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
@@ -37,7 +38,7 @@ from rubbing2pattern.workflows.provenance import PARTS, plain, provenance_of
 GROUPS = SETTABLE["match"]
 """Groups of options that may be set for matching; others belong to the reading of the rubbing."""
 
-__all__ = ["Matching", "match_pieces", "read_known", "write_matches"]
+__all__ = ["Matching", "match_pieces", "panel_folders", "read_known", "write_matches"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ class _Bench:
 def match_pieces(
     photos: Sequence[Path | str],
     reference: Reference | Sequence[Reference],
-    folder: Path | str,
+    folder: Path | str | Sequence[Path | str],
     *,
     known: Sequence[KnownNumber] | Mapping[str, int] | None = None,
     turn_over: bool = False,
@@ -76,13 +77,14 @@ def match_pieces(
     options: Options = Options(),
     progress: Progress = Silent(),
 ) -> Matching:
-    """Find loose pieces of glass in photographs and match them with the pieces of a panel.
+    """Find loose pieces of glass in photographs and match them with the pieces of panels.
 
     Parameters
     ----------
     photos : JPEG, PNG or TIFF, each with loose pieces laid apart; no two of one name.
     reference : what the scale of all of them is taken from, or one for each.
-    folder : of results, with the panel's record; it is only read.
+    folder : of results, with the panel's record; or several, when the glass may belong to any of
+        them. They are only read.
     known : numbers that a person gives, as `read_known` reads them, or by id of the piece.
     turn_over : whether a piece may be turned over to fit.
     face_up : ``"inside"`` or ``"outside"``: the side of the glass that lies up; ``"unstated"``
@@ -97,29 +99,41 @@ def match_pieces(
     NoGlassFound
         A photograph shows no loose piece.
     UsageFault
-        Photographs, references, sides or known numbers do not go together.
+        Photographs, references, panels, sides or known numbers do not go together.
     """
     places = [Path(photo) for photo in photos]
     references = _references(reference, len(places))
     _check_names(places)
-    panel, sha256 = _panel(Path(folder))
-    upside_down = _upside_down(panel, face_up)
+    folders = [folder] if isinstance(folder, Path | str) else folder
+    panels = side_by_side([_panel(Path(each)) for each in folders])
+    upside_down = _upside_down(panels[0].panel, face_up)
     total = len(places) + 1
     seen = _photos(places, references, options, progress)
     lying = tuple(piece for photo in seen for piece in photo.pieces)
-    numbers = _known(known, seen, panel)
+    numbers = _known(known, seen, panels)
     bench = _Bench(lying, _facing(lying) if upside_down else lying, upside_down)
-    openings = openings_of(panel, options.match.opening_mm)
+    openings = [o for own in panels for o in openings_of(own.panel, options.match.opening_mm)]
     progress.stage("match", total, total)
     matches = match_all(bench.facing, openings, options, numbers, turn_over)
     matches = bench.all_as_lying(matches)
-    asked = pattern_asked(panel, matches, options.match)
-    offered, edits = offered_edits(panel, asked, options)
-    files = {one.id: PATTERN_NAME for one in offered}
-    matches = with_pattern_doubts(matches, panel, asked, files, options.match)
+    panels, matches = _with_patterns(panels, matches, options)
     progress.done()
     source = _provenance(seen, references, numbers, options)
-    return Matching(panel, sha256, matches, tuple(seen), face_up, turn_over, source, asked, edits)
+    return Matching(panels, matches, tuple(seen), face_up, turn_over, source)
+
+
+def _with_patterns(
+    panels: Sequence[PanelMatched], matches: Matches, options: Options
+) -> tuple[tuple[PanelMatched, ...], Matches]:
+    """Return panels and matches with what the glass says about the pattern of each panel."""
+    done = []
+    for own in panels:
+        asked = pattern_asked(own.panel, matches, options.match)
+        offered, edits = offered_edits(raised(own.panel, -own.raised_by), asked, options)
+        files = {one.id: pattern_name(own.letter) for one in offered}
+        matches = with_pattern_doubts(matches, own.panel, asked, files, options.match)
+        done.append(replace(own, asked=asked, edits=edits))
+    return tuple(done), matches
 
 
 def write_matches(
@@ -139,6 +153,25 @@ def write_matches(
     place = Path(folder)
     with whole_folder(place, MATCH_NAMES, overwrite=overwrite, record=MATCHES_NAME) as partial:
         write_files(match_documents(matching, options.documents), partial, place)
+
+
+def panel_folders(places: Sequence[Path]) -> list[Path]:
+    """Return the folders of panels: for one without a record the folders of panels in it, by name.
+
+    One that has neither is returned as it is, to be refused by who reads it.
+    """
+    found = []
+    for place in places:
+        inner = [] if stands(place / RECORD_NAME) else _folders_in(place)
+        found += inner or [place]
+    return found
+
+
+def _folders_in(place: Path) -> list[Path]:
+    try:
+        return sorted(each for each in place.iterdir() if stands(each / RECORD_NAME))
+    except OSError:
+        return []
 
 
 def _references(given: Reference | Sequence[Reference], photos: int) -> list[Reference]:
@@ -225,12 +258,12 @@ def _renamed(finding: Finding, names: Mapping[str, str]) -> Finding:
 def _known(
     known: Sequence[KnownNumber] | Mapping[str, int] | None,
     seen: Sequence[LoosePhoto],
-    panel: Panel,
+    panels: Sequence[PanelMatched],
 ) -> dict[str, int]:
     if known is None or isinstance(known, Mapping):
         return dict(known or {})
     photos = [Seen(photo.name, photo.rubbing.warp, photo.pieces) for photo in seen]
-    return pieces_meant(known, photos, {piece.number for piece in panel.pieces})
+    return pieces_meant(known, photos, panels)
 
 
 def _facing(pieces: Sequence[LoosePiece]) -> tuple[LoosePiece, ...]:

@@ -23,6 +23,7 @@ from rubbing2pattern.matching.loose import (
 )
 from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.matching.result import LoosePhoto, Matching
+from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.match import MatchOptions
 from rubbing2pattern.reading import Photograph, Rubbing, Scale
@@ -140,8 +141,7 @@ def matching() -> Matching:
     """Return the whole, as `match_pieces` does."""
     pieces = bench()
     return Matching(
-        PANEL,
-        "cd" * 32,
+        (PanelMatched(PANEL, "cd" * 32),),
         found(pieces),
         (photograph(pieces),),
         "unstated",

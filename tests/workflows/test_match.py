@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import shutil
 from dataclasses import replace
@@ -26,8 +28,9 @@ from rubbing2pattern.inputs.reference import Dpi
 from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read_known
 from rubbing2pattern.matching.loose import LoosePiece, Verdict
 from rubbing2pattern.matching.panel_openings import openings_of
-from rubbing2pattern.matching.pattern_offer import PATTERN_NAME
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAMES
 from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.glass import GlassOptions
@@ -137,7 +140,7 @@ def test_the_former_name_of_the_folder_works_and_warns(
 
 
 def test_each_piece_finds_its_number_and_lies_where_it_came_from(matched: Path) -> None:
-    assert sorted(listing(matched)) == sorted({*MATCH_NAMES} - {PATTERN_NAME})
+    assert sorted(listing(matched)) == sorted({*MATCH_NAMES} - {PATTERN_NAMES})
     record = read_matches(matched / "matches.json")
     found = {part.piece: part.numbers for part in record.pieces}
     assert found == {"P1": [3], "P2": [1], "P3": [], "P4": [5], "P5": [6]}
@@ -231,6 +234,9 @@ def test_a_known_number_is_kept_and_one_is_found_by_its_place(
     assert by_name.matches.unfilled == (2, 4)
 
 
+TWO = [PanelMatched(replace(PANEL, pieces=PANEL.pieces[:2]), "")]
+
+
 def seen() -> list[Seen]:
     warp = Warp.similarity(1.0, 100)
     square = shapely.box(10.0, 10.0, 20.0, 20.0)
@@ -273,14 +279,14 @@ def test_a_wrong_file_of_known_numbers(tmp_path: Path, text: str, words: str) ->
 )
 def test_known_numbers_that_mean_nothing(line: KnownNumber, words: str) -> None:
     with pytest.raises(UsageFault, match=words):
-        pieces_meant([line], seen(), {1, 2})
+        pieces_meant([line], seen(), TWO)
 
 
 def test_a_place_and_a_name_that_mean_one_piece() -> None:
     place = KnownNumber("line 3", 2, pixel=(15.0, 84.0), photo="a.jpg")
-    assert pieces_meant([place], seen(), {1, 2}) == {"P1": 2}
+    assert pieces_meant([place], seen(), TWO) == {"P1": 2}
     with pytest.raises(UsageFault, match="line 3: P1 is in line 2 already"):
-        pieces_meant([KnownNumber("line 2", 1, "P1"), place], seen(), {1, 2})
+        pieces_meant([KnownNumber("line 2", 1, "P1"), place], seen(), TWO)
 
 
 def test_nothing_fits_the_wrong_panel_and_that_is_said(bench: Path, tmp_path: Path) -> None:
@@ -361,6 +367,34 @@ def test_replacing_matches_keeps_what_is_not_ours(
     summary = json.loads(result.stdout)
     assert summary["no_glass"] == [2, 4, 7]
     assert listing(place) == listing(matched) | {"notes.txt": b"mine"}
+
+
+def test_one_box_of_glass_for_a_window_of_two_panels(
+    bench: Path, panel: Path, tmp_path: Path
+) -> None:
+    window, place = tmp_path / "window", tmp_path / "out"
+    window.mkdir()
+    shutil.copytree(panel, window / "first")
+    other = replace(lattice(1, 2, 36.0), name="n5")
+    panel_folder(window / "second", other)
+    result = run(*command(bench, window, place)[:4], "--against", window, "-o", place, "--quiet")
+    assert result.returncode == 0, result.stderr
+    for words in ("A: mosaic", "B: n5", "P1 in A3", "P4 in A5", "found for A2, A4, A7, B1, B2"):
+        assert words in result.stdout
+    record = read_matches(place / "matches.json")
+    assert [own.name for own in record.panels] == ["mosaic", "n5"]
+    assert [part.panels for part in record.pieces[:3]] == [["mosaic"], ["mosaic"], []]
+    rows = list(csv.DictReader(io.StringIO((place / "matches.csv").read_text())))
+    assert [(row["numbers"], row["panel"]) for row in rows[:3]] == [
+        ("A3", "mosaic"), ("A1", "mosaic"), ("", ""),
+    ]  # fmt: skip
+    assert (rows[-1]["numbers"], rows[-1]["panel"]) == ("B2", "n5")
+    # Each panel takes its own numbers from the matches of the whole window.
+    listed = list_folder(window / "second", matches=place)
+    assert listed.to_cut == (1, 2)
+    assert list_folder(window / "first", matches=place).to_cut == (2, 4, 7)
+    with pytest.raises(UsageFault, match="matches of panel 'mosaic' and 'n5', not 'n4 3b'"):
+        list_folder(panel_folder(tmp_path / "third", two_by_two()), matches=place)
 
 
 def held(folder: Path) -> Filled:

@@ -14,7 +14,7 @@ from rubbing2pattern.documents.formats.pdf import pdf_bytes
 from rubbing2pattern.documents.formats.raster import page_image, png_of
 from rubbing2pattern.documents.matches.listing import list_pages
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
-from rubbing2pattern.documents.matches.pattern_file import pattern_toml
+from rubbing2pattern.documents.matches.pattern_file import pattern_files
 from rubbing2pattern.documents.matches.photos import photo_page
 from rubbing2pattern.documents.matches.record import matches_json
 from rubbing2pattern.documents.matches.table import (
@@ -22,7 +22,7 @@ from rubbing2pattern.documents.matches.table import (
     matches_csv,
     matches_xlsx,
 )
-from rubbing2pattern.matching.pattern_offer import PATTERN_NAME
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAMES
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.output import MATCHES_NAME
@@ -66,11 +66,16 @@ MATCH_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
         page="loose-pieces.md",
     ),
     Document(
-        PATTERN_NAME,
+        PATTERN_NAMES,
         "corrections of the pattern that the glass asks for, to look at, sign and give to "
         "`correct`",
-        lambda s: pattern_toml(s.matching, s.options.units),
-        when=When("where several pieces agree against it", lambda s: bool(s.matching.edits)),
+        lambda s: pattern_files(s.matching, s.options.units),
+        when=When(
+            "where several pieces agree against it; with several panels one for each, with its "
+            "letter",
+            lambda s: any(own.edits for own in s.matching.panels),
+        ),
+        names=lambda s: tuple(pattern_files(s.matching, s.options.units)),
         page="fitting-glass.md",
     ),
     Document(
@@ -87,7 +92,8 @@ MATCH_NAMES: Final = own_names(MATCH_DOCUMENTS)
 def match_documents(matching: Matching, options: DocumentOptions) -> dict[str, bytes]:
     """Return the content of each document of matched loose pieces by file name."""
     photos = (photo_page(photo, matching, options) for photo in matching.photos)
-    source = _Source(matching, options, (panel_page(matching, options), *photos))
+    panels = (panel_page(matching, options, own) for own in matching.panels)
+    source = _Source(matching, options, (*panels, *photos))
     return files_of(MATCH_DOCUMENTS, source)
 
 

@@ -44,6 +44,10 @@ class MatchedPanel(Part):
     pieces: Annotated[int, Field(strict=True, ge=0)]
     record_sha256: str
     """of its panel.json"""
+    letter: str = ""
+    """by which its numbers are shown where there are several panels: B12"""
+    raised_by: Annotated[int, Field(strict=True, ge=0)] = 0
+    """added to its numbers in all of this record, so that each stands for one opening"""
 
 
 class PhotoPart(Part):
@@ -108,6 +112,8 @@ class LoosePart(Part):
     verdict: Verdict
     numbers: list[Number]
     """every number it fits alike; none for a stranger"""
+    panels: Annotated[list[str], Field(default_factory=list)]
+    """the panels that these belong to"""
     placed: PlacedPart | None
     """where it lies; of openings that are alike the first that was free"""
     margin: Share | None
@@ -153,6 +159,7 @@ class OpenPart(Part):
 class AskedPart(Part):
     """A correction of the pattern that several pieces of glass ask for."""
 
+    panel: PanelName
     wrong: Wrong
     id: str
     """of the joint or the lead"""
@@ -176,6 +183,9 @@ class MatchesRecord(Part):
     version: Literal[1]
     units: Literal["mm"]
     panel: MatchedPanel
+    """the first of the panels"""
+    panels: Annotated[list[MatchedPanel], Field(default_factory=list)]
+    """where there are several: all of them"""
     face_up: Literal["inside", "outside", "unstated"]
     """the side of the loose pieces that lies up in the photographs; unstated: that of the panel"""
     turn_over: Flag

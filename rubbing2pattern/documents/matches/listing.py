@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from rubbing2pattern.documents.drawing import Drawing, Mark, Outline, Stroke, Text, wrapped
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
@@ -29,7 +29,7 @@ Row = tuple[str, ...]
 
 def list_pages(matching: Matching, options: DocumentOptions) -> Iterator[Drawing]:
     """Yield the pages of the list: loose pieces by number, then what has no place or no glass."""
-    sheet = Sheet.of(f"Panel {matching.panel.name}: list of loose pieces", options)
+    sheet = Sheet.of(f"{matching.title}: list of loose pieces", options)
     left, low, right, high = sheet.room(0)
     step = LEADING * _HEIGHT_MM
     marks: list[Mark] = []
@@ -65,7 +65,7 @@ def _row(cells: Row, sides: tuple[float, float], y: float, *, bold: bool = False
 def _lines(matching: Matching, options: DocumentOptions, width_mm: float) -> Iterator[Row]:
     found = sorted(matching.matches.matches, key=_order)
     for match in found:
-        yield from _cells(match, options, width_mm)
+        yield from _cells(match, matching, options, width_mm)
     for text in _notes(matching, options.units):
         yield ("",)
         for line in wrapped(text, width_mm, _HEIGHT_MM):
@@ -77,17 +77,19 @@ def _order(match: Match) -> tuple[bool, int, int]:
     return match.placed is None, number, int(match.piece.id[1:])
 
 
-def _cells(match: Match, options: DocumentOptions, width_mm: float) -> Iterator[Row]:
+def _cells(
+    match: Match, matching: Matching, options: DocumentOptions, width_mm: float
+) -> Iterator[Row]:
     """Yield the line of a loose piece; what it fits or needs goes on in a second one."""
     placed = match.placed
     margin = ""
     if has_margin(match):
-        second = "none" if match.second is None else str(match.second)
+        second = "none" if match.second is None else matching.label(match.second)
         margin = f"{decimal(match.margin, 1)}, then {second}"
     elif match.known:
         margin = "as you say"
     play = "" if placed is None or not has_margin(match) else length_of(placed.play_mm, options)
-    numbers = numbers_text(match.numbers) if match.numbers else ""
+    numbers = numbers_text(match.numbers, matching) if match.numbers else ""
     columns = [
         wrapped(text, (_SHARES[k + 1] - _SHARES[k]) * width_mm - 2.0, _HEIGHT_MM)
         for k, text in ((2, numbers), (3, work_text(match, options)))
@@ -109,14 +111,11 @@ def _notes(matching: Matching, units: Unit) -> Iterator[str]:
             if unread
             else "that is still to be cut."
         )
-        yield f"No glass was found for {_listed(matches.unfilled)}: {then}"
+        yield f"No glass was found for {matching.labels(matches.unfilled)}: {then}"
     if matching.parts_missing:
-        yield f"Parts are missing beside the fragments of {_listed(matching.parts_missing)}."
-    yield from (f"Look: {finding.sentence(units)}" for finding in matches.findings)
+        broken = matching.labels(matching.parts_missing)
+        yield f"Parts are missing beside the fragments of {broken}."
+    yield from (f"Look: {finding.sentence(units, matching.label)}" for finding in matches.findings)
     for photo in matching.photos:
         yield from (f"Look, {photo.name}: {f.sentence(units)}" for f in photo.findings)
     yield from GROZING
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    return ", ".join(map(str, numbers))

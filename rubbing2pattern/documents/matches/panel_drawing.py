@@ -36,6 +36,7 @@ from rubbing2pattern.documents.matches.sentences import panel_sentence
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
 from rubbing2pattern.matching.result import Matching
+from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Piece
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -51,40 +52,52 @@ KEY = (
 )
 
 
-def panel_page(matching: Matching, options: DocumentOptions) -> Drawing:
-    """Draw the panel reduced to one sheet with the loose pieces in their places."""
-    panel = matching.panel
+def panel_page(
+    matching: Matching, options: DocumentOptions, own: PanelMatched | None = None
+) -> Drawing:
+    """Draw a panel, the first one if none is given, with the loose pieces in their places."""
+    own = own or matching.panels[0]
+    panel = own.panel
     x_min, y_min, x_max, y_max = shapely.total_bounds(
         [piece.outline for piece in panel.pieces]
-        + [m.placed.outline for m in matching.matches.matches if m.placed is not None]
+        + [placed.outline for placed in (m.placed for m in _here(matching, own)) if placed]
     )
     bounds = (float(x_min), float(y_min), float(x_max), float(y_max))
     across = (x_max - x_min) > 1.15 * (y_max - y_min)
-    title = f"Panel {panel.name}: loose pieces in their places"
+    named = f"Panel {own.letter}: {panel.name}" if own.letter else f"Panel {panel.name}"
+    title = f"{named}: loose pieces in their places"
     sheet = Sheet.of(title, options, across=bool(across))
     side = f"The panel is {panel.side}." if panel.side else ""
     notes = sheet.lines([f"{panel_sentence(matching)} {side}", KEY])
     view = View.within(bounds, sheet.room(len(notes)))
-    return sheet.drawing(tuple(_marks(matching, view, options)), notes)
+    return sheet.drawing(tuple(_marks(matching, own, view, options)), notes)
 
 
-def _marks(matching: Matching, view: View, options: DocumentOptions) -> Iterator[Mark]:
-    matches = matching.matches
+def _here(matching: Matching, own: PanelMatched) -> list[Match]:
+    """Return what lies in a panel."""
+    numbers = {piece.number for piece in own.panel.pieces}
+    return [m for m in matching.matches.matches if m.placed and m.placed.number in numbers]
+
+
+def _marks(
+    matching: Matching, own: PanelMatched, view: View, options: DocumentOptions
+) -> Iterator[Mark]:
+    matches, here = matching.matches, _here(matching, own)
     glass = {
         m.placed.number: m
-        for m in matches.matches
+        for m in here
         if m.placed is not None and m.verdict is not Verdict.FRAGMENT
     }
-    sight = {piece.number: piece.sight_outline for piece in matching.panel.pieces}
-    yield from outlines(LEAD, view.shape(matching.panel.outline), filled=True)
-    for piece in matching.panel.pieces:
+    sight = {piece.number: piece.sight_outline for piece in own.panel.pieces}
+    yield from outlines(LEAD, view.shape(own.panel.outline), filled=True)
+    for piece in own.panel.pieces:
         yield from outlines(OPENING, view.shape(piece.sight_outline), filled=True)
-    for placed in (m.placed for m in matches.matches if m.placed is not None):
+    for placed in (m.placed for m in here if m.placed is not None):
         seen = sight[placed.number].intersection(placed.outline)
         yield from outlines(FILLED, view.shape(seen), filled=True)
-    for number in matches.unfilled:
+    for number in (n for n in matches.unfilled if n in sight):
         yield from crossed(MISSING, view.shape(sight[number]))
-    for assembly in matches.assemblies:
+    for assembly in (a for a in matches.assemblies if a.number in sight):
         yield from hatched(MISSING, view.shape(assembly.missing))
         for part in assembly.parts:
             yield from outlines(FRAGMENT, view.shape(part.outline))
@@ -97,7 +110,7 @@ def _marks(matching: Matching, view: View, options: DocumentOptions) -> Iterator
         number_height_mm=min(20.0, max(2.0, _NUMBER_MM / view.share)),
         least_number_mm=min(2.0, max(0.5, _LEAST_MM / view.share)),
     )
-    for piece in matching.panel.pieces:
+    for piece in own.panel.pieces:
         yield from _names(piece, glass.get(piece.number), matching, view, lettering)
 
 
@@ -134,7 +147,8 @@ def _names(
     piece: Piece, match: Match | None, matching: Matching, view: View, lettering: DocumentOptions
 ) -> Iterator[Mark]:
     """Write a piece's number, and under it the name of the loose piece that lies there."""
-    number = on_page(piece_number(piece, NUMBER, lettering), view, _LEAST_MM)
+    named = replace(piece_number(piece, NUMBER, lettering), text=matching.label(piece.number))
+    number = on_page(named, view, _LEAST_MM)
     yield number
     below = ""
     if match is not None and match.placed is not None:

@@ -22,7 +22,7 @@ from rubbing2pattern.documents.drawing.sheets import (
 from rubbing2pattern.documents.matches.sentences import short_numbers_text, work_text
 from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.imaging.resample import on_grid
-from rubbing2pattern.matching.loose import LoosePiece, Match, Verdict
+from rubbing2pattern.matching.loose import LoosePiece, Verdict
 from rubbing2pattern.matching.result import Colours, LoosePhoto, Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
@@ -43,22 +43,24 @@ def photo_page(photo: LoosePhoto, matching: Matching, options: DocumentOptions) 
     """Draw a photograph reduced to one sheet with what was found about each piece."""
     bounds = _bounds(photo)
     across = (bounds[2] - bounds[0]) > 1.15 * (bounds[3] - bounds[1])
-    title = f"Panel {matching.panel.name}: loose pieces in {photo.name}"
+    title = f"{matching.title}: loose pieces in {photo.name}"
     sheet = Sheet.of(title, options, across=across)
     notes = sheet.lines([KEY])
     view = View.within(bounds, sheet.room(len(notes)))
     marks: list[Mark] = []
     for piece in photo.pieces:
-        marks += _marks(piece, matching.of(piece.id), view, options)
+        marks += _marks(piece, matching, view, options)
     (left, low), (right, high) = view.places([bounds[:2], bounds[2:]])
     jpeg = _jpeg(photo, bounds, _DOTS_PER_MM * view.share)
     picture = Picture((float(left), float(low), float(right), float(high)), jpeg)
     return sheet.drawing(marks, notes, picture)
 
 
-def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions) -> list[Mark]:
-    shape = view.shape(piece.outline)
-    number = short_numbers_text(match)
+def _marks(
+    piece: LoosePiece, matching: Matching, view: View, options: DocumentOptions
+) -> list[Mark]:
+    shape, match = view.shape(piece.outline), matching.of(piece.id)
+    number = short_numbers_text(match, matching)
     circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
     x, y = (float(c) for c in circle.coords[0])
     # Small glass must not vanish behind its number.
@@ -66,7 +68,7 @@ def _marks(piece: LoosePiece, match: Match, view: View, options: DocumentOptions
     fits = match.verdict is Verdict.FITS
     named = piece.id if fits else f"{piece.id} {work_text(match, options)}"
     layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
-    high = high if number.isdigit() else min(high, _SEVERAL_MM)
+    high = high if len(match.numbers) == 1 else min(high, _SEVERAL_MM)
     return [
         *outlines(HALO, shape),
         *outlines(RIM, shape),

@@ -6,6 +6,7 @@ Lengths are rounded to 0.001 mm, as in the record of the panel.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from shapely.geometry import Polygon
 
@@ -16,6 +17,7 @@ from rubbing2pattern.inputs.files import content_of
 from rubbing2pattern.matching.loose import Assembly, Match, Near, Placed, Stretch, Verdict
 from rubbing2pattern.matching.pattern_evidence import Asked
 from rubbing2pattern.matching.result import LoosePhoto, Matching
+from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.record.fields import AreaPart, PlacementPart
 from rubbing2pattern.record.history import LENGTH_PLACES, finding_part
 from rubbing2pattern.record.panel import area_parts, points_part, rounded_shape, scale_part
@@ -25,6 +27,7 @@ from rubbing2pattern.record.text import (
     record_read,
     schema_of,
 )
+from rubbing2pattern.texts import LARGEST_ID
 
 _AREA_PLACES, _ANGLE_PLACES, _SHARE_PLACES, _LIKELIHOOD_PLACES, _COLOUR_PLACES = 2, 5, 4, 3, 1
 _UNWEIGHED = (Verdict.CUT_OFF, Verdict.FRAGMENT)
@@ -39,32 +42,29 @@ def has_margin(match: Match) -> bool:
 
 def matches_record(matching: Matching) -> MatchesRecord:
     """Return the record of matched loose pieces."""
-    panel, matches = matching.panel, matching.matches
-    areas_mm2 = {piece.number: piece.cut_area_mm2 for piece in panel.pieces}
+    matches = matching.matches
+    panels = [_panel_part(own) for own in matching.panels]
+    areas_mm2 = {
+        piece.number: piece.cut_area_mm2 for own in matching.panels for piece in own.panel.pieces
+    }
     return MatchesRecord.model_validate(
         {
             "format": FORMAT,
             "version": VERSION,
             "units": "mm",
-            "panel": fields.MatchedPanel.model_validate(
-                {
-                    "name": panel.name,
-                    "seen_from": panel.seen_from,
-                    "pieces": len(panel.pieces),
-                    "record_sha256": matching.record_sha256,
-                }
-            ),
+            "panel": panels[0],
+            "panels": panels if len(panels) > 1 else [],
             "face_up": matching.face_up,
             "turn_over": matching.turn_over,
             "photos": [_photo_part(photo) for photo in matching.photos],
-            "pieces": [_loose_part(match) for match in matches.matches],
+            "pieces": [_loose_part(match, matching) for match in matches.matches],
             "assemblies": [_assembly_part(assembly) for assembly in matches.assemblies],
             "unfilled": [
                 fields.OpenPart(number=n, cut_area_mm2=_round(areas_mm2[n], _AREA_PLACES))
                 for n in matches.unfilled
             ],
             "groups": [list(group) for group in matches.groups],
-            "pattern": [_asked_part(asked) for asked in matching.asked],
+            "pattern": [_asked_part(own, a) for own in matching.panels for a in own.asked],
             "findings": [finding_part(finding) for finding in matches.findings],
             "provenance": plain_values(matching.provenance),
         }
@@ -88,6 +88,41 @@ def read_matches(path: Path) -> MatchesRecord:
     return record_read(content_of(path), str(path), MatchesRecord, (FORMAT, VERSION), what)
 
 
+def of_panel(record: MatchesRecord, name: str) -> MatchesRecord | None:
+    """Return what a record says about one of its panels, by that panel's own numbers."""
+    own = next((p for p in record.panels or [record.panel] if p.name == name), None)
+    if own is None:
+        return None
+    if not record.panels:
+        return record
+    later = [p.raised_by for p in record.panels if p.raised_by > own.raised_by]
+    high = min(later, default=LARGEST_ID + 1)
+
+    def kept(numbers: list[int]) -> list[int]:
+        return [n - own.raised_by for n in numbers if own.raised_by < n <= high]
+
+    def lowered(part: Any) -> Any:
+        return part.model_copy(update={"number": part.number - own.raised_by})
+
+    return record.model_copy(
+        update={
+            "panel": own,
+            "unfilled": [lowered(p) for p in record.unfilled if kept([p.number])],
+            "assemblies": [lowered(a) for a in record.assemblies if kept([a.number])],
+            "pieces": [
+                p.model_copy(update={"numbers": kept(p.numbers)})
+                for p in record.pieces
+                if len(kept(p.numbers)) == len(p.numbers)
+            ],
+            "findings": [
+                f.model_copy(update={"pieces": kept(f.pieces)})
+                for f in record.findings
+                if kept(f.pieces) or not f.pieces
+            ],
+        }
+    )
+
+
 def matches_schema() -> str:
     """Return the JSON Schema of the record, as in ``docs/matches.schema.json``."""
     return schema_of(MatchesRecord)
@@ -103,7 +138,7 @@ def _photo_part(photo: LoosePhoto) -> fields.PhotoPart:
     )
 
 
-def _loose_part(match: Match) -> fields.LoosePart:
+def _loose_part(match: Match, matching: Matching) -> fields.LoosePart:
     piece = match.piece
     return fields.LoosePart.model_validate(
         {
@@ -111,6 +146,7 @@ def _loose_part(match: Match) -> fields.LoosePart:
             "photo": piece.photo,
             "verdict": match.verdict,
             "numbers": list(match.numbers),
+            "panels": list(dict.fromkeys(matching.home(n).panel.name for n in match.numbers)),
             "placed": None if match.placed is None else _placed_part(match.placed),
             "margin": _round(match.margin, _LIKELIHOOD_PLACES) if has_margin(match) else None,
             "second": match.second,
@@ -134,8 +170,22 @@ def _near_part(near: Near) -> fields.NearPart:
     )
 
 
-def _asked_part(asked: Asked) -> fields.AskedPart:
+def _panel_part(own: PanelMatched) -> fields.MatchedPanel:
+    return fields.MatchedPanel.model_validate(
+        {
+            "name": own.panel.name,
+            "seen_from": own.panel.seen_from,
+            "pieces": len(own.panel.pieces),
+            "record_sha256": own.record_sha256,
+            "letter": own.letter,
+            "raised_by": own.raised_by,
+        }
+    )
+
+
+def _asked_part(own: PanelMatched, asked: Asked) -> fields.AskedPart:
     return fields.AskedPart(
+        panel=own.panel.name,
         wrong=asked.wrong,
         id=asked.id,
         at=(_mm(asked.at[0]), _mm(asked.at[1])),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 from rubbing2pattern.documents.wording import count_of, length_of
 from rubbing2pattern.matching.loose import Match, Verdict
@@ -12,13 +12,13 @@ from rubbing2pattern.options.documents import DocumentOptions
 _FEW = 3
 
 
-def numbers_text(numbers: Sequence[int]) -> str:
+def numbers_text(numbers: Iterable[int], matching: Matching) -> str:
     """Write numbers that a piece fits alike: 3, 5 or 9."""
-    names = [str(number) for number in numbers]
+    names = [matching.label(number) for number in numbers]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
-def short_numbers_text(match: Match) -> str:
+def short_numbers_text(match: Match, matching: Matching) -> str:
     """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
 
     The list has all of them. A question mark means none.
@@ -26,8 +26,8 @@ def short_numbers_text(match: Match) -> str:
     if not match.numbers:
         return "?"
     if len(match.numbers) <= _FEW or match.placed is None:
-        return numbers_text(match.numbers)
-    return f"{match.placed.number} or {len(match.numbers) - 1} more"
+        return numbers_text(match.numbers, matching)
+    return f"{matching.label(match.placed.number)} or {len(match.numbers) - 1} more"
 
 
 def work_text(match: Match, options: DocumentOptions) -> str:
@@ -53,10 +53,9 @@ def pattern_words(match: Match) -> list[str]:
 
 
 def panel_sentence(matching: Matching) -> str:
-    """Say which panel, how many pieces lie in how many photographs, and which side is up."""
-    panel = matching.panel
+    """Say which panels, how many pieces lie in how many photographs, and which side is up."""
     side = matching.up
     lies = f"with the side seen from {side} up" if side else "with the side up that was rubbed"
     loose = count_of(len(matching.matches.matches), "loose piece")
     photos = count_of(len(matching.photos), "photograph")
-    return f"Panel {panel.name}: {loose} in {photos}, taken to lie {lies}."
+    return f"{matching.title}: {loose} in {photos}, taken to lie {lies}."

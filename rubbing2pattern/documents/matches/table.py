@@ -51,6 +51,8 @@ MATCH_COLUMNS = (
     Column("nearest_large", "by how much it is too large there", Quantity.LENGTH),
     Column("nearest_small", "by how much it is too small there", Quantity.LENGTH),
     Column("nearest_over", "yes where it would have to be turned over"),
+    Column("panel", "the panel of the opening in which it is drawn, or of the number without "
+           "glass; with several panels each number has its panel's letter before it"),
     Column("pattern", "where it does not fit because the pattern may be wrong: findings of the "
            "panel, joints and leads by their names"),
 )  # fmt: skip
@@ -71,7 +73,7 @@ def matches_csv(matching: Matching, options: DocumentOptions) -> str:
 
 def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
     """Make the same as a workbook: loose pieces, what has to be cut, and notes."""
-    title = f"Loose pieces of {matching.panel.name}"
+    title = f"Loose pieces: {matching.title}"
     book = new_workbook(title)
     sheet = book.create_sheet("loose pieces")
     put_headings(
@@ -91,7 +93,8 @@ def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
 def _rows(matching: Matching, options: DocumentOptions) -> Iterator[Mapping[str, str]]:
     yield from _piece_rows(matching, options)
     for number, what in _open(matching):
-        yield {"verdict": what, "numbers": str(number)}
+        home = matching.home(number)
+        yield {"verdict": what, "numbers": home.label(number), "panel": home.panel.name}
 
 
 def _piece_rows(matching: Matching, options: DocumentOptions) -> Iterator[dict[str, str]]:
@@ -104,26 +107,27 @@ def _cells(match: Match, matching: Matching, options: DocumentOptions) -> dict[s
         "photo": match.piece.photo,
         "piece": match.piece.id,
         "verdict": match.verdict.value,
-        "numbers": " ".join(map(str, match.numbers)),
+        "numbers": " ".join(map(matching.label, match.numbers)),
         "known": "yes" if match.known else "",
         "pattern": " ".join(match.pattern),
     }
     if match.nearest is not None:
         near = match.nearest
         cells |= {
-            "nearest": " ".join(map(str, near.numbers)),
+            "nearest": " ".join(map(matching.label, near.numbers)),
             "nearest_large": fine_cell(near.large_mm, options),
             "nearest_small": fine_cell(near.small_mm, options),
             "nearest_over": "yes" if near.over else "",
         }
     if has_margin(match):
         cells["margin"] = decimal(match.margin, 1)
-        cells["second"] = "" if match.second is None else str(match.second)
+        cells["second"] = "" if match.second is None else matching.label(match.second)
     placed = match.placed
     if placed is not None:
         own = [a for a in matching.matches.assemblies if match.piece.id in a.pieces]
         cells |= {
-            "lies_in": str(placed.number),
+            "lies_in": matching.label(placed.number),
+            "panel": matching.home(placed.number).panel.name,
             "off": fine_cell(placed.rms_mm, options),
             "with": " ".join(name for a in own for name in a.pieces if name != match.piece.id),
         }
@@ -148,24 +152,25 @@ def _to_cut(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
     unit = options.units
     heads = ["number", "what", shown_heading(f"area_{unit}2")]
     put_headings(sheet, heads, [_WIDTH, _WIDTHS["what"], 14.0])
-    pieces = {piece.number: piece for piece in matching.panel.pieces}
+    pieces = {piece.number: piece for own in matching.panels for piece in own.panel.pieces}
     missing = {a.number: float(a.missing.area) for a in matching.matches.assemblies}
     for k, (number, what) in enumerate(_open(matching), start=2):
         whole = what == NO_GLASS
         said = "no glass was found for it" if whole else "a part beside the fragments"
         area_mm2 = pieces[number].cut_area_mm2 if whole else missing[number]
-        put_below(sheet, k, 1, number, partial(_style, "second", options))
+        name = number if len(matching.panels) == 1 else matching.label(number)
+        put_below(sheet, k, 1, name, partial(_style, "second", options))
         put_below(sheet, k, 2, said, partial(_style, "what", options))
         area = float(area_cell(area_mm2, options))
         put_below(sheet, k, 3, area, partial(_style, "area", options))
-    on_paper(sheet, f"Glass to cut for {matching.panel.name}")
+    on_paper(sheet, f"Glass to cut: {matching.title}")
 
 
 def _put(sheet: Any, row: int, column: int, name: str, text: str, options: DocumentOptions) -> None:
     value: str | float | int = text
     if text and name in _FIGURES:
         value = float(text)
-    elif text and name in _WHOLE:
+    elif name in _WHOLE and text.isdecimal():
         value = int(text)
     put_below(sheet, row, column, value, partial(_style, name, options))
 
@@ -198,11 +203,11 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
         "pattern: the pattern may be wrong where the piece does not fit. Settle these findings, or "
         "look at these joints and leads, before you take anything off the glass.",
         "second: where it would go otherwise; nothing there means that it would have no place.",
-        *(finding.sentence(options.units) for finding in matching.findings),
+        *(finding.sentence(options.units, matching.label) for finding in matching.findings),
         *GROZING,
     )
     sheet.column_dimensions["A"].width = 110.0
     for k, line in enumerate(lines, start=1):
         put(sheet, k, 1, line, alignment=Alignment(wrap_text=True, vertical="top"))
         sheet.row_dimensions[k].height = 16.0 * (1 + len(line) // 90)
-    on_paper(sheet, matching.panel.name)
+    on_paper(sheet, matching.title)

@@ -25,7 +25,7 @@ from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.inputs.corrections import read_corrections
 from rubbing2pattern.matching.pattern_doubts import with_pattern_doubts
 from rubbing2pattern.matching.pattern_evidence import Asked, Wrong
-from rubbing2pattern.matching.pattern_offer import PATTERN_NAME, edits_for
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAMES, edits_for, pattern_name
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.documents import DocumentOptions
@@ -33,6 +33,7 @@ from tests.documents.matched import PANEL, cut_of, matching
 from tests.running import ROOT
 
 OPTIONS = DocumentOptions()
+PATTERN_NAME = pattern_name("")
 SCHEMA = ROOT / "docs" / "matches.schema.json"
 
 
@@ -46,7 +47,8 @@ def with_pattern(plain: Matching) -> Matching:
     asked = Asked(Wrong.JOINT, "J5", (10.0, 20.0), (2.0, -1.0), 0.3, 9.0, (3, 4), ("P3", "P4"))
     told = with_pattern_doubts(plain.matches, PANEL, [asked], {"J5": PATTERN_NAME}, Options().match)
     edits = edits_for([asked], PANEL)
-    return replace(plain, matches=told, asked=(asked,), edits=edits)
+    (own,) = plain.panels
+    return replace(plain, matches=told, panels=(replace(own, asked=(asked,), edits=edits),))
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +61,7 @@ def table(files: dict[str, bytes]) -> list[dict[str, str]]:
 
 
 def test_the_same_matches_give_the_same_bytes(whole: Matching, files: dict[str, bytes]) -> None:
-    assert tuple(files) == MATCH_NAMES
+    assert tuple(files) == tuple(PATTERN_NAME if n == PATTERN_NAMES else n for n in MATCH_NAMES)
     assert match_documents(whole, OPTIONS) == files
 
 
@@ -257,7 +259,7 @@ def test_the_corrections_offered_are_signed_by_a_person_and_then_read(
     (moved,) = read_corrections(path).corrections.move_joint
     assert (moved.joint, moved.to) == ("J5", (12.0, 19.0))
     # Nothing is offered where nothing is asked for.
-    assert {*MATCH_NAMES} - {*match_documents(matching(), OPTIONS)} == {PATTERN_NAME}
+    assert {*MATCH_NAMES} - {*match_documents(matching(), OPTIONS)} == {PATTERN_NAMES}
 
 
 def test_where_the_pattern_may_be_wrong_is_said_everywhere(files: dict[str, bytes]) -> None:
