@@ -34,6 +34,7 @@ from rubbing2pattern.model import Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.workflows.corrected_panel import apply_corrections
 from rubbing2pattern.workflows.pattern import offered_edits
+from tests.loose_glass.glass import TrueOpening, cut_for
 from tests.panels import Lead, build, mosaic
 from tests.second_bench.panes import cut_glass
 from tests.second_hand.designs import draw
@@ -158,13 +159,16 @@ def _bowed(panel: Panel, rng: np.random.Generator) -> tuple[str, set[str], list[
     return came.id, {came.id}, edits
 
 
-def glass_for(panel: Panel, rng: np.random.Generator) -> list[LoosePiece]:
+def glass_for(panel: Panel, hand: str, rng: np.random.Generator) -> list[LoosePiece]:
     """Cut glass for a panel, one piece in ten missing, and lay it anywhere."""
     pieces = []
     for opening in openings_of(panel, STRAY_MM):
         if rng.random() < 0.1 or opening.cut.area < 80.0:
             continue
-        glass = cut_glass(opening.cut, rng)
+        if hand == "first":  # it takes the openings of its own hand, and looks at `cut` alone
+            glass = cut_for(TrueOpening(0, opening.hearts, opening.cut, opening.sight), rng)
+        else:
+            glass = cut_glass(opening.cut, rng)
         moved = affinity.rotate(glass, rng.uniform(0, 360), origin=(0, 0))
         ring = shapely.get_coordinates(shapely.segmentize(moved, 1.0).exterior)[:-1]
         noisy = Polygon(ring + rng.normal(0.0, NOISE_MM, ring.shape)).buffer(0)
@@ -189,13 +193,13 @@ def matched(
     return match_all(pieces, [o for o in openings if o.number not in (taken or ())], options)
 
 
-def one(design: str, seed: int, faults: int, tally: Tally) -> str:
+def one(design: str, seed: int, hand: str, faults: int, tally: Tally) -> str:
     """Measure one panel: as it is, then with one fault after another."""
     options = Options()
     rng = np.random.default_rng([seed, 91])
     true = panel_of(design, seed)
     panel = strayed(true, rng)
-    glass = glass_for(true, rng)
+    glass = glass_for(true, hand, rng)
     own = Tally(right=1, pieces=len(panel.pieces))
     matches = matched(glass, panel, options)
     begun = process_time()
@@ -251,11 +255,12 @@ def main() -> None:
     parser.add_argument("--designs", default="mosaic,hexagons,landscape,canopy")
     parser.add_argument("--seeds", default="1,2")
     parser.add_argument("--faults", type=int, default=8, help="faults tried on each panel")
+    parser.add_argument("--hand", choices=("first", "second"), default="second")
     given = parser.parse_args()
     total = Tally()
     for design in given.designs.split(","):
         for seed in given.seeds.split(","):
-            print(one(design, int(seed), given.faults, total), flush=True)
+            print(one(design, int(seed), given.hand, given.faults, total), flush=True)
     print(f"{'all':18} {total.line()}")
 
 

@@ -2,7 +2,7 @@
 
 A lead that the pattern has in a wrong place makes the glass on its one side too large for its
 opening and that on its other side too small, by the same amount at the same places. Legend for
-shapes: N places on the edge of a glass, K figures of one fault.
+shapes: N places on the edge of a glass, F Fourier components, K figures of one fault.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from enum import StrEnum
 
 import numpy as np
 import shapely
-from scipy.linalg import solve_triangular
 from shapely.geometry import LineString, Polygon
 
 from rubbing2pattern.geometry.curves import Point, as_point
@@ -27,8 +26,6 @@ from rubbing2pattern.options.match import MatchOptions
 
 _PLACES = 96
 """Places on the edge of a glass at which it is compared with its opening."""
-_FREE_MM = 100.0
-"""How far a glass may lie from where it was laid: as far as it likes."""
 _FARTHEST_MM = 6.0
 """Distance from a lead beyond which a place of an edge tells nothing about it."""
 _IN_LINE_DEG = 25.0
@@ -109,14 +106,16 @@ class _Fault:
 
 @dataclass(frozen=True, slots=True)
 class _Edge:
-    """One glass: at each place how far it lies beyond the cut line, which lead is there, and where.
+    """One glass: how far it lies beyond the cut line, and which lead is where along its edge.
 
     Attributes
     ----------
-    off_mm : (N,) whitened, free of what another pose or size of the glass would explain.
+    off_mm : (2 F,) the same whitened, free of what another pose of the glass would explain.
     outward : (N, 2) normal of the opening's edge.
     came : (N,) index of the nearest lead, -1 for none.
     along : (N,) place along that lead, 0 .. 1.
+    power : (F,) variance of each Fourier component of the distances.
+    free : (2 F, 3) orthonormal: what other poses would change.
     """
 
     glass: LaidGlass
@@ -124,13 +123,25 @@ class _Edge:
     outward: Array
     came: Array
     along: Array
-    root: Array
+    power: Array
     free: Array
 
     def whitened(self, columns: Array) -> Array:
-        """Return columns (N, K) in which places are independent and poses explain nothing."""
-        even = solve_triangular(self.root, columns, lower=True, check_finite=False)
+        """Return columns (2 F, K) whose rows are independent and that no other pose explains."""
+        even = _even(columns, self.power)
         return np.asarray(even - self.free @ (self.free.T @ even))
+
+
+def _even(columns: Array, power: Array) -> Array:
+    """Return the Fourier components of columns (N, K), each over its deviation, (2 F, K).
+
+    What strays alike over a length round a ring has independent components; see `fitting`.
+    """
+    twice = np.full(len(power), 2.0)
+    twice[0] = twice[-1] = 1.0
+    scale = np.sqrt(twice / power)[:, None]
+    parts = np.fft.rfft(columns, axis=0, norm="ortho") * scale
+    return np.vstack((parts.real, parts.imag))
 
 
 def asked_for(
@@ -238,21 +249,18 @@ def _edge(glass: LaidGlass, panel: Panel, opening: Opening, options: MatchOption
     """Rule 1."""
     places = even_ring(glass.outline, _PLACES)
     away, outward = ExactDistance(opening.cut).at(places)
-    step = glass.outline.exterior.length / _PLACES
-    way = np.abs(np.subtract.outer(np.arange(_PLACES), np.arange(_PLACES)))
-    way = np.minimum(way, _PLACES - way) * step
+    step_mm = glass.outline.exterior.length / _PLACES
+    way_mm = np.minimum(np.arange(_PLACES), _PLACES - np.arange(_PLACES)) * step_mm
     own = options.cutting_mm**2 + opening.uncertainty_mm**2
-    spread = own * np.exp(-way / options.steady_mm) + options.size_mm**2
-    spread[np.diag_indices(_PLACES)] += glass.uncertainty_mm**2
-    root = np.linalg.cholesky(spread)
+    spread = own * np.exp(-way_mm / options.steady_mm) + options.size_mm**2
+    power = np.fft.rfft(spread).real + glass.uncertainty_mm**2
     arm = places - places.mean(axis=0)
     turning = outward[:, 1] * arm[:, 0] - outward[:, 0] * arm[:, 1]
-    pose = np.column_stack((turning, outward))
-    even = solve_triangular(root, np.column_stack((pose, away)), lower=True, check_finite=False)
+    even = _even(np.column_stack((turning, outward, away)), power)
     free, _ = np.linalg.qr(even[:, :3])
     off = even[:, 3] - free @ (free.T @ even[:, 3])
     came, along = _nearest(places, opening.number, panel)
-    return _Edge(glass, off, outward, came, along, root, free)
+    return _Edge(glass, off, outward, came, along, power, free)
 
 
 def _nearest(places: Array, number: int, panel: Panel) -> tuple[Array, Array]:
@@ -262,12 +270,7 @@ def _nearest(places: Array, number: int, panel: Panel) -> tuple[Array, Array]:
     points = shapely.points(places)
     far = np.array([shapely.distance(line, points) for line in lines])
     best = far.argmin(axis=0)
-    along = np.array(
-        [
-            shapely.line_locate_point(lines[b], p, normalized=True)
-            for b, p in zip(best, points, strict=True)
-        ]
-    )
+    along = shapely.line_locate_point(np.array(lines, dtype=object)[best], points, normalized=True)
     reach = 0.5 * panel.heart_mm + panel.clearance_mm + _FARTHEST_MM
     came = np.where(far.min(axis=0) < reach, np.array(near)[best], -1)
     return came, along
@@ -302,11 +305,11 @@ def _faults(edges: Sequence[_Edge], panel: Panel) -> Iterator[_Fault]:
 
 def _bowed(edge: _Edge, came: Came, along: Array, here: Array) -> Array:
     """Return how a bow of 1 mm shows in a glass, (N, 1)."""
-    column = np.zeros(len(along))
-    for k in np.flatnonzero(here):
-        t = float(along[k])
-        column[k] = 4.0 * t * (1.0 - t) * float(edge.outward[k] @ _normal(came, t))
-    return column[:, None]
+    t = along[here]
+    column = np.zeros((len(along), 1))
+    across = np.einsum("ij,ij->i", edge.outward[here], _normals(came, t))
+    column[here, 0] = 4.0 * t * (1.0 - t) * across
+    return column
 
 
 def _shift(fault: _Fault, shift_mm: Array, cames: Sequence[Came]) -> Point:
@@ -325,11 +328,17 @@ def bowed_at(came: Came, asked: Asked, share: float) -> Point:
 
 
 def _normal(came: Came, share: float) -> Point:
-    """Return the normal of a lead, to its left, at a share of its length."""
+    return as_point(_normals(came, np.array([share]))[0])
+
+
+def _normals(came: Came, shares: Array) -> Array:
+    """Return the normals of a lead, to its left, at shares of its length, (N, 2)."""
     line = LineString(came.path)
-    low, high = max(share - _BESIDE, 0.0), min(share + _BESIDE, 1.0)
-    a, b = (line.interpolate(s, normalized=True) for s in (low, high))
-    return as_point(turned_left(np.array([(b.x - a.x, b.y - a.y)]))[0])
+    low, high = (
+        shapely.get_coordinates(line.interpolate(np.clip(shares + by, 0.0, 1.0), normalized=True))
+        for by in (-_BESIDE, _BESIDE)
+    )
+    return turned_left(high - low)
 
 
 def _middle(came: Came) -> Point:
