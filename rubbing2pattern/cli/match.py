@@ -232,7 +232,7 @@ def _nothing_fits(matching: Matching) -> str:
 
 
 def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[str, str]]:
-    from rubbing2pattern.documents.matches.sentences import numbers_text
+    from rubbing2pattern.documents.matches.sentences import groups_named, numbers_text
     from rubbing2pattern.matching.loose import Verdict
 
     for verdict in Verdict:
@@ -249,6 +249,8 @@ def _verdicts(matching: Matching, options: DocumentOptions) -> Iterator[tuple[st
         more = f" and {len(said) - _MOST} more" if len(said) > _MOST else ""
         head = {Verdict.FRAGMENT: "fragments"}.get(verdict, verdict.value)
         yield head, f"{len(own)}: {', '.join(said[:_MOST])}{more}"
+    for numbers, name in groups_named(matching).items():
+        yield name, f"{matching.labels(numbers)}, all alike"
 
 
 def _amounts(match: Match, options: DocumentOptions) -> str:

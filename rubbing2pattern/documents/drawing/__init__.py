@@ -147,7 +147,7 @@ class Drawing:
     layers : in the order in which they are drawn.
     marks : in the order in which they are drawn within their layer.
     window_mm : x_min, y_min, x_max, y_max of what is shown of layers that are cut.
-    picture : lies below all marks.
+    pictures : lie below all marks.
     """
 
     title: str
@@ -156,7 +156,7 @@ class Drawing:
     layers: tuple[Layer, ...]
     marks: tuple[Mark, ...]
     window_mm: Bounds | None = None
-    picture: Picture | None = None
+    pictures: tuple[Picture, ...] = ()
 
     @property
     def width_mm(self) -> float:

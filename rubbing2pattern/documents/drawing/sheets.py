@@ -37,6 +37,7 @@ _TINT: Ink = (235, 243, 236)
 
 LEAD, OPENING, FILLED, GLASS, FRAGMENT = "lead", "opening", "filled", "glass", "fragment"
 MISSING, HALO, RIM, SHORT, BINDS = "missing", "halo", "rim", "short", "binds"
+DOUBT, LEADER = "doubt", "leader"
 NUMBER, FIGURE, GAP, NOTE, RULE = "number", "figure", "gap", "note", "rule"
 
 LAYERS = (
@@ -48,6 +49,8 @@ LAYERS = (
     Layer(FRAGMENT, 0.3, LineType.DASHED),
     Layer(HALO, 0.9, ink=_PALE),
     Layer(RIM, 0.35),
+    Layer(DOUBT, 0.5, LineType.DASH_DOT),
+    Layer(LEADER, 0.2),
     Layer(SHORT, 0.25, ink=BLUE),
     Layer(BINDS, 0.9, ink=VERMILION),
     Layer(GAP, 0.15),
@@ -145,7 +148,7 @@ class Sheet:
         self,
         marks: Sequence[Mark],
         notes: Sequence[str] = (),
-        picture: Picture | None = None,
+        pictures: Sequence[Picture] = (),
         layers: tuple[Layer, ...] = LAYERS,
     ) -> Drawing:
         """Return the page with its heading and notes; `layers` has NOTE and RULE too."""
@@ -159,7 +162,7 @@ class Sheet:
             Stroke(RULE, Line((left, high + 0.6 * _HEAD_MM), (right, high + 0.6 * _HEAD_MM))),
         ]
         page = (0.0, 0.0, *self.size_mm)
-        return Drawing(self.title, "", page, layers, (*marks, *said), picture=picture)
+        return Drawing(self.title, "", page, layers, (*marks, *said), pictures=tuple(pictures))
 
 
 def outlines(

@@ -71,10 +71,10 @@ def _write_page(canvas: Any, drawing: Drawing, print_scale: tuple[float, float])
     canvas.translate(-drawing.page_mm[0], -drawing.page_mm[1])
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
-    if drawing.picture is not None:
-        x_min, y_min, x_max, y_max = drawing.picture.bounds_mm
-        picture = ImageReader(io.BytesIO(drawing.picture.jpeg))
-        canvas.drawImage(picture, x_min, y_min, x_max - x_min, y_max - y_min)
+    for picture in drawing.pictures:
+        x_min, y_min, x_max, y_max = picture.bounds_mm
+        shown = ImageReader(io.BytesIO(picture.jpeg))
+        canvas.drawImage(shown, x_min, y_min, x_max - x_min, y_max - y_min)
     for layer in drawing.layers:
         if layer.shown:
             canvas.saveState()

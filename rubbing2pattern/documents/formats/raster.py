@@ -16,6 +16,7 @@ from rubbing2pattern.documents.drawing import (
     Drawing,
     Layer,
     Outline,
+    Picture,
     Stroke,
     Text,
 )
@@ -34,8 +35,8 @@ def page_image(drawing: Drawing, px_per_mm: float) -> Image.Image:
     """Draw a page as a picture in red, green and blue."""
     fine = Frame.over(drawing.page_mm, px_per_mm * _FINER)
     image = Image.new("RGB", (fine.width_px, fine.height_px), _WHITE)
-    if drawing.picture is not None:
-        _paste(image, drawing, fine)
+    for picture in drawing.pictures:
+        _paste(image, picture, fine)
     pen = ImageDraw.Draw(image)
     for layer in drawing.layers:
         if layer.shown:
@@ -59,11 +60,10 @@ def png_of(image: Image.Image, px_per_mm: float) -> bytes:
     return stream.getvalue()
 
 
-def _paste(image: Image.Image, drawing: Drawing, fine: Frame) -> None:
-    assert drawing.picture is not None
-    x_min, y_min, x_max, y_max = drawing.picture.bounds_mm
+def _paste(image: Image.Image, picture: Picture, fine: Frame) -> None:
+    x_min, y_min, x_max, y_max = picture.bounds_mm
     (left, top), (right, low) = np.round(fine.to_px([(x_min, y_max), (x_max, y_min)])).astype(int)
-    below = Image.open(io.BytesIO(drawing.picture.jpeg))
+    below = Image.open(io.BytesIO(picture.jpeg))
     size = (max(1, int(right - left)), max(1, int(low - top)))
     image.paste(below.resize(size, Image.Resampling.BILINEAR), (int(left), int(top)))
 

@@ -11,6 +11,8 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.drawing.image import Image
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
+from openpyxl.drawing.xdr import XDRPositiveSize2D
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.writer.excel import ExcelWriter
@@ -26,6 +28,8 @@ TYPED_FILL = PatternFill("solid", fgColor="FFF8DC")
 """Cells to fill in: pale, so that print in black and white stays clean."""
 FIRST_ROW = 2
 """Of a table, under its headings."""
+_EMU_PER_PX = 9525
+"""English metric units in a pixel of 1/96 inch: 914400 in an inch (ECMA-376, part 1)."""
 TEXT_FORMAT = "@"
 FIGURE_FORMAT = {"mm": "0.0", "in": "0.000"}
 
@@ -44,6 +48,15 @@ class Png(Image):
 
     def _data(self) -> bytes:
         return self.content
+
+
+def put_picture(sheet: Any, row: int, column: int, picture: Png, inset_px: int) -> None:
+    """Lay a picture onto a cell; row and column count from 1."""
+    inset = inset_px * _EMU_PER_PX
+    size = XDRPositiveSize2D(picture.width * _EMU_PER_PX, picture.height * _EMU_PER_PX)
+    corner = AnchorMarker(col=column - 1, colOff=inset, row=row - 1, rowOff=inset)
+    picture.anchor = OneCellAnchor(_from=corner, ext=size)
+    sheet.add_image(picture)
 
 
 def new_workbook(title: str) -> Workbook:

@@ -7,8 +7,6 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
-from openpyxl.drawing.xdr import XDRPositiveSize2D
 from openpyxl.packaging.custom import StringProperty
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
@@ -27,6 +25,7 @@ from rubbing2pattern.documents.formats.workbook import (
     put,
     put_below,
     put_headings,
+    put_picture,
     shown_heading,
     workbook_bytes,
 )
@@ -37,7 +36,7 @@ from rubbing2pattern.glazing.columns import MEASURED, MEASURES, NUMBER, PICTURE,
 from rubbing2pattern.glazing.entries import DECORATIONS, TYPED, Action, Filled, State
 from rubbing2pattern.glazing.folder import ENTRIES_MARK
 from rubbing2pattern.glazing.table import PIECES, VANISHED
-from rubbing2pattern.model import Panel, Piece
+from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import CAUTIONS
 
@@ -45,8 +44,6 @@ _NOTES, _SIZES = "notes", "measures"
 _LINE_POINTS, _LINE_CHARACTERS = 16.0, 90
 _ROW_POINTS = 50.0
 _INSET_PX = 3
-_EMU_PER_PX = 9525
-"""English metric units (ECMA-376): 914,400 to the inch, at 96 pixels to the inch."""
 _WIDTHS = {
     NUMBER: 8.0, PICTURE: 12.5, "cames": 16.0, "leads": 13.0, "neighbours": 14.0, "findings": 20.0,
     "state": 14.0, "action": 13.0, "glass": 20.0, "thickness": 11.0, "grain_deg": 8.0,
@@ -89,7 +86,8 @@ def _pieces(sheet: Any, panel: Panel, filled: Filled, options: DocumentOptions) 
     for k, (piece, cells) in enumerate(zip(panel.pieces, rows, strict=True), start=FIRST_ROW):
         sheet.row_dimensions[k].height = _ROW_POINTS
         _row(sheet, k, names, cells, options)
-        _picture(sheet, k, names.index(PICTURE), piece)
+        picture = Png(shape_png(piece), WIDTH_PX, HEIGHT_PX)
+        put_picture(sheet, k, names.index(PICTURE) + 1, picture, _INSET_PX)
     _lists(sheet, names, len(panel.pieces) + 1)
     on_paper(sheet, ", ".join(filter(None, (panel.name, panel.side))))
     last = get_column_letter(names.index("findings") + 1)
@@ -132,15 +130,6 @@ def _style(name: str, options: DocumentOptions) -> dict[str, Any]:
         # As text, so that no spreadsheet makes a day of 1/8 or a formula of a dash.
         style |= {"number_format": TEXT_FORMAT, "fill": TYPED_FILL}
     return style
-
-
-def _picture(sheet: Any, row: int, column: int, piece: Piece) -> None:
-    picture = Png(shape_png(piece), WIDTH_PX, HEIGHT_PX)
-    inset = _INSET_PX * _EMU_PER_PX
-    size = XDRPositiveSize2D(WIDTH_PX * _EMU_PER_PX, HEIGHT_PX * _EMU_PER_PX)
-    corner = AnchorMarker(col=column, colOff=inset, row=row - 1, rowOff=inset)
-    picture.anchor = OneCellAnchor(_from=corner, ext=size)
-    sheet.add_image(picture)
 
 
 def _lists(sheet: Any, names: Sequence[str], last_row: int) -> None:

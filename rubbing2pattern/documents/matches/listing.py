@@ -2,74 +2,122 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
-from rubbing2pattern.documents.drawing import Drawing, Mark, Outline, Stroke, Text, wrapped
+from rubbing2pattern.documents.drawing import Drawing, Mark, Outline, Picture, Stroke, Text, wrapped
 from rubbing2pattern.documents.drawing.sheets import LEADING, NOTE, RULE, Sheet
 from rubbing2pattern.documents.matches.record import has_margin
 from rubbing2pattern.documents.matches.sentences import (
+    group_sentences,
     numbers_text,
     panel_sentence,
+    sure_text,
     work_text,
 )
+from rubbing2pattern.documents.matches.thumbnails import Straight, file_of, thumbnail
 from rubbing2pattern.documents.wording import count_of, length_of
 from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.trade.cautions import GROZING
-from rubbing2pattern.units import Unit, decimal
+from rubbing2pattern.units import Unit
 
 _HEIGHT_MM = 2.2
-_SHARES = (0.0, 0.05, 0.13, 0.38, 0.72, 0.84)
+_PICTURE_MM = 9.0
+_STEP_MM = LEADING * _HEIGHT_MM
+_SHARES = (0.0, 0.035, 0.105, 0.17, 0.38, 0.72, 0.82)
 """Where the columns begin, of the width of the sheet."""
-_HEADS = ("", "Loose", "Number", "To do", "Play", "Margin")
-Row = tuple[str, ...]
+_HEADS = ("", "", "Loose", "Number", "To do", "Play", "How sure")
+_PICTURE_COLUMN = 1
+_GAP_MM = 2.0
 
 
-def list_pages(matching: Matching, options: DocumentOptions) -> Iterator[Drawing]:
-    """Yield the pages of the list: loose pieces by number, then what has no place or no glass."""
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A row of the list: the lines of each column, and the piece's picture; or a line of notes."""
+
+    columns: tuple[tuple[str, ...], ...] = ()
+    picture: bytes = b""
+    note: str | None = None
+
+    @property
+    def high_mm(self) -> float:
+        """Height of the row."""
+        if self.note is not None:
+            return _STEP_MM
+        lines = max(map(len, self.columns), default=1) * _STEP_MM
+        return max(lines + _HEIGHT_MM, _PICTURE_MM + 1.0 if self.picture else 0.0)
+
+
+def list_pages(
+    matching: Matching, seen: Mapping[str, Straight], options: DocumentOptions
+) -> Iterator[Drawing]:
+    """Yield the pages of the list: loose pieces by number, then what has no place or no glass.
+
+    Parameters
+    ----------
+    seen : each photograph straight on, by its name.
+    """
     sheet = Sheet.of(f"{matching.title}: list of loose pieces", options)
     left, low, right, high = sheet.room(0)
-    step = LEADING * _HEIGHT_MM
     marks: list[Mark] = []
+    pictures: list[Picture] = []
     y = high
-    for row in _lines(matching, options, right - left):
-        if y - step < low and marks:
-            yield sheet.drawing(tuple(marks))
-            marks, y = [], high
-        if not marks and len(row) > 1:
-            y -= step
-            marks += _row(_HEADS, (left, right), y, bold=True)
-        y -= step
-        marks += _row(row, (left, right), y)
-    yield sheet.drawing(tuple(marks))
+    for row in _rows(matching, seen, options, right - left):
+        if y - row.high_mm < low and marks:
+            yield sheet.drawing(tuple(marks), pictures=pictures)
+            marks, pictures, y = [], [], high
+        if not marks and row.note is None:
+            y -= _STEP_MM
+            marks += _texts(_Row(tuple((head,) for head in _HEADS)), (left, right), y, bold=True)
+            marks.append(_rule(left, right, y - 0.35 * _HEIGHT_MM))
+        y -= row.high_mm
+        marks += _drawn(row, (left, right), y)
+        if row.picture:
+            x = left + _SHARES[_PICTURE_COLUMN] * (right - left)
+            at = (x, y + 0.5, x + _PICTURE_MM, y + 0.5 + _PICTURE_MM)
+            pictures.append(Picture(at, row.picture))
+    yield sheet.drawing(tuple(marks), pictures=pictures)
 
 
-def _row(cells: Row, sides: tuple[float, float], y: float, *, bold: bool = False) -> Iterator[Mark]:
+def _drawn(row: _Row, sides: tuple[float, float], y: float) -> Iterator[Mark]:
     left, right = sides
-    if len(cells) == 1:
-        yield Text(NOTE, (left, y), cells[0], _HEIGHT_MM)
+    if row.note is not None:
+        yield Text(NOTE, (left, y), row.note, _HEIGHT_MM)
         return
-    for share, cell in zip(_SHARES, cells, strict=True):
-        if cell:
-            yield Text(NOTE, (left + share * (right - left), y), cell, _HEIGHT_MM, bold=bold)
-    if not bold:
-        side = _HEIGHT_MM
-        box = ((left, y), (left + side, y), (left + side, y + side), (left, y + side))
-        yield Outline(RULE, box)
-    low = y - 0.35 * _HEIGHT_MM
-    yield Stroke(RULE, Line((left, low), (right, low)))
+    top = y + row.high_mm - _STEP_MM - 0.4 * _HEIGHT_MM
+    yield from _texts(row, sides, top)
+    x, up = left + _HEIGHT_MM, top + _HEIGHT_MM
+    yield Outline(RULE, ((left, top), (x, top), (x, up), (left, up)))
+    yield _rule(left, right, y)
 
 
-def _lines(matching: Matching, options: DocumentOptions, width_mm: float) -> Iterator[Row]:
-    found = sorted(matching.matches.matches, key=_order)
-    for match in found:
-        yield from _cells(match, matching, options, width_mm)
+def _texts(
+    row: _Row, sides: tuple[float, float], top: float, *, bold: bool = False
+) -> Iterator[Mark]:
+    """Write the lines of each column under each other, so that none leaves its column."""
+    left, right = sides
+    for share, lines in zip(_SHARES, row.columns, strict=True):
+        for k, line in enumerate(filter(None, lines)):
+            at = (left + share * (right - left), top - k * _STEP_MM)
+            yield Text(NOTE, at, line, _HEIGHT_MM, bold=bold)
+
+
+def _rule(left: float, right: float, y: float) -> Mark:
+    return Stroke(RULE, Line((left, y), (right, y)))
+
+
+def _rows(
+    matching: Matching, seen: Mapping[str, Straight], options: DocumentOptions, width_mm: float
+) -> Iterator[_Row]:
+    for match in sorted(matching.matches.matches, key=_order):
+        yield _row(match, matching, seen, options, width_mm)
     for text in _notes(matching, options.units):
-        yield ("",)
+        yield _Row(note="")
         for line in wrapped(text, width_mm, _HEIGHT_MM):
-            yield (line,)
+            yield _Row(note=line)
 
 
 def _order(match: Match) -> tuple[bool, int, int]:
@@ -77,33 +125,32 @@ def _order(match: Match) -> tuple[bool, int, int]:
     return match.placed is None, number, int(match.piece.id[1:])
 
 
-def _cells(
-    match: Match, matching: Matching, options: DocumentOptions, width_mm: float
-) -> Iterator[Row]:
-    """Yield the line of a loose piece; what it fits or needs goes on in a second one."""
+def _row(
+    match: Match,
+    matching: Matching,
+    seen: Mapping[str, Straight],
+    options: DocumentOptions,
+    width_mm: float,
+) -> _Row:
     placed = match.placed
-    margin = ""
-    if has_margin(match):
-        second = "none" if match.second is None else matching.label(match.second)
-        margin = f"{decimal(match.margin, 1)}, then {second}"
-    elif match.known:
-        margin = "as you say"
     play = "" if placed is None or not has_margin(match) else length_of(placed.play_mm, options)
     numbers = numbers_text(match.numbers, matching) if match.numbers else ""
-    columns = [
-        wrapped(text, (_SHARES[k + 1] - _SHARES[k]) * width_mm - 2.0, _HEIGHT_MM)
-        for k, text in ((2, numbers), (3, work_text(match, options)))
-    ]
-    first = [lines[0] if lines else "" for lines in columns]
-    yield ("", match.piece.id, *first, play, margin)
-    for rest in range(1, max(map(len, columns))):
-        more = [lines[rest] if rest < len(lines) else "" for lines in columns]
-        yield ("  ".join(["     ", *filter(None, more)]),)
+    work, sure = work_text(match, matching, options), sure_text(match, matching)
+    texts = ("", "", match.piece.id, numbers, work, play, sure)
+    ends = (*_SHARES[1:], 1.0)
+    columns = tuple(
+        wrapped(text, (end - start) * width_mm - _GAP_MM, _HEIGHT_MM)
+        for text, start, end in zip(texts, _SHARES, ends, strict=True)
+    )
+    shown = seen.get(match.piece.photo)
+    picture = b"" if shown is None else file_of(thumbnail(match.piece, shown), "JPEG")
+    return _Row(columns, picture)
 
 
 def _notes(matching: Matching, units: Unit) -> Iterator[str]:
     matches = matching.matches
     yield panel_sentence(matching)
+    yield from group_sentences(matching)
     if matches.unfilled:
         unread = matching.unread
         then = (

@@ -12,6 +12,7 @@ from rubbing2pattern.documents.drawing import Drawing, Mark, text_width_mm
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.drawing.sheets import (
     BINDS,
+    DOUBT,
     FIGURE,
     FILLED,
     FRAGMENT,
@@ -32,7 +33,7 @@ from rubbing2pattern.documents.drawing.sheets import (
     outlines,
     run,
 )
-from rubbing2pattern.documents.matches.sentences import panel_sentence
+from rubbing2pattern.documents.matches.sentences import DOUBTFUL, how_sure, panel_sentence
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
 from rubbing2pattern.matching.result import Matching
@@ -48,7 +49,7 @@ KEY = (
     "Tinted, thin line: glass in its place. Bold red line: it reaches over the heart, groze "
     "by the figure there (G). Blue comb: light would show beside the leaf, as wide as the figure "
     "(S). Dashed: fragments. Hatched: a part is missing. Crossed out: no glass was found. "
-    "T: turned over. Not to scale."
+    "T: turned over. Dash-dotted line and ?: look before use. Not to scale."
 )
 
 
@@ -103,7 +104,9 @@ def _marks(
             yield from outlines(FRAGMENT, view.shape(part.outline))
     for match in glass.values():
         if match.placed is not None:
-            yield from outlines(GLASS, view.shape(match.placed.outline))
+            doubtful = how_sure(match, matching) in DOUBTFUL
+            rim = DOUBT if doubtful else GLASS
+            yield from outlines(rim, view.shape(match.placed.outline))
             yield from _faults(match.placed, view, options)
     lettering = replace(
         options,
@@ -153,6 +156,7 @@ def _names(
     below = ""
     if match is not None and match.placed is not None:
         below = match.piece.id + (" T" if matching.lies_over(match.placed) else "")
+        below += " ?" if how_sure(match, matching) in DOUBTFUL else ""
     fragments = [a.pieces for a in matching.matches.assemblies if a.number == piece.number]
     for names in fragments:
         below = "+".join(names)

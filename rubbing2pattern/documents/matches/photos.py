@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import io
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-import numpy as np
 import shapely
 from PIL import Image
+from shapely.geometry import Polygon
 
-from rubbing2pattern.documents.drawing import Drawing, Mark, Picture
+from rubbing2pattern.documents.drawing import (
+    Drawing,
+    Mark,
+    Picture,
+    Stroke,
+    text_width_mm,
+    wrapped,
+)
 from rubbing2pattern.documents.drawing.sheets import (
+    DOUBT,
     FIGURE,
     HALO,
+    LEADER,
+    LEADING,
     NUMBER,
     RIM,
     Sheet,
@@ -19,11 +32,17 @@ from rubbing2pattern.documents.drawing.sheets import (
     centred,
     outlines,
 )
-from rubbing2pattern.documents.matches.sentences import short_numbers_text, work_text
-from rubbing2pattern.geometry.frame import Frame
-from rubbing2pattern.imaging.resample import on_grid
-from rubbing2pattern.matching.loose import LoosePiece, Verdict
-from rubbing2pattern.matching.result import Colours, LoosePhoto, Matching
+from rubbing2pattern.documents.matches.sentences import (
+    DOUBTFUL,
+    group_sentences,
+    how_sure,
+    short_numbers_text,
+    work_text,
+)
+from rubbing2pattern.documents.matches.thumbnails import Straight
+from rubbing2pattern.geometry.curves import Line, Point
+from rubbing2pattern.matching.loose import Match, Verdict
+from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.options.documents import DocumentOptions
 from rubbing2pattern.reading import Bounds
 
@@ -32,49 +51,114 @@ _DOTS_PER_MM = 6.0
 """Of the photograph on the paper: about 150 to the inch."""
 _QUALITY = 82
 _NUMBER_MM, _SEVERAL_MM, _NAME_MM = 3.4, 2.4, 1.9
+_SMALL_MM = 0.7 * _NAME_MM
+_WIDEST_MM = 34.0
+_LEAST_MM = 3.2
+_BESIDE_MM, _WAYS = (1.5, 4.0, 8.0), 16
 KEY = (
     "Large: number of the place in the panel, several where openings are alike; ? where it has "
-    "none. Small: name of the loose piece and what is to be done, if anything. Red: look at it "
-    "before use. Not to scale."
+    "none. Small: name of the loose piece and what is to be done, if anything. Dash-dotted line "
+    "and red number with ?: look before use. Not to scale."
 )
 
 
-def photo_page(photo: LoosePhoto, matching: Matching, options: DocumentOptions) -> Drawing:
-    """Draw a photograph reduced to one sheet with what was found about each piece."""
+@dataclass(frozen=True, slots=True)
+class PhotoView:
+    """A photograph on its page: how it is reduced, and its colours as they are shown there."""
+
+    photo: LoosePhoto
+    sheet: Sheet
+    notes: tuple[str, ...]
+    view: View
+    bounds: Bounds
+    seen: Straight
+
+
+def photo_view(photo: LoosePhoto, matching: Matching, options: DocumentOptions) -> PhotoView:
+    """Lay a photograph straight, as large as its page takes it."""
     bounds = _bounds(photo)
     across = (bounds[2] - bounds[0]) > 1.15 * (bounds[3] - bounds[1])
     title = f"{matching.title}: loose pieces in {photo.name}"
     sheet = Sheet.of(title, options, across=across)
-    notes = sheet.lines([KEY])
+    notes = sheet.lines([KEY, *group_sentences(matching)])
     view = View.within(bounds, sheet.room(len(notes)))
+    seen = Straight.of(photo, bounds, _DOTS_PER_MM * view.share)
+    return PhotoView(photo, sheet, notes, view, bounds, seen)
+
+
+def photo_page(shown: PhotoView, matching: Matching, options: DocumentOptions) -> Drawing:
+    """Draw a photograph reduced to one sheet with what was found about each piece."""
+    view = shown.view
+    shapes = [view.shape(piece.outline) for piece in shown.photo.pieces]
+    taken = [*shapes]
     marks: list[Mark] = []
-    for piece in photo.pieces:
-        marks += _marks(piece, matching, view, options)
-    (left, low), (right, high) = view.places([bounds[:2], bounds[2:]])
-    jpeg = _jpeg(photo, bounds, _DOTS_PER_MM * view.share)
+    for piece, shape in zip(shown.photo.pieces, shapes, strict=True):
+        match = matching.of(piece.id)
+        doubtful = how_sure(match, matching) in DOUBTFUL
+        marks += [*outlines(HALO, shape), *outlines(DOUBT if doubtful else RIM, shape)]
+        marks += _label(match, shape, taken, matching, options)
+    (left, low), (right, high) = view.places([shown.bounds[:2], shown.bounds[2:]])
+    jpeg = _jpeg(shown.seen)
     picture = Picture((float(left), float(low), float(right), float(high)), jpeg)
-    return sheet.drawing(marks, notes, picture)
+    return shown.sheet.drawing(marks, shown.notes, (picture,))
 
 
-def _marks(
-    piece: LoosePiece, matching: Matching, view: View, options: DocumentOptions
-) -> list[Mark]:
-    shape, match = view.shape(piece.outline), matching.of(piece.id)
+def _label(
+    match: Match,
+    shape: Polygon,
+    taken: list[shapely.Geometry],
+    matching: Matching,
+    options: DocumentOptions,
+) -> Iterator[Mark]:
+    """Write number and name on a piece, or beside it with a line to it where it is too small."""
     number = short_numbers_text(match, matching)
     circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
     x, y = (float(c) for c in circle.coords[0])
     # Small glass must not vanish behind its number.
     high = min(_NUMBER_MM, max(_NAME_MM, 0.7 * circle.length))
-    fits = match.verdict is Verdict.FITS
-    named = piece.id if fits else f"{piece.id} {work_text(match, options)}"
+    fits = match.verdict is Verdict.FITS and not match.pattern
+    named = match.piece.id if fits else f"{match.piece.id} {work_text(match, matching, options)}"
     layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
     high = high if len(match.numbers) == 1 else min(high, _SEVERAL_MM)
-    return [
-        *outlines(HALO, shape),
-        *outlines(RIM, shape),
-        centred(NUMBER, (x, y + 0.8), number, high, patch=True),
-        centred(layer, (x, y - 0.5 * high - 1.0), named, 0.7 * _NAME_MM, patch=True),
+    lines = wrapped(named, _WIDEST_MM, _SMALL_MM)
+    of_number = FIGURE if how_sure(match, matching) in DOUBTFUL else NUMBER
+    if circle.length < _LEAST_MM:
+        wide = max(text_width_mm(line, _SMALL_MM, bold=True) for line in lines)
+        wide = max(wide, text_width_mm(number, high, bold=True))
+        tall = high + len(lines) * LEADING * _SMALL_MM
+        at = free_place(shape, (wide + 1.0, tall + 1.0), taken)
+        yield Stroke(LEADER, Line(at, (x, y)))
+        x, y = at[0], at[1] + 0.5 * tall - 0.5 * high - 0.8
+    yield centred(of_number, (x, y + 0.8), number, high, patch=True)
+    for k, line in enumerate(lines):
+        low = y - 0.5 * high - 1.0 - k * LEADING * _SMALL_MM
+        yield centred(layer, (x, low), line, _SMALL_MM, patch=True)
+
+
+def free_place(shape: Polygon, size: tuple[float, float], taken: list[shapely.Geometry]) -> Point:
+    """Return the middle of a box beside a shape, where it hides least; `taken` gets the box.
+
+    Rule: boxes lie in sixteen directions at three distances around the shape; of those that hide
+    equally little the nearest is taken.
+    """
+    x_min, y_min, x_max, y_max = shape.bounds
+    middle = (0.5 * (x_min + x_max), 0.5 * (y_min + y_max))
+    boxes = []
+    for far in _BESIDE_MM:
+        for k in range(_WAYS):
+            c, s = math.cos(2.0 * math.pi * k / _WAYS), math.sin(2.0 * math.pi * k / _WAYS)
+            x = middle[0] + c * (0.5 * (x_max - x_min + size[0]) + far)
+            y = middle[1] + s * (0.5 * (y_max - y_min + size[1]) + far)
+            half = (0.5 * size[0], 0.5 * size[1])
+            boxes.append(shapely.box(x - half[0], y - half[1], x + half[0], y + half[1]))
+    tree = shapely.STRtree(taken)
+    hidden = [
+        sum(box.intersection(taken[k]).area for k in tree.query(box, predicate="intersects"))
+        for box in boxes
     ]
+    best = boxes[min(range(len(boxes)), key=lambda k: (round(hidden[k], 3), k))]
+    taken.append(best)
+    return float(best.centroid.x), float(best.centroid.y)
 
 
 def _bounds(photo: LoosePhoto) -> Bounds:
@@ -92,17 +176,7 @@ def _bounds(photo: LoosePhoto) -> Bounds:
     )
 
 
-def _jpeg(photo: LoosePhoto, bounds: Bounds, px_per_mm: float) -> bytes:
-    seen = _straight(photo, Frame.over(bounds, px_per_mm))
+def _jpeg(seen: Straight) -> bytes:
     stream = io.BytesIO()
-    Image.fromarray(seen).save(stream, "JPEG", quality=_QUALITY)
+    Image.fromarray(seen.colours).save(stream, "JPEG", quality=_QUALITY)
     return stream.getvalue()
-
-
-def _straight(photo: LoosePhoto, frame: Frame) -> Colours:
-    """Return the photograph on a grid in the sheet's frame, (H, W, 3)."""
-    parts = [
-        on_grid(np.ascontiguousarray(photo.colour[..., k]), photo.rubbing.warp, frame)
-        for k in range(3)
-    ]
-    return np.stack(parts, axis=-1)

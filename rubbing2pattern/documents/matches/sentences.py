@@ -2,36 +2,102 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Sequence
 
+from rubbing2pattern.documents.matches.record import has_margin
 from rubbing2pattern.documents.wording import count_of, length_of
+from rubbing2pattern.findings import Code
 from rubbing2pattern.matching.loose import Match, Verdict
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
 
 _FEW = 3
+"""Numbers that are still listed one by one; more are given the name of a group."""
+_TEN_TO_ONE = math.log(10.0)
+"""Margin from which a match is likely; a surer one gives no finding."""
+DOUBTFUL = ("likely", "look")
+"""Words for a match that has to be looked at before use."""
+_LETTERS = "abcdefghijklmnopqrstuvwxyz"
+_UNCLEAR = (Code.GLASS_UNCLEAR, Code.GLASS_TOUCHES)
+"""Findings about a photograph that make the match of the piece they name doubtful."""
 
 
-def numbers_text(numbers: Iterable[int], matching: Matching) -> str:
-    """Write numbers that a piece fits alike: 3, 5 or 9."""
+def groups_named(matching: Matching) -> dict[tuple[int, ...], str]:
+    """Return the name of each long list of numbers that pieces fit alike: group a, group b ..."""
+    every = {m.numbers for m in matching.matches.matches if len(m.numbers) > _FEW}
+    ordered = sorted(every, key=lambda numbers: (numbers[0], numbers))
+    return {numbers: f"group {_letter(k)}" for k, numbers in enumerate(ordered)}
+
+
+def _letter(k: int) -> str:
+    return _LETTERS[k % len(_LETTERS)] * (k // len(_LETTERS) + 1)
+
+
+def group_sentences(matching: Matching) -> list[str]:
+    """Say once which numbers each group has."""
+    return [
+        f"{name[0].upper()}{name[1:]}: {matching.labels(numbers)}; these openings are alike."
+        for numbers, name in groups_named(matching).items()
+    ]
+
+
+def how_sure(match: Match, matching: Matching) -> str:
+    """Say in a word how sure a match is: sure, likely, or look; empty for what was not weighed.
+
+    Look before use: the next best is nearly as likely, the edge of the glass is unclear, or the
+    pattern may be wrong there.
+    """
+    codes = _doubts(match, matching)
+    if match.pattern or codes & {*_UNCLEAR}:
+        return "look"
+    if match.known or match.placed is None or not has_margin(match):
+        return ""
+    if Code.DOUBTFUL_MATCH in codes:
+        return "likely" if match.margin >= _TEN_TO_ONE else "look"
+    return "sure"
+
+
+def _doubts(match: Match, matching: Matching) -> set[Code]:
+    """Return of what kinds the findings about a loose piece are."""
+    return {f.code for f in matching.findings if f.names.get("loose") == match.piece.id}
+
+
+def sure_text(match: Match, matching: Matching) -> str:
+    """Say how sure a match is, and where the piece would go otherwise."""
+    word = how_sure(match, matching)
+    if match.known:
+        return "as you say" if not word else f"{word}; as you say"
+    if Code.DOUBTFUL_MATCH in _doubts(match, matching):
+        other = "no place" if match.second is None else matching.label(match.second)
+        return f"{word}, or {other}"
+    return word
+
+
+def numbers_text(numbers: Sequence[int], matching: Matching) -> str:
+    """Write numbers that a piece fits alike: 3, 5 or 9; of many the name of their group."""
+    group = groups_named(matching).get(tuple(numbers))
+    if group is not None:
+        return group
     names = [matching.label(number) for number in numbers]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 def short_numbers_text(match: Match, matching: Matching) -> str:
-    """Write the numbers on a photograph: of many the one where it is drawn, and how many more.
+    """Write the numbers on a photograph: of many the one where it is drawn, and their group.
 
-    The list has all of them. A question mark means none.
+    A question mark means none; behind a number it means that one has to look.
     """
     if not match.numbers:
         return "?"
-    if len(match.numbers) <= _FEW or match.placed is None:
-        return numbers_text(match.numbers, matching)
-    return f"{matching.label(match.placed.number)} or {len(match.numbers) - 1} more"
+    text = numbers_text(match.numbers, matching)
+    if len(match.numbers) > _FEW and match.placed is not None:
+        text = f"{matching.label(match.placed.number)}, {text}"
+    return f"{text} ?" if how_sure(match, matching) in DOUBTFUL else text
 
 
-def work_text(match: Match, options: DocumentOptions) -> str:
-    """Say what is to be done with a loose piece, without its number."""
+def work_text(match: Match, matching: Matching, options: DocumentOptions) -> str:
+    """Say what is to be done with a loose piece, without its number; of a lost one what is near."""
     placed = match.placed
     parts = [match.verdict.value]
     if placed is not None and match.verdict is not Verdict.FRAGMENT:
@@ -43,6 +109,9 @@ def work_text(match: Match, options: DocumentOptions) -> str:
         parts = parts or ["fits"]
     elif match.verdict is Verdict.FRAGMENT:
         parts = ["fragment"]
+    elif match.nearest is not None:
+        near = numbers_text(match.nearest.numbers, matching)
+        parts.append(f"fits {near} turned over" if match.nearest.over else f"nearest {near}")
     return ", ".join([*parts, *pattern_words(match)])
 
 

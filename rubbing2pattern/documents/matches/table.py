@@ -12,17 +12,20 @@ from rubbing2pattern.documents.formats.cells import area_cell, fine_cell, separa
 from rubbing2pattern.documents.formats.columns import Column, Quantity, headings
 from rubbing2pattern.documents.formats.workbook import (
     RULED,
+    Png,
     lettering,
     new_workbook,
     on_paper,
     put,
     put_below,
     put_headings,
+    put_picture,
     shown_heading,
     workbook_bytes,
 )
 from rubbing2pattern.documents.matches.record import has_margin
-from rubbing2pattern.documents.matches.sentences import panel_sentence
+from rubbing2pattern.documents.matches.sentences import group_sentences, how_sure, panel_sentence
+from rubbing2pattern.documents.matches.thumbnails import Straight, file_of, thumbnail
 from rubbing2pattern.matching.loose import Match
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.options.documents import DocumentOptions
@@ -51,6 +54,8 @@ MATCH_COLUMNS = (
     Column("nearest_large", "by how much it is too large there", Quantity.LENGTH),
     Column("nearest_small", "by how much it is too small there", Quantity.LENGTH),
     Column("nearest_over", "yes where it would have to be turned over"),
+    Column("sure", "how sure the match is in a word: sure; likely, ten to one at least; or look, "
+           "where the next is nearly as likely, the edge is unclear, or the pattern may be wrong"),
     Column("panel", "the panel of the opening in which it is drawn, or of the number without "
            "glass; with several panels each number has its panel's letter before it"),
     Column("pattern", "where it does not fit because the pattern may be wrong: findings of the "
@@ -62,6 +67,8 @@ _FIGURES = (*_LENGTHS, "margin")
 _WHOLE = ("lies_in", "second")
 _WIDTHS = {"photo": 26.0, "verdict": 14.0, "numbers": 22.0, "with": 18.0, "what": 34.0}
 _WIDTH = 10.0
+_PICTURE = "picture"
+_SIDE_PX, _INSET_PX, _ROW_POINTS = 56, 3, 46.5
 NO_GLASS, PART_MISSING = "no glass", "part missing"
 
 
@@ -71,17 +78,31 @@ def matches_csv(matching: Matching, options: DocumentOptions) -> str:
     return separated(headings(MATCH_COLUMNS, options.units), rows)
 
 
-def matches_xlsx(matching: Matching, options: DocumentOptions) -> bytes:
-    """Make the same as a workbook: loose pieces, what has to be cut, and notes."""
+def matches_xlsx(
+    matching: Matching, seen: Mapping[str, Straight], options: DocumentOptions
+) -> bytes:
+    """Make the same as a workbook: loose pieces with their pictures, what has to be cut, and notes.
+
+    Parameters
+    ----------
+    seen : each photograph straight on, by its name.
+    """
     title = f"Loose pieces: {matching.title}"
     book = new_workbook(title)
     sheet = book.create_sheet("loose pieces")
     put_headings(
         sheet,
-        [shown_heading(heading) for heading in headings(MATCH_COLUMNS, options.units)],
-        [_WIDTHS.get(name, _WIDTH) for name in _COLUMNS],
+        [*map(shown_heading, headings(MATCH_COLUMNS, options.units)), _PICTURE],
+        [*(_WIDTHS.get(name, _WIDTH) for name in _COLUMNS), _WIDTH],
     )
-    for k, row in enumerate(_piece_rows(matching, options), start=2):
+    rows = zip(matching.matches.matches, _piece_rows(matching, options), strict=True)
+    for k, (match, row) in enumerate(rows, start=2):
+        sheet.row_dimensions[k].height = _ROW_POINTS
+        shown = seen.get(match.piece.photo)
+        if shown is not None:
+            png = file_of(thumbnail(match.piece, shown).resize((_SIDE_PX,) * 2), "PNG")
+            picture = Png(png, _SIDE_PX, _SIDE_PX)
+            put_picture(sheet, k, len(_COLUMNS) + 1, picture, _INSET_PX)
         for c, name in enumerate(_COLUMNS, start=1):
             _put(sheet, k, c, name, row.get(name, ""), options)
     on_paper(sheet, title)
@@ -110,6 +131,7 @@ def _cells(match: Match, matching: Matching, options: DocumentOptions) -> dict[s
         "numbers": " ".join(map(matching.label, match.numbers)),
         "known": "yes" if match.known else "",
         "pattern": " ".join(match.pattern),
+        "sure": how_sure(match, matching),
     }
     if match.nearest is not None:
         near = match.nearest
@@ -194,12 +216,14 @@ def _notes(sheet: Any, matching: Matching, options: DocumentOptions) -> None:
     unit = "millimetres" if options.units == "mm" else "inches"
     lines = (
         panel_sentence(matching),
+        *group_sentences(matching),
         f"groze, short, play and off are in {unit}. groze: how far the glass reaches over the "
         "heart at the worst place; short: how wide a gap would show beside the leaf; play: how far "
         "it can be shifted where it has the least; off: mean distance of its edge from the cut "
         "line.",
         "numbers: all openings that it fits alike; lies in: the one in which it is drawn.",
-        "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look.",
+        "margin: how sure it is. 5 is a hundred to one; with less, lay the glass in and look. sure "
+        "says the same in a word.",
         "pattern: the pattern may be wrong where the piece does not fit. Settle these findings, or "
         "look at these joints and leads, before you take anything off the glass.",
         "second: where it would go otherwise; nothing there means that it would have no place.",
