@@ -77,8 +77,15 @@ class Matching:
         return self.home(number).label(number)
 
     def labels(self, numbers: Iterable[int]) -> str:
-        """Return numbers as they are shown, one after the other: A3, A7, B12."""
-        return ", ".join(map(self.label, numbers))
+        """Return numbers as they are shown, one after the other: A3, A7, B12 or all of B."""
+        given = sorted(numbers)
+        whole = [
+            own
+            for own in self.panels[: None if len(self.panels) > 1 else 0]
+            if {piece.number for piece in own.panel.pieces} <= {*given}
+        ]
+        some = [self.label(n) for n in given if not any(own.holds(n) for own in whole)]
+        return ", ".join([*some, *(f"all of {own.letter}" for own in whole)])
 
     @property
     def title(self) -> str:

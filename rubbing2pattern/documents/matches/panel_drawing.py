@@ -45,6 +45,8 @@ _NUMBER_MM, _LEAST_MM = 4.0, 1.5
 _SUB = 0.62
 """Height of the loose piece's own name under the number, over that of the number."""
 _FIGURE_MM = 1.7
+_ABREAST = 2
+"""Names of fragments in a line."""
 KEY = (
     "Tinted, thin line: glass in its place. Bold red line: it reaches over the heart, groze "
     "by the figure there (G). Blue comb: light would show beside the leaf, as wide as the figure "
@@ -153,14 +155,14 @@ def _names(
     named = replace(piece_number(piece, NUMBER, lettering), text=matching.label(piece.number))
     number = on_page(named, view, _LEAST_MM)
     yield number
-    below = ""
+    below: list[str] = []
     if match is not None and match.placed is not None:
-        below = match.piece.id + (" T" if matching.lies_over(match.placed) else "")
-        below += " ?" if how_sure(match, matching) in DOUBTFUL else ""
-    fragments = [a.pieces for a in matching.matches.assemblies if a.number == piece.number]
-    for names in fragments:
-        below = "+".join(names)
-    if below:
-        height = max(0.8 * _LEAST_MM, _SUB * number.height_mm)
-        low = 0.5 * number.height_mm + 1.1 * height
-        yield centred(NUMBER, (number.at[0], number.at[1] - low), below, height)
+        turned = " T" if matching.lies_over(match.placed) else ""
+        look = " ?" if how_sure(match, matching) in DOUBTFUL else ""
+        below = [f"{match.piece.id}{turned}{look}"]
+    for names in (a.pieces for a in matching.matches.assemblies if a.number == piece.number):
+        below = ["+".join(names[k : k + _ABREAST]) for k in range(0, len(names), _ABREAST)]
+    height = max(0.8 * _LEAST_MM, _SUB * number.height_mm)
+    for k, line in enumerate(below):
+        low = 0.5 * number.height_mm + (1.1 + 1.4 * k) * height
+        yield centred(NUMBER, (number.at[0], number.at[1] - low), line, height)

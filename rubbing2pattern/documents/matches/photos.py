@@ -40,7 +40,7 @@ from rubbing2pattern.documents.matches.sentences import (
     work_text,
 )
 from rubbing2pattern.documents.matches.thumbnails import Straight
-from rubbing2pattern.geometry.curves import Line, Point
+from rubbing2pattern.geometry.curves import Line, Point, as_point
 from rubbing2pattern.matching.loose import Match, Verdict
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.options.documents import DocumentOptions
@@ -90,49 +90,87 @@ def photo_page(shown: PhotoView, matching: Matching, options: DocumentOptions) -
     """Draw a photograph reduced to one sheet with what was found about each piece."""
     view = shown.view
     shapes = [view.shape(piece.outline) for piece in shown.photo.pieces]
-    taken = [*shapes]
     marks: list[Mark] = []
+    labels = []
     for piece, shape in zip(shown.photo.pieces, shapes, strict=True):
         match = matching.of(piece.id)
         doubtful = how_sure(match, matching) in DOUBTFUL
         marks += [*outlines(HALO, shape), *outlines(DOUBT if doubtful else RIM, shape)]
-        marks += _label(match, shape, taken, matching, options)
+        labels.append(_Label.of(match, shape, matching, options))
+    # Labels beside small glass come last, for they keep clear of those that lie on glass.
+    taken: list[shapely.Geometry] = [*shapes]
+    for label in sorted(labels, key=lambda each: each.small):
+        marks += label.written(taken)
     (left, low), (right, high) = view.places([shown.bounds[:2], shown.bounds[2:]])
     jpeg = _jpeg(shown.seen)
     picture = Picture((float(left), float(low), float(right), float(high)), jpeg)
     return shown.sheet.drawing(marks, shown.notes, (picture,))
 
 
-def _label(
-    match: Match,
-    shape: Polygon,
-    taken: list[shapely.Geometry],
-    matching: Matching,
-    options: DocumentOptions,
-) -> Iterator[Mark]:
-    """Write number and name on a piece, or beside it with a line to it where it is too small."""
-    number = short_numbers_text(match, matching)
-    circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
-    x, y = (float(c) for c in circle.coords[0])
-    # Small glass must not vanish behind its number.
-    high = min(_NUMBER_MM, max(_NAME_MM, 0.7 * circle.length))
-    fits = match.verdict is Verdict.FITS and not match.pattern
-    named = match.piece.id if fits else f"{match.piece.id} {work_text(match, matching, options)}"
-    layer = NUMBER if match.verdict in (Verdict.FITS, Verdict.FRAGMENT) else FIGURE
-    high = high if len(match.numbers) == 1 else min(high, _SEVERAL_MM)
-    lines = wrapped(named, _WIDEST_MM, _SMALL_MM)
-    of_number = FIGURE if how_sure(match, matching) in DOUBTFUL else NUMBER
-    if circle.length < _LEAST_MM:
-        wide = max(text_width_mm(line, _SMALL_MM, bold=True) for line in lines)
-        wide = max(wide, text_width_mm(number, high, bold=True))
-        tall = high + len(lines) * LEADING * _SMALL_MM
-        at = free_place(shape, (wide + 1.0, tall + 1.0), taken)
-        yield Stroke(LEADER, Line(at, (x, y)))
-        x, y = at[0], at[1] + 0.5 * tall - 0.5 * high - 0.8
-    yield centred(of_number, (x, y + 0.8), number, high, patch=True)
-    for k, line in enumerate(lines):
-        low = y - 0.5 * high - 1.0 - k * LEADING * _SMALL_MM
-        yield centred(layer, (x, low), line, _SMALL_MM, patch=True)
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """Number and name of a piece, to be written on it, or beside it where it is too small.
+
+    Attributes
+    ----------
+    shape, at : the piece on the page, and the middle of the largest circle in it.
+    small : whether that circle is too small for lettering.
+    number, high_mm, number_layer : the number, its height and layer.
+    lines, layer : name and what is to be done, line by line.
+    """
+
+    shape: Polygon
+    at: Point
+    small: bool
+    number: str
+    high_mm: float
+    number_layer: str
+    lines: tuple[str, ...]
+    layer: str
+
+    @classmethod
+    def of(
+        cls, match: Match, shape: Polygon, matching: Matching, options: DocumentOptions
+    ) -> _Label:
+        """Return the label of a piece."""
+        circle = shapely.maximum_inscribed_circle(shape, tolerance=0.1)
+        # Small glass must not vanish behind its number.
+        high = min(_NUMBER_MM, max(_NAME_MM, 0.7 * circle.length))
+        fits = match.verdict is Verdict.FITS and not match.pattern
+        work = "" if fits else f" {work_text(match, matching, options)}"
+        plain = match.verdict in (Verdict.FITS, Verdict.FRAGMENT)
+        return cls(
+            shape,
+            as_point(circle.coords[0]),
+            bool(circle.length < _LEAST_MM),
+            short_numbers_text(match, matching),
+            high if len(match.numbers) == 1 else min(high, _SEVERAL_MM),
+            FIGURE if how_sure(match, matching) in DOUBTFUL else NUMBER,
+            wrapped(f"{match.piece.id}{work}", _WIDEST_MM, _SMALL_MM),
+            NUMBER if plain else FIGURE,
+        )
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of number and lines together."""
+        wide = max(text_width_mm(line, _SMALL_MM, bold=True) for line in self.lines)
+        wide = max(wide, text_width_mm(self.number, self.high_mm, bold=True))
+        return wide + 1.0, self.high_mm + len(self.lines) * LEADING * _SMALL_MM + 1.0
+
+    def written(self, taken: list[shapely.Geometry]) -> Iterator[Mark]:
+        """Yield its marks; `taken` gets what it covers."""
+        (x, y), (wide, tall) = self.at, self.size_mm
+        if self.small:
+            at = free_place(self.shape, self.size_mm, taken)
+            yield Stroke(LEADER, Line(at, self.at))
+            x, y = at[0], at[1] + 0.5 * (tall - self.high_mm) - 1.3
+        else:
+            low = y + 0.5 * self.high_mm + 1.3 - tall
+            taken.append(shapely.box(x - 0.5 * wide, low, x + 0.5 * wide, low + tall))
+        yield centred(self.number_layer, (x, y + 0.8), self.number, self.high_mm, patch=True)
+        for k, line in enumerate(self.lines):
+            low = y - 0.5 * self.high_mm - 1.0 - k * LEADING * _SMALL_MM
+            yield centred(self.layer, (x, low), line, _SMALL_MM, patch=True)
 
 
 def free_place(shape: Polygon, size: tuple[float, float], taken: list[shapely.Geometry]) -> Point:
