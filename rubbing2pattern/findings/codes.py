@@ -52,6 +52,7 @@ class Code(StrEnum):
     FEW_FIT = "few-fit"
     DOUBTFUL_MATCH = "doubtful-match"
     NEAREST_PLACE = "nearest-place"
+    MAY_BE_TURNED = "may-be-turned"
     PATTERN_OFF = "pattern-off"
     PATTERN_DOUBTED = "pattern-doubted"
     SEPARATE_PARTS = "separate-parts"

@@ -409,6 +409,10 @@ class Kind(Sentences):
         "{loose} has no place; number {pieces:or} comes nearest",
         ", too large there by {large_mm:1}", ", too small there by {small_mm:1}", ".",
     )
+    PAINTED_AND_ALIKE = (Code.MAY_BE_TURNED, _CHECK,
+        "{loose} is painted and fits number {pieces:or} {ways} as well: look at its paint before "
+        "it is set.",
+    )
     GLASS_MOVES_JOINT = (Code.PATTERN_OFF, _CHECK,
         "The pattern may be wrong at joint {joint}: {pieces} {pieces:fits|fit} better when it lies "
         "{off_mm:1} (give or take {uncertain_mm:1}) from where the pattern has it",

@@ -17,12 +17,14 @@ from rubbing2pattern.matching.known import KnownNumber, Seen, pieces_meant, read
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed
 from rubbing2pattern.matching.matching_all import match_all
 from rubbing2pattern.matching.outlines import find_pieces
+from rubbing2pattern.matching.painted import is_painted
 from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.matching.pattern_doubts import pattern_asked, with_pattern_doubts
 from rubbing2pattern.matching.pattern_offer import pattern_name
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.matching.several_panels import PanelMatched, raised, side_by_side
 from rubbing2pattern.matching.shapes import turned_over
+from rubbing2pattern.matching.turning import with_turning_doubts
 from rubbing2pattern.model import SIDES, Panel
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.setting import SETTABLE
@@ -116,6 +118,8 @@ def match_pieces(
     progress.stage("match", total, total)
     matches = match_all(bench.facing, openings, options, numbers, turn_over)
     matches = bench.all_as_lying(matches)
+    painted = {p.id for s in seen for p in s.pieces if is_painted(p, s.colour, s.rubbing.warp)}
+    matches = with_turning_doubts(matches, {o.number: o for o in openings}, painted)
     panels, matches = _with_patterns(panels, matches, options)
     progress.done()
     source = _provenance(seen, references, numbers, options)

@@ -112,6 +112,8 @@ def work_text(match: Match, matching: Matching, options: DocumentOptions) -> str
     elif match.nearest is not None:
         near = numbers_text(match.nearest.numbers, matching)
         parts.append(f"fits {near} turned over" if match.nearest.over else f"nearest {near}")
+    if Code.MAY_BE_TURNED in _doubts(match, matching):
+        parts.append("look at its paint")
     return ", ".join([*parts, *pattern_words(match)])
 
 
