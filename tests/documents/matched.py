@@ -22,6 +22,9 @@ from rubbing2pattern.matching.loose import (
     Verdict,
 )
 from rubbing2pattern.matching.panel_openings import openings_of
+from rubbing2pattern.matching.pattern_doubts import with_pattern_doubts
+from rubbing2pattern.matching.pattern_evidence import Asked, Wrong
+from rubbing2pattern.matching.pattern_offer import edits_for, pattern_name
 from rubbing2pattern.matching.result import LoosePhoto, Matching
 from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Panel
@@ -148,3 +151,14 @@ def matching() -> Matching:
         True,
         {"program": {"name": "rubbing2pattern"}},
     )
+
+
+def with_pattern(plain: Matching) -> Matching:
+    """Return matches of which two pieces want a joint elsewhere."""
+    asked = Asked(Wrong.JOINT, "J5", (10.0, 20.0), (2.0, -1.0), 0.3, 9.0, (3, 4), ("P3", "P4"))
+    told = with_pattern_doubts(
+        plain.matches, PANEL, [asked], {"J5": pattern_name("")}, MatchOptions()
+    )
+    edits = edits_for([asked], PANEL)
+    (own,) = plain.panels
+    return replace(plain, matches=told, panels=(replace(own, asked=(asked,), edits=edits),))

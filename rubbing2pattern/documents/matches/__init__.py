@@ -84,7 +84,7 @@ MATCH_DOCUMENTS: Final[tuple[Document[_Source], ...]] = (
     ),
     Document(
         "labels-strip.pdf",
-        "the same labels for a thermal printer, 62 by 29 mm each",
+        "labels to stick on the glass for a thermal printer, 62 by 29 mm each",
         lambda s: pdf_bytes(*label_pages(s.matching, STRIP, s.options)),
         page="loose-pieces.md",
     ),

@@ -23,13 +23,10 @@ from rubbing2pattern.documents.matches.record import matches_json, matches_schem
 from rubbing2pattern.errors import InputUnreadable, UsageFault
 from rubbing2pattern.geometry.frame import Placement
 from rubbing2pattern.inputs.corrections import read_corrections
-from rubbing2pattern.matching.pattern_doubts import with_pattern_doubts
-from rubbing2pattern.matching.pattern_evidence import Asked, Wrong
-from rubbing2pattern.matching.pattern_offer import PATTERN_NAMES, edits_for, pattern_name
+from rubbing2pattern.matching.pattern_offer import PATTERN_NAMES, pattern_name
 from rubbing2pattern.matching.result import Matching
-from rubbing2pattern.options import Options
 from rubbing2pattern.options.documents import DocumentOptions
-from tests.documents.matched import PANEL, cut_of, matching
+from tests.documents.matched import PANEL, cut_of, matching, with_pattern
 from tests.running import ROOT
 
 OPTIONS = DocumentOptions()
@@ -40,15 +37,6 @@ SCHEMA = ROOT / "docs" / "matches.schema.json"
 @pytest.fixture(scope="module")
 def whole() -> Matching:
     return with_pattern(matching())
-
-
-def with_pattern(plain: Matching) -> Matching:
-    """Return matches of which two pieces want a joint elsewhere."""
-    asked = Asked(Wrong.JOINT, "J5", (10.0, 20.0), (2.0, -1.0), 0.3, 9.0, (3, 4), ("P3", "P4"))
-    told = with_pattern_doubts(plain.matches, PANEL, [asked], {"J5": PATTERN_NAME}, Options().match)
-    edits = edits_for([asked], PANEL)
-    (own,) = plain.panels
-    return replace(plain, matches=told, panels=(replace(own, asked=(asked,), edits=edits),))
 
 
 @pytest.fixture(scope="module")
