@@ -41,7 +41,7 @@ from tests.glazing.sheets import type_in_folder
 from tests.panels import lattice, mosaic, two_by_two
 from tests.running import listing, run_here as run
 
-PX_PER_MM = 3.0
+PX_PER_MM = 2.5
 SCAN = Dpi(PX_PER_MM * 25.4)
 PANEL = mosaic(7, 150.0, 180.0, seed=11)
 CUTS = {opening.number: opening.cut for opening in openings_of(PANEL, 0.2)}
