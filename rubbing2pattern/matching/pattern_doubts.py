@@ -117,7 +117,7 @@ def _near(
     match: Match, findings: Sequence[Finding], panel: Panel, options: MatchOptions
 ) -> list[Finding]:
     placed = match.placed
-    if placed is None or match.verdict is Verdict.FRAGMENT:
+    if placed is None or not (placed.groze or placed.short):
         return []
     return [f for f in findings if _touches(f, placed, panel, options)]
 
