@@ -12,10 +12,14 @@ from pathlib import Path
 
 from rubbing2pattern.inputs.reference import Reference
 from rubbing2pattern.options import Options
+from rubbing2pattern.workflows import match
+from rubbing2pattern.workflows.match import LoosePhoto
 from rubbing2pattern.workflows.pipeline import Reading, trace_rubbing
 from rubbing2pattern.workflows.progress import Progress, Silent
 
 _READ: dict[tuple[object, ...], Reading] = {}
+_OUTLINED: dict[tuple[object, ...], LoosePhoto] = {}
+_outlined = match._photo
 
 
 def read_once(
@@ -31,10 +35,23 @@ def read_once(
     path = Path(image)
     if not path.is_file():
         return trace_rubbing(path, reference, name=name, seen_from=seen_from, options=options)
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    key = (path.name, digest, reference, name, seen_from, options)
+    key = (path.name, _digest(path), reference, name, seen_from, options)
     if key not in _READ:
         _READ[key] = trace_rubbing(
             path, reference, name=name, seen_from=seen_from, options=options, progress=progress
         )
     return _READ[key]
+
+
+def outlined_once(place: Path, reference: Reference, before: int, options: Options) -> LoosePhoto:
+    """Return the loose pieces of a photograph as `match_pieces` outlines them, once each."""
+    if not place.is_file():
+        return _outlined(place, reference, before, options)
+    key = (place.name, _digest(place), reference, before, options)
+    if key not in _OUTLINED:
+        _OUTLINED[key] = _outlined(place, reference, before, options)
+    return _OUTLINED[key]
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -39,6 +39,7 @@ from rubbing2pattern.workflows.lists import list_folder
 from rubbing2pattern.workflows.match import match_pieces, write_matches
 from tests.glazing.sheets import type_in_folder
 from tests.panels import lattice, mosaic, two_by_two
+from tests.readings import outlined_once
 from tests.running import listing, run_here as run
 
 PX_PER_MM = 2.5
@@ -109,6 +110,12 @@ def matched(tmp_path_factory: pytest.TempPathFactory, bench: Path, panel: Path) 
 def again(bench: Path, panel: Path) -> Matching:
     """Match the bench a second time, from Python."""
     return match_pieces([bench], SCAN, panel)
+
+
+@pytest.fixture(autouse=True)
+def outline_only_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let tests share what they see in a photograph; `matched` and `again` each look anew."""
+    monkeypatch.setattr("rubbing2pattern.workflows.match._photo", outlined_once)
 
 
 def command(photo: Path, panel: Path, place: Path, *more: str | Path) -> list[str | Path]:

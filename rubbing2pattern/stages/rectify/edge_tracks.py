@@ -8,6 +8,7 @@ Legendre's next polynomials follow where a track has more terms.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,9 @@ _BESIDE = 0.6
 """What a peak counts one step beside its place; tracks run between steps."""
 _MIXED_COST = 0.1
 """Share by which an edge that changes its direction must be clearer than one that does not."""
+
+_AT_ONCE = 16
+"""Profiles whose peaks are added up together: what they hold stays near the processor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +115,7 @@ def best_tracks(slopes: Grid, reach: Reach) -> Tracks:
 
 def tracks_by_kind(slopes: Grid, reach: Reach) -> tuple[Tracks, Tracks, Tracks]:
     """Return the best tracks of edges that get lighter across, darker, and either."""
-    terms = basis(_middles(slopes.shape[1]))
-    trials = _trials(reach)
-    index = np.rint(trials @ terms.T).astype(np.int64) + reach.half_px
-    inside = ((index >= 0) & (index < slopes.shape[2])).all(axis=1)
-    trials, index = trials[inside], index[inside]
+    trials, index = _trials(reach, *slopes.shape[1:])
     doubts = (reach.doubt * np.abs(trials[:, 0])).astype(np.float32)
 
     def along(size: Grid) -> Tracks:
@@ -151,25 +151,39 @@ def _middles(count: int) -> Array:
     return np.asarray((np.arange(count) + 0.5) / count * 2.0 - 1.0)
 
 
-def _trials(reach: Reach) -> Array:
+@lru_cache(maxsize=8)
+def _trials(reach: Reach, profiles: int, depths: int) -> tuple[Array, npt.NDArray[np.int64]]:
+    """Return the trial tracks (P, 3) that stay inside, and where each meets the profiles, (S, P).
+
+    A place is its number among those of all profiles, one profile after the other.
+    """
     step = reach.step_px
     parts = (
         np.arange(-reach.left_px, reach.shift_px + 1),
         np.arange(-reach.turn_px, reach.turn_px + 1, step),
         np.arange(-reach.bow_px, reach.bow_px + 1, step),
     )
-    return np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
+    every = np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1).reshape(-1, 3).astype(float)
+    index = np.rint(every @ basis(_middles(profiles)).T).astype(np.int64) + reach.half_px
+    inside = ((index >= 0) & (index < depths)).all(axis=1)
+    trials, places = every[inside], index[inside].T + depths * np.arange(profiles)[:, None]
+    for each in (trials, places):
+        each.flags.writeable = False
+    return trials, places
 
 
-def _best_trials(peaks: Grid, trials: Array, index: Array, doubts: Grid) -> Tracks:
-    """Add up the peaks along every trial, (L, P), and keep the best of each line (rule 1)."""
+def _best_trials(peaks: Grid, trials: Array, index: npt.NDArray[np.int64], doubts: Grid) -> Tracks:
+    """Add up the peaks along every trial, (P, L), and keep the best of each line (rule 1)."""
     wide = np.pad(peaks, ((0, 0), (0, 0), (1, 1)))
     spread = np.maximum(peaks, _BESIDE * np.maximum(wide[..., :-2], wide[..., 2:]))
-    total = np.zeros((len(peaks), len(trials)), dtype=np.float32)
-    for profile in range(peaks.shape[1]):
-        total += spread[:, profile, index[:, profile]]
-    which = np.argmax(total - peaks.shape[1] * doubts, axis=1)
-    return Tracks(trials[which], total[np.arange(len(peaks)), which] / peaks.shape[1])
+    rows = np.moveaxis(spread, 0, 2).reshape(-1, len(peaks))
+    total = np.zeros((len(trials), len(peaks)), dtype=np.float32)
+    for first in range(0, len(index), _AT_ONCE):
+        met = np.take(rows, index[first : first + _AT_ONCE], axis=0)
+        met[0] += total
+        total = met.sum(axis=0)
+    which = np.argmax(total - peaks.shape[1] * doubts[:, None], axis=0)
+    return Tracks(trials[which], total[which, np.arange(len(peaks))] / peaks.shape[1])
 
 
 def _settled(peaks: Grid, tracks: Tracks, half_px: int) -> Tracks:

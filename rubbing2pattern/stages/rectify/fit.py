@@ -25,7 +25,7 @@ from rubbing2pattern.stages.rectify.plane import (
 )
 from rubbing2pattern.stages.rectify.sheet_edges import Sides
 from rubbing2pattern.stages.rectify.sheet_search import CORNERS
-from rubbing2pattern.stages.rectify.solve import freed, soft_least_squares
+from rubbing2pattern.stages.rectify.solve import Residuals, freed, soft_least_squares
 
 _NEXT = np.array([1, 2, 3, 0])
 _K1, _K2 = 8, 9
@@ -181,10 +181,11 @@ def fit_sides(
     distances = plumb(sides, lens)
 
     def residuals(parameters: Array, noise_px: float) -> Array:
-        away = distances(parameters[:8].reshape(4, 2), *parameters[_K1 : _K2 + 1])
-        return np.concatenate((away / noise_px, _lens_prior(parameters, options)))
+        corners = parameters[..., :_K1].reshape(*parameters.shape[:-1], 4, 2)
+        away = distances(corners, parameters[..., _K1], parameters[..., _K2])
+        return np.concatenate((away / noise_px, _lens_prior(parameters, options)), axis=-1)
 
-    return _solved(residuals, start, rectangle(*size_mm), sides, lens)
+    return _solved(residuals, start, rectangle(*size_mm), sides, lens, at_once=True)
 
 
 def fit_pins(
@@ -240,21 +241,31 @@ def plumb(sides: Sides, lens: Lens) -> Callable[..., Array]:
     -------
     Callable
         Maps ideal corners (4, 2), k1 and k2 to the distances (N,) in ideal px of all places, side
-        by side, from the lines of their sides; outwards is negative.
+        by side, from the lines of their sides; outwards is negative. Of K trials at once, (K, 4,
+        2), (K,) and (K,), it returns (K, N).
     """
     points = np.concatenate(sides)
-    side = np.repeat(np.arange(4), [len(each) for each in sides])
+    counts = [len(each) for each in sides]
     first, last = np.array(CORNERS).T
 
     @lru_cache(maxsize=4)
     def ideal(k1: float, k2: float) -> Array:
-        return lens.with_k1(k1, k2).ideal(points)
+        return np.ascontiguousarray(lens.with_k1(k1, k2).ideal(points).T)
 
-    def distances(corners: Array, k1: float, k2: float = 0.0) -> Array:
-        way = corners[last] - corners[first]
-        way = way / np.hypot(way[:, :1], way[:, 1:])
-        offset = ideal(float(k1), float(k2)) - corners[first][side]
-        return np.asarray(way[side, 0] * offset[:, 1] - way[side, 1] * offset[:, 0])
+    def along(each: Array) -> Array:
+        return np.repeat(each, counts, axis=-1)
+
+    def distances(corners: Array, k1: Array | float, k2: Array | float = 0.0) -> Array:
+        way = corners[..., last, :] - corners[..., first, :]
+        way = way / np.hypot(way[..., :1], way[..., 1:])
+        if np.ndim(k1) == 0:
+            x, y = ideal(float(k1), float(k2))
+        else:
+            both = zip(np.asarray(k1).tolist(), np.asarray(k2).tolist(), strict=True)
+            x, y = np.moveaxis(np.stack([ideal(*each) for each in both]), 1, 0)
+        start = corners[..., first, :]
+        across, down = x - along(start[..., 0]), y - along(start[..., 1])
+        return np.asarray(along(way[..., 0]) * down - along(way[..., 1]) * across)
 
     return distances
 
@@ -268,7 +279,7 @@ def unsquareness_mm(corners_mm: Array) -> Array:
 
 
 def _lens_prior(parameters: Array, options: RectifyOptions) -> Array:
-    return np.asarray(parameters[_K1 : _K2 + 1] / (options.lens_k1, options.lens_k2))
+    return np.asarray(parameters[..., _K1 : _K2 + 1] / (options.lens_k1, options.lens_k2))
 
 
 def _unlike_squares(corners_mm: Array, reading_mm: float, shape_share: float) -> Array:
@@ -291,29 +302,34 @@ def _solved(
     base_mm: Array,
     sides: Sides | None,
     lens: Lens,
+    *,
+    at_once: bool = False,
 ) -> Fit:
-    """Solve twice, k2 held at 0: the first round shows how noisy the edges are."""
+    """Solve twice, k2 held at 0: the first round shows how noisy the edges are.
+
+    `at_once` says that the residuals are those of many trials as well.
+    """
     noise_px = 1.0
     for _ in range(2):
         own = partial(residuals, noise_px=noise_px)
-        start = _held(own, start)
+        start = _held(own, start, at_once)
         if sides is not None:
             noise_px = _edge_noise_px(plumb(sides, lens)(_sheet_part(start), start[_K1]), sides)
-    drift, covariance = freed(own, start)
+    drift, covariance = freed(own, start, own if at_once else None)
     return Fit(base_mm, start, drift, covariance, lens.with_k1(float(start[_K1])))
 
 
-def _held(residuals: Callable[[Array], Array], start: Array) -> Array:
+def _held(residuals: Residuals, start: Array, at_once: bool) -> Array:
     """Minimise with k2 held where it is."""
     free = np.arange(len(start)) != _K2
 
     def inner(some: Array) -> Array:
-        every = start.copy()
-        every[free] = some
+        every = np.broadcast_to(start, (*some.shape[:-1], len(start))).copy()
+        every[..., free] = some
         return residuals(every)
 
     found = start.copy()
-    found[free] = soft_least_squares(inner, start[free])[0]
+    found[free] = soft_least_squares(inner, start[free], inner if at_once else None)[0]
     return found
 
 

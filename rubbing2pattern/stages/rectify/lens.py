@@ -55,6 +55,7 @@ class Lens:
         rho = r.copy()
         for _ in range(5):
             square = rho**2
-            slope = np.maximum(1.0 + square * (3.0 * self.k1 + 5.0 * self.k2 * square), 0.2)
-            rho -= (rho * (1.0 + square * (self.k1 + self.k2 * square)) - r) / slope
+            by_k2 = self.k2 * square if self.k2 else 0.0
+            slope = np.maximum(1.0 + square * (3.0 * self.k1 + 5.0 * by_k2), 0.2)
+            rho -= (rho * (1.0 + square * (self.k1 + by_k2)) - r) / slope
         return np.asarray(self.centre_px + offset * (rho / np.maximum(r, 1e-12)))

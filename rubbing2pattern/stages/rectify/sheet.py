@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -193,9 +194,10 @@ def _located(search: _Search, *, thorough: bool) -> Sheet | None:
     best: Sheet | None = None
     for effort in (QUICK, THOROUGH) if thorough else (QUICK,):
         for found in search.readings(effort):
-            sheet = search.follow(found)
+            may_end = found.score > _CLEAR_SCORE
+            sheet = search.follow(found, -np.inf if may_end or best is None else best.worth)
             best = _better(best, sheet)
-            if sheet is not None and found.score > _CLEAR_SCORE and sheet.is_clear:  # rule 1
+            if sheet is not None and may_end and sheet.is_clear:  # rule 1
                 return sheet
         if best is not None:
             best = search.mend(best)
@@ -216,7 +218,7 @@ class _Search:
     options: RectifyOptions
     least_px: float = 1.0
 
-    def readings(self, effort: Effort) -> list[FoundSheet]:
+    def readings(self, effort: Effort) -> Iterator[FoundSheet]:
         ratio = None if self.size_mm is None else self.size_mm[0] / self.size_mm[1]
         return search_sheet(self.evidence, self.grey.shape, ratio, self.options, effort)
 
@@ -235,26 +237,28 @@ class _Search:
                     SIDES.index(name),
                     sheet.fit.lens,
                 ):
-                    sheet = _better(sheet, self.follow(found)) or sheet
+                    sheet = _better(sheet, self.follow(found, sheet.worth)) or sheet
             if sheet.worth == before:
                 break
         return sheet
 
-    def follow(self, found: FoundSheet) -> Sheet | None:
-        """Follow the edges of one reading and weigh it.
+    def follow(self, found: FoundSheet, more_than: float) -> Sheet | None:
+        """Follow the edges of one reading and weigh it; None as soon as it is not worth more.
 
         A wrong reading may send corners past the range of numbers; the result is then None.
         """
         try:
             with np.errstate(all="ignore"):
-                sheet = self._followed(found)
+                sheet = self._followed(found, more_than)
         except np.linalg.LinAlgError:
+            return None
+        if sheet is None:
             return None
         sound = np.isfinite(sheet.worth) and np.isfinite(sheet.fit.parameters).all()
         empty = self.about_px is not None and not sheet.holds_most(self.about_px)
         return sheet if sound and not empty else None
 
-    def _followed(self, found: FoundSheet) -> Sheet:
+    def _followed(self, found: FoundSheet, more_than: float) -> Sheet | None:
         scale = self._scale(found)
         step_px = fine_step_px(scale, self.least_px)
         sides = refine_sheet(self.grey, found, scale, step_px)
@@ -263,16 +267,21 @@ class _Search:
         bends = bends_of(sides, fit, step_px)
         ends = fit.sheet_corners[np.array(CORNERS)]
         sides = follow_sheet(self.grey, ends, fit.lens, step_px, bends)
+        most = np.array([len(each) for each in sides]) / PROFILES
+        if _worth(most) <= more_than:
+            return None
         fit = self._fit(sides, fit.sheet_corners, fit.lens)
         bends = bends_of(sides, fit, step_px)
         unmet = unmet_px(sides, fit, bends)
         share = np.array([np.sum(each < step_px) / PROFILES for each in unmet])
+        if _worth(share) <= more_than:
+            return None
         false = leads(self.grey, fit, scale, bends) | shadows(self.grey, fit, scale)
         misfit = 0.0
         if self.size_mm is not None:
             longer_px = max(self.grey.shape)
             misfit = camera_misfit(fit.warp.matrix, fit.lens.centre_px, longer_px)
-        worth = float(share.mean() + share.min() - 0.5 * false.sum() - _MISFIT_WEIGHT * misfit)
+        worth = _worth(share) - 0.5 * float(false.sum()) - _MISFIT_WEIGHT * misfit
         return Sheet(sides, fit, share, false, self._turn_doubt(fit), worth)
 
     def _scale(self, found: FoundSheet) -> float:
@@ -291,6 +300,11 @@ class _Search:
     def _fit(self, sides: Sides, corners: Array, lens: Lens) -> Fit:
         size = _oriented(corners, lens, self.size_mm, max(self.grey.shape))
         return fit_sides(sides, corners, size, lens, self.options)
+
+
+def _worth(seen_share: Array) -> float:
+    """Return what a reading is worth at most whose sides (4,) are seen so far."""
+    return float(seen_share.mean() + seen_share.min())
 
 
 def _better(first: Sheet | None, second: Sheet | None) -> Sheet | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,7 +82,7 @@ def search_sheet(
     ratio: float | None,
     options: RectifyOptions,
     effort: Effort,
-) -> list[FoundSheet]:
+) -> Iterator[FoundSheet]:
     """Find the four sides of the sheet roughly, the likeliest reading first.
 
     Strategy: for a few trial lenses, straight lines of evidence are combined to quadrilaterals
@@ -119,7 +120,7 @@ def search_sheet(
             likely.append((float(total[index]), quads.lens.k1, corners))
     likely.sort(key=lambda each: -each[0])
     kept = _distinct(likely, max(coarse))[: effort.sheets]
-    return [_sheet(evidence, *each, shape) for each in kept]
+    return (_sheet(evidence, *each, shape) for each in kept)
 
 
 def _followed(evidence: Evidence, quads: Quads, score: Array) -> Array:
