@@ -356,8 +356,7 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
     4. Elsewhere the old folder goes aside and the new one takes its place; when that breaks off
        between the two renames, the old folder goes back.
     """
-    if not stands(place):
-        partial.rename(place)  # rule 1
+    if not stands(place) and _renamed(partial, place):  # rule 1
         _sync(place.parent)
         return
     # Another run may have put its results there while this one was at work.
@@ -379,6 +378,17 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
     finally:
         if aside.exists() and place.exists():
             shutil.rmtree(aside)
+
+
+def _renamed(partial: Path, place: Path) -> bool:
+    """Put a folder where nothing is; return whether nothing was still there."""
+    try:
+        partial.rename(place)
+    except OSError:
+        if stands(place):
+            return False
+        raise
+    return True
 
 
 def _exchanged(one: Path, other: Path) -> bool:

@@ -13,7 +13,10 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-STEPS = ("open", "os.link", "os.mkdir", "os.remove", "os.rename", "os.rmdir", "os.truncate")
+STEPS = (
+    "open", "os.link", "os.mkdir", "os.remove", "os.rename", "os.rmdir", "os.truncate",
+    "shutil.rmtree",
+)  # fmt: skip
 """What Python announces before it does it; its library reference, "Audit events table"."""
 
 

@@ -147,7 +147,8 @@ def bare_ground(work: Working) -> Ground:
     at, mean, use = _blocks(work)
     every = max(1, int(use.sum()) // _ENOUGH)
     some = at[use][::every], mean[use][::every]
-    grown = [_grown(*some, mode) for mode in _commonest(mean[use])]
+    own = _powers(some[0], _DEGREES[-1][0])
+    grown = [_grown(own, some[1], mode) for mode in _commonest(mean[use])]
     powers = _powers(at.reshape(-1, 2), _DEGREES[-1][0])
     reach = [_spread(np.abs(mean - (powers @ t).reshape(mean.shape)), use) for t in grown]
     terms = grown[max(range(len(grown)), key=lambda i: reach[i])]
@@ -260,27 +261,25 @@ def _commonest(mean: Array) -> list[Array]:
     return found
 
 
-def _grown(at: Array, mean: Array, start: Array) -> Array:
-    """Return the terms (T, 3) of the surface that grows from a colour."""
-    terms = np.zeros((_powers(at, _DEGREES[-1][0]).shape[1], 3))
+def _grown(powers: Array, mean: Array, start: Array) -> Array:
+    """Return the terms (T, 3) of the surface that grows from a colour; powers are (B, T)."""
+    terms = np.zeros((powers.shape[1], 3))
     terms[0] = start
-    most = len(terms)
-    agree = np.zeros(len(at), dtype=np.bool_)
     for degree, within in _DEGREES:
-        basis = _powers(at, degree)
+        count = (degree + 1) * (degree + 2) // 2
+        full = powers.copy()
+        full[:, count:] = 0.0
         for _ in range(_ROUNDS):
-            full = np.zeros((len(at), most))
-            full[:, : basis.shape[1]] = basis
             agree = np.abs(mean - full @ terms).max(axis=1) < within
-            if agree.sum() < 3 * basis.shape[1]:
+            if agree.sum() < 3 * count:
                 break
             # A little stiffness keeps parts of the picture without bare ground from running off.
-            stiff = 1e-3 * agree.sum() * np.eye(basis.shape[1])
+            stiff = 1e-3 * agree.sum() * np.eye(count)
             stiff[0, 0] = 0.0
-            a = basis[agree]
+            a = powers[agree, :count]
             own = np.linalg.solve(a.T @ a + stiff, a.T @ mean[agree])
-            terms = np.zeros((most, 3))
-            terms[: len(own)] = own
+            terms = np.zeros_like(terms)
+            terms[:count] = own
     return terms
 
 

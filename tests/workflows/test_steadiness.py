@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
-import time
-from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.running import ended, started
+from rubbing2pattern.workflows import pipeline
+from tests.killing import killed_at
+from tests.readings import read_once
+from tests.running import ended, python, run_here, started
 from tests.workflows.collecting import DPI, contents, picture
 
 LINUX = sys.platform.startswith("linux")
+TRACE = ("trace", "--dpi", DPI, "--quiet")
+LIMITS = (0, 5_000, 60_000)
+KILLS = 12
 
 
-def trace(image: Path, folder: Path, *more: str, begin: str = "") -> subprocess.Popen[str]:
-    """Start `trace`, after a line of Python that sets up its process."""
-    code = f"{begin}\nfrom rubbing2pattern.cli import entry\nentry()"
-    words = ["trace", image, "--dpi", DPI, "-o", folder, "--quiet", *more]
-    return started(*words, code=code)
+def trace(image: Path, folder: Path, *more: str) -> subprocess.Popen[str]:
+    """Start `trace`."""
+    return started(*TRACE, image, "-o", folder, *more)
 
 
 @pytest.fixture(scope="module")
@@ -36,51 +43,113 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, byte
     return folder, contents(folder), second
 
 
+def do(image: Path, folder: Path, *more: str) -> None:
+    """Trace into a folder, in this process."""
+    done = run_here(*TRACE, image, "-o", folder, *more)
+    assert done.returncode == 0, done.stderr
+
+
+def limited(bytes_left: int, image: Path, folder: Path) -> tuple[int, str, str]:
+    """Replace a result in a copy of this process, none of whose files may grow beyond a limit."""
+    import resource
+
+    from rubbing2pattern.cli import entry
+
+    pipes = os.pipe(), os.pipe()
+    pid = os.fork()
+    if not pid:
+        for handle, (_, there) in enumerate(pipes, start=1):
+            os.dup2(there, handle)
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_left, bytes_left))
+        sys.argv = ["rubbing2pattern", *TRACE, str(image), "-o", str(folder), "--overwrite"]
+        entry()
+    code = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    said = []
+    for here, there in pipes:
+        os.close(there)
+        said.append(os.fdopen(here).read())
+    return code, *said
+
+
+def without_room(image: Path, folder: Path) -> None:
+    """Replace a result as often as there are limits; print how each went and what it left."""
+    pipeline.trace_rubbing = read_once
+    do(image, folder.parent / "read")
+    for bytes_left in LIMITS:
+        went = limited(bytes_left, image, folder)
+        left = sorted(path.name for path in folder.parent.glob(".rubbing2pattern-*"))
+        print(json.dumps([*went, digest(contents(folder)), left]), flush=True)
+
+
+def digest(files: dict[str, bytes]) -> str:
+    return hashlib.sha256(repr(sorted(files.items())).encode()).hexdigest()
+
+
+@pytest.fixture(scope="module")
+def tried(both: tuple[Path, dict[str, bytes], Path]) -> dict[int, list[Any]]:
+    """Replace the result without room; the reading, which needs none, is done once."""
+    folder, _, other = both
+    done = python(
+        "-m", "tests.workflows.test_steadiness", "room", other, folder, OPENBLAS_NUM_THREADS="1"
+    )
+    assert done.returncode == 0, done.stderr
+    return dict(zip(LIMITS, map(json.loads, done.stdout.splitlines()), strict=True))
+
+
 @pytest.mark.skipif(not LINUX, reason="sets the limit of a process")
-@pytest.mark.parametrize("bytes_left", [0, 5_000, 60_000])
+@pytest.mark.parametrize("bytes_left", LIMITS)
 def test_without_room_the_old_result_stays_and_the_reason_is_reported(
-    both: tuple[Path, dict[str, bytes], Path], bytes_left: int
+    both: tuple[Path, dict[str, bytes], Path], tried: dict[int, list[Any]], bytes_left: int
 ) -> None:
     """No file may grow beyond a limit: the system refuses as it does on a full disk."""
-    folder, before, other = both
-    begin = (
-        "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
-        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({bytes_left}, {bytes_left}))"
-    )
-    process = trace(other, folder, "--overwrite", begin=begin)
-    out, stderr = ended(process)
-    assert (process.returncode, out) == (6, ""), stderr
+    code, out, stderr, now, left = tried[bytes_left]
+    assert (code, out) == (6, ""), stderr
     assert stderr.startswith("rubbing2pattern: cannot write")
     assert len(stderr.splitlines()) <= 2
-    assert contents(folder) == before
-    assert not list(folder.parent.glob(".rubbing2pattern-*"))
+    assert now == digest(both[1])
+    assert not left
+
+
+def kill_while_replacing(image: Path, folder: Path, home: Path) -> None:
+    """Replace a result again and again, killed at steps from the first to the last.
+
+    Each kill comes twice. Prints after each whether the old result or the new one is there.
+    """
+    # The runs share their reading: what is killed is what they do on the disk.
+    pipeline.trace_rubbing = read_once
+    os.fsync = lambda handle: None  # A killed process, unlike a power cut, loses no writes.
+    do(image, home / "read")
+    old, new = contents(folder), contents(home / "read") | {"notes.txt": b"mine"}
+    shutil.copytree(folder, home / "counted")
+    steps = killed_at(0, home, lambda: do(image, home / "counted", "--overwrite"))
+    assert steps is not None and contents(home / "counted") == new
+    for k in range(KILLS):
+        out = home / str(k) / folder.name
+        shutil.copytree(folder, out)
+        step = 1 + k * (steps - 1) // (KILLS - 1)
+        for _ in range(2):  # The second run meets what the first one has left.
+            assert killed_at(step, home, lambda out=out: do(image, out, "--overwrite")) is None
+            print(("old", "new", "neither")[[old, new, contents(out)].index(contents(out))])
 
 
 @pytest.mark.skipif(not LINUX, reason="changes places in one step")
 def test_killed_while_it_replaces_a_result_leaves_the_old_or_the_new_one(
     both: tuple[Path, dict[str, bytes], Path], tmp_path: Path
 ) -> None:
-    folder, before, other = both
-    out, stderr = ended(trace(other, tmp_path / "n4 3b"))
-    assert out, stderr
-    after = contents(tmp_path / "n4 3b") | {"notes.txt": b"mine"}
-    kept = set(folder.parent.iterdir())
-    for written in (0, 1, len(after) // 2, len(after) - 2, len(after) - 1, len(after)):
-        process = trace(other, folder, "--overwrite")
-        while process.poll() is None and files_beside(folder, kept) < written:
-            time.sleep(0.001)
-        process.kill()
-        ended(process)
-        assert contents(folder) in (before, after)
-        kept = set(folder.parent.iterdir())
-
-
-def files_beside(folder: Path, kept: set[Path]) -> int:
-    """Count the files in the new hidden folder beside one that is being written; -1 without one."""
-    for hidden in set(folder.parent.glob(".rubbing2pattern-*")) - kept:
-        with suppress(OSError):  # It is no folder, or it goes while it is looked at.
-            return sum(1 for _ in hidden.iterdir())
-    return -1
+    folder, _, other = both
+    done = python(
+        "-m",
+        "tests.workflows.test_steadiness",
+        "kill",
+        other,
+        folder,
+        tmp_path,
+        OPENBLAS_NUM_THREADS="1",
+    )
+    assert done.returncode == 0, done.stderr
+    met = done.stdout.split()
+    assert len(met) == 2 * KILLS and set(met) == {"old", "new"}
 
 
 def test_two_runs_into_one_folder_leave_one_whole_result(
@@ -108,3 +177,8 @@ def test_a_folder_that_may_only_be_read_is_reported(
     tmp_path.chmod(0o755)
     assert (process.returncode, out) == (6, "")
     assert "not a folder that you may write to" in stderr
+
+
+if __name__ == "__main__":
+    work = {"room": without_room, "kill": kill_while_replacing}[sys.argv[1]]
+    work(*map(Path, sys.argv[2:]))
