@@ -57,9 +57,13 @@ def panel() -> Panel:
 
 
 @pytest.fixture(scope="module")
-def shown(panel: Panel) -> tuple[np.ndarray, Frame]:
-    png = overlay_png(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
-    return picture(png), overlay_frame(panel, OPTIONS)
+def kept(panel: Panel) -> KeptRubbing:
+    return keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+
+
+@pytest.fixture(scope="module")
+def shown(panel: Panel, kept: KeptRubbing) -> tuple[np.ndarray, Frame]:
+    return picture(overlay_of(kept, panel, OPTIONS)), overlay_frame(panel, OPTIONS)
 
 
 def test_rubbing_and_pattern_lie_on_each_other(
@@ -192,8 +196,9 @@ def test_a_warp_follows_the_panel_s_frame() -> None:
     assert np.allclose(TILTED.placed(TURNED).to_px(places), TILTED.to_px(on_sheet), atol=1e-8)
 
 
-def test_the_kept_rubbing_gives_the_same_overlay(panel: Panel, tmp_path: Path) -> None:
-    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+def test_the_kept_rubbing_gives_the_same_overlay(
+    panel: Panel, kept: KeptRubbing, tmp_path: Path
+) -> None:
     (tmp_path / "rubbing.png").write_bytes(kept.png)
     again = read_rubbing(tmp_path / "rubbing.png", kept.frame)
     assert overlay_of(again, panel, OPTIONS) == overlay_of(kept, panel, OPTIONS)
@@ -213,9 +218,8 @@ def test_a_kept_rubbing_that_cannot_be_read(content: bytes | None, tmp_path: Pat
 
 @pytest.mark.parametrize("damage", ["cut off", "a byte", "no end"])
 def test_a_damaged_kept_rubbing_is_refused_and_not_filled_in(
-    panel: Panel, tmp_path: Path, capfd: pytest.CaptureFixture[str], damage: str
+    kept: KeptRubbing, tmp_path: Path, capfd: pytest.CaptureFixture[str], damage: str
 ) -> None:
-    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
     spoilt = bytearray(kept.png)
     match damage:
         case "cut off":
@@ -230,16 +234,14 @@ def test_a_damaged_kept_rubbing_is_refused_and_not_filled_in(
     assert capfd.readouterr().err == "", "a decoder wrote a line of its own"
 
 
-def test_a_kept_rubbing_of_another_size_is_refused(panel: Panel, tmp_path: Path) -> None:
-    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
+def test_a_kept_rubbing_of_another_size_is_refused(kept: KeptRubbing, tmp_path: Path) -> None:
     (tmp_path / "rubbing.png").write_bytes(kept.png)
     with pytest.raises(InputUnreadable, match="record says 20 x 20"):
         read_rubbing(tmp_path / "rubbing.png", replace(kept.frame, width_px=20, height_px=20))
 
 
-def test_corrected_leads_are_marked_by_shape_not_by_colour(panel: Panel) -> None:
+def test_corrected_leads_are_marked_by_shape_not_by_colour(panel: Panel, kept: KeptRubbing) -> None:
     """White diamonds with a black edge stand on a corrected lead and on no other."""
-    kept = keep_rubbing(photograph(panel, TILTED, 1200, 1500), panel, OPTIONS)
     marked = tuple(
         replace(c, corrected=Corrected.MOVED if k == 0 else Corrected.NO)
         for k, c in enumerate(panel.cames)

@@ -16,6 +16,7 @@ MM_PER_PT = 25.4 / 72.0  # ISO 32000-1: the user unit is 1/72 inch
 
 Array = npt.NDArray[np.float64]
 ToMm = Callable[[Any], Array]
+_ALONG = np.linspace(0.0, 1.0, 33)[:, None]
 
 
 @dataclass
@@ -131,7 +132,7 @@ def _points(item: Any, mm: ToMm) -> Array:
     if item[0] == "l":
         return np.array((mm(item[1]), mm(item[2])))
     a, b, c, d = (mm(p) for p in item[1:5])
-    t = np.linspace(0.0, 1.0, 33)[:, None]
+    t = _ALONG
     return (1 - t) ** 3 * a + 3 * t * (1 - t) ** 2 * b + 3 * t**2 * (1 - t) * c + t**3 * d
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+from typing import Any
 from xml.etree import ElementTree
 
 import html5lib
@@ -11,6 +13,7 @@ from shapely.geometry import LineString
 
 from rubbing2pattern.documents.kept_rubbing import KeptRubbing, overlay_frame
 from rubbing2pattern.documents.report import report_html
+from rubbing2pattern.geometry.frame import Frame
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.documents import DocumentOptions
 
@@ -25,9 +28,13 @@ Page = ElementTree.Element
 
 def kept(panel: Panel, options: DocumentOptions = OPTIONS, noise: int = 0) -> KeptRubbing:
     """Return a rubbing with dark leads on light paper, at the panel's own places."""
-    frame = overlay_frame(panel, options)
-    bodies = [LineString(c.path).buffer(0.5 * c.face_width_mm) for c in panel.cames]
-    leads = shapely.union_all(bodies)
+    leads = tuple((tuple(map(tuple, c.path)), c.face_width_mm) for c in panel.cames)
+    return _drawn(overlay_frame(panel, options), leads, noise)
+
+
+@cache
+def _drawn(frame: Frame, cames: tuple[tuple[Any, float], ...], noise: int) -> KeptRubbing:
+    leads = shapely.union_all([LineString(path).buffer(0.5 * wide) for path, wide in cames])
     shapely.prepare(leads)
     rows, columns = np.mgrid[: frame.height_px, : frame.width_px]
     mm = frame.to_mm(np.column_stack((columns.ravel(), rows.ravel())))

@@ -60,11 +60,15 @@ def said_on(*made: Page) -> str:
 
 
 def furthest(lines: npt.NDArray[np.object_], others: npt.NDArray[np.object_]) -> float:
-    """Return how far any point of the lines is from the nearest of the others."""
+    """Return how far any point of the lines is from the nearest of the others, 0.15 mm or more."""
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(lines, 4.0)))
     assert len(points) > 500
     tree = shapely.STRtree(others)
-    _, distance = tree.query_nearest(points, return_distance=True, all_matches=False)
+    near, _ = tree.query(points, predicate="dwithin", distance=0.15)
+    far = np.delete(points, near)
+    if not len(far):
+        return 0.15
+    _, distance = tree.query_nearest(far, return_distance=True, all_matches=False)
     return float(distance.max())
 
 
