@@ -6,6 +6,8 @@ Draws small panels with the renderer of the tests, breaks every tenth row in one
 the list undisturbed, then again killed at random moments and resumed, and compares every byte. In
 turn all its processes are killed, the parent alone, or one worker, after which it goes on. Prints
 counts, reasons that are not as expected, and time.
+
+``python -m benchmarks.batch --scaling`` prints instead how such a list scales with more workers.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks.batch_scaling import show_scaling
 from benchmarks.cases import ROOT
 from tests.workflows.collecting import (
     DPI,
@@ -141,9 +144,13 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "out" / "batch")
+    parser.add_argument("--scaling", action="store_true", help="how a list scales, and no kills")
     given = parser.parse_args()
     shutil.rmtree(given.out, ignore_errors=True)
     place, broken = draw(given.out / "in", given.count)
+    if given.scaling:
+        show_scaling(place, given.out)
+        return
     whole = given.out / "whole"
     seconds = finished(place, whole, given.jobs)
     rows = list(csv.DictReader((whole / "results.csv").open(encoding="utf-8")))

@@ -351,21 +351,22 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
 
     1. With nothing at `place` one rename does it.
     2. Else what someone else put into the old folder is taken over first.
-    3. Where the system can, both folders then change places in one step, so that there is no moment
-       without a whole folder, not even when the process is killed.
-    4. Elsewhere the old folder goes aside and the new one takes its place; when that breaks off
-       between the two renames, the old folder goes back.
+    3. Where the system can, both folders change places in one step: a kill leaves a whole one.
+    4. Elsewhere the old folder goes aside first, and back when the new one cannot take its place.
     """
-    if not stands(place) and _renamed(partial, place):  # rule 1
-        _sync(place.parent)
-        return
-    # Another run may have put its results there while this one was at work.
-    replaces.check(place)
+    if not stands(place):
+        try:
+            partial.rename(place)  # rule 1
+        except OSError:
+            if not stands(place):
+                raise
+        else:
+            return _sync(place.parent)
+    replaces.check(place)  # Another run may have put its results there at any moment.
     _take_over(place, partial, replaces.own)  # rule 2
     if _exchanged(partial, place):  # rule 3
         _sync(place.parent)
-        shutil.rmtree(partial)
-        return
+        return shutil.rmtree(partial)
     aside = _aside(partial)
     try:
         place.rename(aside)  # rule 4
@@ -378,17 +379,6 @@ def _put_in_place(partial: Path, place: Path, replaces: _Replaces) -> None:
     finally:
         if aside.exists() and place.exists():
             shutil.rmtree(aside)
-
-
-def _renamed(partial: Path, place: Path) -> bool:
-    """Put a folder where nothing is; return whether nothing was still there."""
-    try:
-        partial.rename(place)
-    except OSError:
-        if stands(place):
-            return False
-        raise
-    return True
 
 
 def _exchanged(one: Path, other: Path) -> bool:

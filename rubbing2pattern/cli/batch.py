@@ -93,15 +93,16 @@ def batch(
     options = options_of(given)
     # The libraries behind the stages take a second to load; help and refusals do not wait for it.
     from rubbing2pattern.inputs.collection_list import Common, read_rows
-    from rubbing2pattern.workflows.batch import run_batch
 
     common = Common(reference, seen_from or "unstated", options)
     listed = read_rows(rows, common)
+    jobs = jobs or os.cpu_count() or 1
+    run_batch = _loaded(jobs if scheduler is None else 1)
     with _progress(quiet=quiet) as progress:
         done = run_batch(
             listed,
             folder,
-            jobs=jobs or os.cpu_count() or 1,
+            jobs=jobs,
             resume=resume,
             scheduler=scheduler,
             options=options,
@@ -115,6 +116,20 @@ def batch(
     if done.totals.failed:
         return EXIT_SOME_FAILED
     return EXIT_FINDINGS if strict and done.totals.with_findings else EXIT_DONE
+
+
+def _loaded(jobs: int) -> Callable[..., Batch]:
+    """Load the libraries behind the stages, in this process and its workers at a time."""
+    warming = None
+    if jobs > 1:
+        from rubbing2pattern.workflows.warm_workers import warm_workers
+
+        warming = warm_workers(jobs)
+    from rubbing2pattern.workflows.batch import run_batch
+
+    if warming is not None:
+        warming.join()
+    return run_batch
 
 
 @contextmanager

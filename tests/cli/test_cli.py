@@ -327,7 +327,6 @@ def test_demo_shows_where_the_pattern_lies(tmp_path: Path) -> None:
 def test_demo_does_what_its_page_says_in_inches_too(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # Whatever the demo does otherwise than the command is read anew.
     monkeypatch.setattr("rubbing2pattern.workflows.pipeline.trace_rubbing", read_once)
     traced(tmp_path / "n4 3b", "in", run_here)
     first = listing(tmp_path / "n4 3b")

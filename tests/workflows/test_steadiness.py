@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import multiprocessing
 import os
 import shutil
 import signal
@@ -49,27 +50,31 @@ def do(image: Path, folder: Path, *more: str) -> None:
     assert done.returncode == 0, done.stderr
 
 
-def limited(bytes_left: int, image: Path, folder: Path) -> tuple[int, str, str]:
+def limited(bytes_left: int, image: Path, folder: Path) -> tuple[int | None, str, str]:
     """Replace a result in a copy of this process, none of whose files may grow beyond a limit."""
+    pipes = os.pipe(), os.pipe()
+    there = tuple(handle for _, handle in pipes)
+    fork = multiprocessing.get_context("fork")
+    copy = fork.Process(target=_limited, args=(bytes_left, image, folder, there))
+    copy.start()
+    copy.join()
+    for handle in there:
+        os.close(handle)
+    out, stderr = (os.fdopen(handle).read() for handle, _ in pipes)
+    return copy.exitcode, out, stderr
+
+
+def _limited(bytes_left: int, image: Path, folder: Path, there: tuple[int, ...]) -> None:
     import resource
 
     from rubbing2pattern.cli import entry
 
-    pipes = os.pipe(), os.pipe()
-    pid = os.fork()
-    if not pid:
-        for handle, (_, there) in enumerate(pipes, start=1):
-            os.dup2(there, handle)
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_left, bytes_left))
-        sys.argv = ["rubbing2pattern", *TRACE, str(image), "-o", str(folder), "--overwrite"]
-        entry()
-    code = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
-    said = []
-    for here, there in pipes:
-        os.close(there)
-        said.append(os.fdopen(here).read())
-    return code, *said
+    for handle, own in enumerate(there, start=1):
+        os.dup2(own, handle)
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_left, bytes_left))
+    sys.argv = ["rubbing2pattern", *TRACE, str(image), "-o", str(folder), "--overwrite"]
+    entry()
 
 
 def without_room(image: Path, folder: Path) -> None:
