@@ -83,31 +83,31 @@ def _chains(basins: npt.NDArray[np.int32]) -> tuple[list[Ints], Ints]:
 def _walk(cracks: Ints, sides: Ints, stride: int) -> tuple[list[Ints], Ints]:
     corners, inverse = np.unique(cracks, return_inverse=True)
     inverse = inverse.reshape(cracks.shape)
-    degree = np.bincount(inverse.ravel(), minlength=len(corners))
-    at: list[list[int]] = [[] for _ in range(len(corners))]
-    ends = [(int(a), int(b)) for a, b in inverse]
-    for k, (a, b) in enumerate(ends):
-        at[a].append(k)
-        at[b].append(k)
+    meeting = np.bincount(inverse.ravel())
+    # The cracks at each corner lie together; of two ends, or two cracks, their sum gives the other.
+    at = (np.argsort(inverse, axis=None, kind="stable") // 2).tolist()
+    begin = [0, *np.cumsum(meeting).tolist()]
+    both = np.bincount(inverse.ravel(), np.repeat(np.arange(len(cracks)), 2)).astype(np.int64)
+    degree, both_cracks = meeting.tolist(), both.tolist()
+    ends, both_ends = inverse[:, 0].tolist(), inverse.sum(axis=1).tolist()
     used = bytearray(len(ends))
     chains: list[Ints] = []
     chain_sides: list[tuple[int, int]] = []
-    order = [int(n) for n in np.nonzero(degree != 2)[0]] + list(range(len(corners)))
-    for start in order:
-        for first in at[start]:
+    for start in [*np.flatnonzero(meeting != 2).tolist(), *range(len(corners))]:
+        for first in at[begin[start] : begin[start + 1]]:
             if used[first]:
                 continue
             chain, k, here = [start], first, start
             while True:
                 used[k] = 1
-                here = ends[k][1] if ends[k][0] == here else ends[k][0]
+                here = both_ends[k] - here
                 chain.append(here)
                 if degree[here] != 2 or here == start:
                     break
-                k = at[here][1] if at[here][0] == k else at[here][0]
+                k = both_cracks[here] - k
             # A crack runs from its lower-numbered corner: down, or to the right.
             left, right = int(sides[first, 0]), int(sides[first, 1])
-            forward = ends[first][0] == start
+            forward = ends[first] == start
             chain_sides.append((left, right) if forward else (right, left))
             numbers = corners[chain]
             chains.append(np.column_stack((numbers // stride, numbers % stride)))
