@@ -13,7 +13,6 @@ BEGUN = time.process_time(), time.perf_counter()
 """Processor and wall time, s, before anything of the program was imported."""
 
 import cProfile  # noqa: E402
-import gc  # noqa: E402
 import json  # noqa: E402
 import sys  # noqa: E402
 from types import CodeType  # noqa: E402
@@ -59,12 +58,12 @@ def main() -> None:
     """Read and write the rubbing that the command line names."""
     words = sys.argv[1:]
     marks = Marks(count="--calls" in words)
-    from rubbing2pattern.cli.main import COLLECTIONS
     from rubbing2pattern.cli.shared import options_of, reference_of
     from rubbing2pattern.cli.trace import trace
     from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
+    from rubbing2pattern.workflows.processes import search_rarely
 
-    gc.set_threshold(*COLLECTIONS)
+    search_rarely()
     given = trace.make_context("trace", [w for w in words if w != "--calls"]).params
     reference, options = reference_of(given), options_of(given)
     reading = trace_rubbing(given["image"], reference, options=options, progress=marks)

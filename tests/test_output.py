@@ -446,24 +446,3 @@ def test_where_the_disk_has_no_locks_results_are_written_all_the_same(
     make_results(tmp_path / "a", "one")
     write_whole(tmp_path / "b.pdf", b"x")
     assert names(tmp_path) == ["a", "b.pdf"]
-
-
-def test_a_folder_that_appears_at_the_last_moment_is_left_alone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Another run puts its results there between the look and the rename."""
-    place, rename = tmp_path / "out", Path.rename
-
-    def late(partial: Path, target: Path) -> Path:
-        target.mkdir()
-        (target / "panel.json").write_text("{}", encoding="utf-8")
-        return rename(partial, target)
-
-    monkeypatch.setattr(Path, "rename", late)
-    with (
-        pytest.raises(OutputNotWritten, match="exists already"),
-        whole_folder(place, ("a.txt",)) as partial,
-    ):
-        (partial / "a.txt").write_text("mine", encoding="utf-8")
-    assert [p.name for p in tmp_path.iterdir()] == ["out"]
-    assert [p.name for p in place.iterdir()] == ["panel.json"]

@@ -122,7 +122,7 @@ def _loaded(jobs: int) -> Callable[..., Batch]:
     """Load the libraries behind the stages, in this process and its workers at a time."""
     warming = None
     if jobs > 1:
-        from rubbing2pattern.workflows.warm_workers import warm_workers
+        from rubbing2pattern.workflows.processes import warm_workers
 
         warming = warm_workers(jobs)
     from rubbing2pattern.workflows.batch import run_batch

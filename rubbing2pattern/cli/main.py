@@ -31,6 +31,7 @@ from rubbing2pattern.cli.targets import targets
 from rubbing2pattern.cli.trace import trace
 from rubbing2pattern.errors import EXIT_INTERRUPTED
 from rubbing2pattern.guide.topics import HELP, see, topic_of
+from rubbing2pattern.workflows.processes import search_rarely
 
 _EPILOG = f"""\b
 '{HELP}' lists the pages of the guide, '{HELP} TOPIC' shows one.
@@ -104,11 +105,6 @@ for _command in (
     main.add_command(help_option(_command))
 
 
-COLLECTIONS = (20_000, 20, 50)
-"""Objects and rounds between searches for cycles. At Python's own 700, 10, 10 a fourteenth of a run
-goes into them, and panels, which are frozen, have no cycles."""
-
-
 class Interrupted(KeyboardInterrupt):
     """A signal asks the program to end.
 
@@ -123,7 +119,7 @@ def entry() -> None:
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-    gc.set_threshold(*COLLECTIONS)
+    search_rarely()
     for stream in (sys.stdout, sys.stderr):
         # A file name may hold what the terminal cannot show; a closed stream is None.
         if isinstance(stream, io.TextIOWrapper):

@@ -55,6 +55,7 @@ from rubbing2pattern.texts import printable
 from rubbing2pattern.workflows.batch_folder import begun, check_inside, opened
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
+from rubbing2pattern.workflows.processes import search_rarely
 from rubbing2pattern.workflows.provenance import made_with
 
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
@@ -181,7 +182,7 @@ def _outcomes(works: Sequence[_Work], jobs: int, scheduler: str | None) -> Itera
     if scheduler is not None:
         with _cluster(scheduler):
             yield from joblib.Parallel(return_as="generator_unordered", batch_size=1)(
-                joblib.delayed(_traced)(work) for work in works
+                joblib.delayed(_by_worker)(work) for work in works
             )
         return
     if jobs == 1:
@@ -201,13 +202,13 @@ def _outcomes(works: Sequence[_Work], jobs: int, scheduler: str | None) -> Itera
 
 def _side_by_side(works: Sequence[_Work], jobs: int) -> Iterator[Outcome]:
     parallel = joblib.Parallel(jobs, "loky", return_as="generator_unordered", batch_size=1)
-    yield from parallel(joblib.delayed(_traced)(work) for work in works)
+    yield from parallel(joblib.delayed(_by_worker)(work) for work in works)
 
 
 def _alone(work: _Work) -> Outcome:
     """Trace a row in a process of its own; the second one only makes joblib use processes."""
     try:
-        (outcome,) = joblib.Parallel(2, "loky")([joblib.delayed(_traced)(work)])
+        (outcome,) = joblib.Parallel(2, "loky")([joblib.delayed(_by_worker)(work)])
     except TerminatedWorkerError:
         work.begun.unlink(missing_ok=True)
         reason = (
@@ -233,6 +234,12 @@ def _cluster(address: str) -> Iterator[None]:
         raise UsageFault(f"no scheduler answers at {address}: {fault}") from fault
     with client, joblib.parallel_config("dask", client=client):
         yield
+
+
+def _by_worker(work: _Work) -> Outcome:
+    """Trace one row in a process of its own."""
+    search_rarely()
+    return _traced(work)
 
 
 def _traced(work: _Work) -> Outcome:

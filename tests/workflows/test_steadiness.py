@@ -15,6 +15,8 @@ from typing import Any
 
 import pytest
 
+from rubbing2pattern.errors import OutputNotWritten
+from rubbing2pattern.output import whole_folder
 from rubbing2pattern.workflows import pipeline
 from tests.killing import killed_at
 from tests.readings import read_once
@@ -169,6 +171,27 @@ def test_two_runs_into_one_folder_leave_one_whole_result(
     assert f'"name": "{("one", "two")[winner]}"' in (folder / "panel.json").read_text("utf-8")
     assert "exists already" in stderr[1 - winner]
     assert not list(tmp_path.glob(".rubbing2pattern-*"))
+
+
+def test_a_folder_that_appears_at_the_last_moment_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another run puts its results there between the look and the rename."""
+    place, rename = tmp_path / "out", Path.rename
+
+    def late(partial: Path, target: Path) -> Path:
+        target.mkdir()
+        (target / "panel.json").write_text("{}", encoding="utf-8")
+        return rename(partial, target)
+
+    monkeypatch.setattr(Path, "rename", late)
+    with (
+        pytest.raises(OutputNotWritten, match="exists already"),
+        whole_folder(place, ("a.txt",)) as partial,
+    ):
+        (partial / "a.txt").write_text("mine", encoding="utf-8")
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+    assert [p.name for p in place.iterdir()] == ["panel.json"]
 
 
 @pytest.mark.skipif(not LINUX or os.geteuid() == 0, reason="rights do not bind the superuser")

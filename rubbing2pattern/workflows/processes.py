@@ -1,15 +1,21 @@
-"""Worker processes that load what they need while this process still loads the same."""
+"""Processes that trace: how each is set up, and workers that load while their command does."""
 
 from __future__ import annotations
 
+import gc
 import importlib
 import threading
 from contextlib import suppress
 
-import joblib
-from joblib.externals.loky.process_executor import TerminatedWorkerError
-
+_COLLECTIONS = (20_000, 20, 50)
+"""Objects and rounds between searches for cycles. At Python's own 700, 10, 10 a fourteenth of a run
+goes into them, and panels, which are frozen, have no cycles."""
 _MODULE = "rubbing2pattern.workflows.batch"
+
+
+def search_rarely() -> None:
+    """Let Python search for cycles rarely; for a process that is the program's own."""
+    gc.set_threshold(*_COLLECTIONS)
 
 
 def warm_workers(jobs: int) -> threading.Thread:
@@ -23,6 +29,9 @@ def warm_workers(jobs: int) -> threading.Thread:
 
 
 def _warm(jobs: int) -> None:
+    import joblib
+    from joblib.externals.loky.process_executor import TerminatedWorkerError
+
     with suppress(TerminatedWorkerError, OSError):
         joblib.Parallel(jobs, "loky", batch_size=1)(joblib.delayed(_load)() for _ in range(jobs))
 

@@ -10,7 +10,7 @@ import joblib
 import pytest
 
 from rubbing2pattern.workflows.batch import run_batch
-from rubbing2pattern.workflows.warm_workers import warm_workers as warmed
+from rubbing2pattern.workflows.processes import warm_workers
 
 
 def test_each_worker_loads_what_rows_need(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -23,7 +23,7 @@ def test_each_worker_loads_what_rows_need(monkeypatch: pytest.MonkeyPatch) -> No
         return run
 
     monkeypatch.setattr(joblib, "Parallel", here)
-    warmed(3).join()
+    warm_workers(3).join()
     jobs, kind, tasks = given[0]
     assert (jobs, kind) == (3, "loky") and len(tasks) == 3
     monkeypatch.setattr(importlib, "import_module", given.append)
@@ -37,4 +37,4 @@ def test_workers_that_cannot_start_are_no_fault(monkeypatch: pytest.MonkeyPatch)
         raise OSError("no more processes")
 
     monkeypatch.setattr(joblib, "Parallel", refused)
-    warmed(2).join()
+    warm_workers(2).join()
