@@ -55,7 +55,7 @@ from rubbing2pattern.texts import printable
 from rubbing2pattern.workflows.batch_folder import begun, check_inside, opened
 from rubbing2pattern.workflows.kept_options import options_of
 from rubbing2pattern.workflows.pipeline import trace_rubbing, write_reading
-from rubbing2pattern.workflows.processes import search_rarely
+from rubbing2pattern.workflows.processes import set_up_worker
 from rubbing2pattern.workflows.provenance import made_with
 
 _TRIED_AGAIN = (EXIT_DEFECT, OutputNotWritten.exit_code)
@@ -238,7 +238,7 @@ def _cluster(address: str) -> Iterator[None]:
 
 def _by_worker(work: _Work) -> Outcome:
     """Trace one row in a process of its own."""
-    search_rarely()
+    set_up_worker()
     return _traced(work)
 
 

@@ -18,6 +18,17 @@ def search_rarely() -> None:
     gc.set_threshold(*_COLLECTIONS)
 
 
+def set_up_worker() -> None:
+    """Set up a process that traces one row after the other.
+
+    joblib's workers search everything for cycles once a second; what is loaded for good is left
+    out.
+    """
+    search_rarely()
+    if not gc.get_freeze_count():
+        gc.freeze()
+
+
 def warm_workers(jobs: int) -> threading.Thread:
     """Start as many worker processes, which joblib gives rows to later; return what to wait for.
 
