@@ -12,7 +12,16 @@ import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.matching.ground import Ground, Mask, Working, difference, largest, linear
+from rubbing2pattern.matching.ground import (
+    Ground,
+    Mask,
+    Working,
+    difference,
+    disc,
+    largest,
+    linear,
+)
+from rubbing2pattern.matching.mottled import Faint
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
 
@@ -41,25 +50,31 @@ class Covered:
     lies : all of it.
     shows : where the picture shows it, before gaps are closed and what is shut in is filled.
     coloured : where it has a colour that no shadow makes.
+    relief : (H, W) how much speaks for an edge, in steps of the bare ground; on mottled ground.
     """
 
     lies: Mask
     shows: Mask
     coloured: Mask
+    relief: Grid | None = None
 
     def part(self, rows: slice, columns: slice) -> Covered:
         """Return the part within rows and columns."""
         at = (rows, columns)
-        return Covered(self.lies[at], self.shows[at], self.coloured[at])
+        relief = None if self.relief is None else self.relief[at]
+        return Covered(self.lies[at], self.shows[at], self.coloured[at], relief)
 
 
-def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Covered:
+def covered(
+    work: Working, ground: Ground, faint: Faint | None, steps: Grid, o: LooseOptions
+) -> Covered:
     """Return where something lies on the ground.
 
     Rules:
 
     1. A place is barred when it lies on an edge, or its colour is off the ground's and no shadow
-       could make it so: a shadow takes all colours of the light alike, and not all of it.
+       could make it so: a shadow takes all colours of the light alike, and not all of it; on
+       mottled ground also where `faint` shows something.
     2. Gaps in what is barred are closed up to `gap_mm`.
     3. The ground is what can be reached without crossing what is barred: the largest free part
        that has its colour, and all such parts at the rim of what is read. So a shadow, which
@@ -68,13 +83,19 @@ def covered(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Cove
     """
     coloured = _off_colour(work, ground, o) & work.inside
     barred = (_edges(work, ground, steps, o) & work.inside) | coloured  # rule 1
+    if faint is not None:
+        barred |= faint.shows
     shut = _closed(barred, o.gap_mm * work.px_per_mm)  # rule 2
     free = (~shut & work.inside).astype(np.uint8)
     parts = np.asarray(cv2.connectedComponents(free, connectivity=4)[1], dtype=np.int32)
     lies = work.inside & ~np.isin(parts, _grounds(parts, work, ground, o))  # rule 3
     # Closing has drawn the ground's border outwards over bends of the edge; it is settled later.
     lies = _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)  # rule 4
-    return Covered(lies, barred, coloured)
+    if faint is not None:
+        lies = faint.trimmed(lies, work.px_per_mm)
+        lies = _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)
+    relief = None if faint is None else faint.relief(steps, ground)
+    return Covered(lies, barred, coloured, relief)
 
 
 def left_over(there: Covered, work: Working, o: LooseOptions) -> list[Array]:
@@ -144,13 +165,6 @@ def rim_of(inside: Mask) -> Mask:
     framed = np.pad(inside.astype(np.uint8), 1)
     kept = cv2.erode(framed, np.ones((3, 3), np.uint8))[1:-1, 1:-1]
     return np.asarray(inside & (kept == 0))
-
-
-def disc(radius_px: float) -> npt.NDArray[np.uint8]:
-    """Return a round patch for closing and opening."""
-    r = max(1, round(radius_px))
-    y, x = np.mgrid[-r : r + 1, -r : r + 1]
-    return np.asarray(x**2 + y**2 <= (r + 0.3) ** 2, dtype=np.uint8)
 
 
 def _closed(mask: Mask, gap_px: float) -> Mask:

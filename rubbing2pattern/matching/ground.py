@@ -40,6 +40,8 @@ _USUAL = 3.0
 """Deviations within which a pixel is taken for ground when its noise is measured."""
 _QUIET = 0.008
 """Spread, of full white, up to which a ground is quiet: two steps of 255."""
+_MOTTLED = 0.016
+"""Spread of a pixel, of full white, from which a ground is mottled: twice that of a quiet one."""
 _LEAST_PIXELS = 1000
 """Pixels of bare ground by which it is known how the ground varies."""
 _SIGMA = 1.4826
@@ -71,6 +73,10 @@ class Working:
         first = np.array((self.left, self.top))
         return np.asarray((pixels + first + 0.5) * self.step - 0.5)
 
+    def from_photo(self, pixels: Array) -> Array:
+        """Return places (N, 2) of the photograph in pixels of its own."""
+        return np.asarray((pixels + 0.5) / self.step - 0.5 - np.array((self.left, self.top)))
+
     def part(self, rows: slice, columns: slice) -> Working:
         """Return the part within rows and columns, whose first ones are stated."""
         return replace(
@@ -88,19 +94,27 @@ class Ground:
 
     Attributes
     ----------
-    colour : (H, W, 3) float32.
+    colour, stiff : (H, W, 3) float32; and as a surface that is too stiff to follow glass.
     noise : (3,) one standard deviation of a pixel of the working picture from it.
     evened : (3, 3) by which differences of colour from it are multiplied: mottled cloth varies in
         light far more than in colour, so that differences in the ways it varies count less.
     quiet : one standard deviation of a pixel from it, evened.
     steps : usual change per mm on the bare ground, evened.
+    bare : (H, W) bool, where it is bare, as far as its colour says.
     """
 
     colour: Grid
+    stiff: Grid
     noise: Array
     evened: Array
     quiet: float
     steps: float
+    bare: Mask
+
+    @property
+    def mottled(self) -> bool:
+        """Whether it varies in light as much as clear glass changes it."""
+        return bool(self.noise.max() > _MOTTLED)
 
     def off(self, colour: Grid) -> Grid:
         """Return evened differences (H, W, 3) of a picture from the ground."""
@@ -153,15 +167,21 @@ def bare_ground(work: Working) -> Ground:
     reach = [_spread(np.abs(mean - (powers @ t).reshape(mean.shape)), use) for t in grown]
     terms = grown[max(range(len(grown)), key=lambda i: reach[i])]
     h, w = work.inside.shape
-    surface = _surface(terms, h, w)
-    agrees = (largest(work.colour - surface) < _DEGREES[-1][1]) & work.inside
-    surface = surface + _followed(work, work.colour - surface, agrees)
-    off = work.colour - surface
-    agrees &= largest(off) < _DEGREES[-1][1]
+    stiff = _surface(terms, h, w)
+    agrees = (largest(work.colour - stiff) < _DEGREES[-1][1]) & work.inside
+    colour = stiff + followed(work, work.colour - stiff, agrees)
+    return measured(work, stiff, colour, agrees)
+
+
+def measured(work: Working, stiff: Grid, colour: Grid, agrees: Mask) -> Ground:
+    """Return a ground of known colour (H, W, 3) with how it varies where it agrees (H, W)."""
+    off = work.colour - colour
+    agrees = agrees & (largest(off) < _DEGREES[-1][1])
     noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
     noise = np.maximum(noise, 0.5 / 255.0)
     evened = _evening(np.asarray(off[agrees], dtype=np.float64), noise)
-    ground = Ground(np.asarray(surface, dtype=np.float32), noise, evened, 1.0, 0.0)
+    colour = np.asarray(colour, dtype=np.float32)
+    ground = Ground(colour, stiff, noise, evened, 1.0, 0.0, agrees)
     seen = ground.off(work.colour)
     quiet = _SIGMA * float(np.median(np.abs(seen[agrees]))) if agrees.any() else 1.0
     steps = steps_of(seen, work.px_per_mm)
@@ -206,6 +226,13 @@ def largest(off: Grid) -> Grid:
     """Return the largest amount among the three channels, (H, W)."""
     a, b, c = (np.abs(off[..., k]) for k in range(3))
     return np.asarray(np.maximum(np.maximum(a, b), c), dtype=np.float32)
+
+
+def disc(radius_px: float) -> npt.NDArray[np.uint8]:
+    """Return a round patch for closing and opening."""
+    r = max(1, round(radius_px))
+    y, x = np.mgrid[-r : r + 1, -r : r + 1]
+    return np.asarray(x**2 + y**2 <= (r + 0.3) ** 2, dtype=np.uint8)
 
 
 def _spread(off: Array, use: Mask) -> tuple[int, int]:
@@ -300,7 +327,7 @@ def _surface(terms: Array, h: int, w: int) -> Grid:
     return np.asarray(cv2.resize(field, (w, h), interpolation=cv2.INTER_CUBIC), dtype=np.float32)
 
 
-def _followed(work: Working, off: Grid, agrees: Mask) -> Grid:
+def followed(work: Working, off: Grid, agrees: Mask) -> Grid:
     """Return a smooth mean of what is left over, from the pixels that agree, (H, W, 3)."""
     h, w = agrees.shape
     factor = max(1, round(work.px_per_mm))

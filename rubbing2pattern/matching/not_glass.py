@@ -70,7 +70,7 @@ def is_ruler(outline: Polygon, shape: Mask, grey: Grey, work: Working, o: LooseO
 
     1. It is straight: it fills its smallest rectangle.
     2. It is very long, or long with divisions: along one of its sides light and dark change in
-       equal steps. Textured glass is not so regular.
+       equal steps. Textured glass is not so regular, and reeds run on through its middle.
     """
     box = shapely.minimum_rotated_rectangle(outline)
     if box.geom_type != "Polygon" or outline.area < _FULL * box.area:  # rule 1
@@ -90,6 +90,8 @@ def _divided(corners: Array, grey: Grey, work: Working) -> bool:
     a, b, c, d = work.to_photo(corners)
     px_per_mm = work.px_per_mm * work.step
     across = (d - a) / max(float(np.linalg.norm(d - a)), 1e-9)
+    if _even(_read(grey, 0.5 * (a + d), 0.5 * (b + c)), px_per_mm):
+        return False
     for inset_mm in _INSETS_MM:
         inset = inset_mm * px_per_mm * across
         for start, end in ((a + inset, b + inset), (d - inset, c - inset)):

@@ -15,18 +15,20 @@ from skimage.color import rgb2lab
 from rubbing2pattern.errors import NoGlassFound
 from rubbing2pattern.findings import Finding, Kind, Point, finding_of
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.matching.edges import Covered, covered, disc, left_over
+from rubbing2pattern.matching.edges import Covered, covered, left_over
 from rubbing2pattern.matching.ground import (
     Colour,
     Ground,
     Mask,
     Working,
     bare_ground,
+    disc,
     linear,
     reduced,
     steps_of,
 )
 from rubbing2pattern.matching.loose import LoosePiece
+from rubbing2pattern.matching.mottled import faint_glass, unbent
 from rubbing2pattern.matching.not_glass import targets_in
 from rubbing2pattern.matching.outline_corners import corners_of, with_corners
 from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
@@ -47,6 +49,10 @@ _SMOOTH_MM = 0.5
 """Over what length a first outline is smoothed: steps of pixels go."""
 _NARROW_MM = 0.8
 """How far out and in an edge is looked for the second time, when it is nearly known."""
+_ALONG, _ALONG_MOTTLED = 1.0, 2.0
+"""Profiles over which colours are smoothed along an edge; the grain of mottled ground is coarse."""
+_STEP_MM = 0.5
+"""How closely an outline is compared with lines in the picture."""
 _FINE_MM = 0.02
 """How closely an outline keeps its places."""
 _COLOUR_INSET_MM = 1.5
@@ -108,8 +114,11 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     inside = _sheet(rubbing, colour.shape[:2])
     work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
     ground = bare_ground(work)
+    if ground.mottled:
+        ground = unbent(work, ground)
+    faint = faint_glass(work, ground) if ground.mottled else None
     steps = steps_of(ground.off(work.colour), work.px_per_mm)
-    there = covered(work, ground, steps, options)
+    there = covered(work, ground, faint, steps, options)
     grey = rubbing.photograph.grey
     targets = targets_in(grey)
     parts = list(parts_of(there, steps, work, grey, targets, options))
@@ -122,8 +131,13 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
         seen = _piece(part, zone, shadows, rubbing, camera, options)
         if seen is None or part.kind != "glass":
             findings += _set_aside(part, rubbing)
-        else:
+            continue
+        evidence = None if faint is None else faint.evidence(_in_work(seen, work, rubbing))
+        if evidence is None or evidence.is_glass:
             found.append(seen)
+        elif evidence.is_something:
+            at = seen.piece.outline.representative_point()
+            findings.append(finding_of(Kind.GLASS_UNREAD, (float(at.x), float(at.y))))
     findings += _unread(there, work, targets, rubbing, options)
     if not found:
         raise NoGlassFound(
@@ -219,7 +233,8 @@ def _zone(part: Part, colour: Colour, ground: Ground, o: LooseOptions) -> Zone:
     row, column = work.top + part.mask.shape[0] // 2, work.left + part.mask.shape[1] // 2
     bare = np.asarray(linear(ground.colour[row, column]), dtype=np.float64)
     seen = colour[top : top + h, left : left + w]
-    return Zone(seen, left, top, own, bare, ground.evened, o.shadow_least)
+    along = _ALONG_MOTTLED if ground.mottled else _ALONG
+    return Zone(seen, left, top, own, bare, ground.evened, o.shadow_least, along)
 
 
 def _polygon(ring: Array) -> Polygon | None:
@@ -258,6 +273,12 @@ def _in_order(found: Sequence[Seen]) -> list[Seen]:
         replace(found[i], piece=replace(found[i].piece, id=f"P{k}"))
         for k, i in enumerate(order, start=1)
     ]
+
+
+def _in_work(seen: Seen, work: Working, rubbing: Rubbing) -> Array:
+    """Return the outline of a piece, (N, 2) px of the working picture."""
+    ring = shapely.get_coordinates(shapely.segmentize(seen.piece.outline, _STEP_MM).exterior)
+    return work.from_photo(rubbing.warp.to_px(ring))
 
 
 def _place(part: Part, pixels: Array, rubbing: Rubbing) -> Point:

@@ -14,10 +14,11 @@ from shapely.geometry import Polygon
 from skimage.segmentation import watershed
 
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.matching.edges import Covered, disc, rim_of
-from rubbing2pattern.matching.ground import Mask, Working
+from rubbing2pattern.matching.edges import Covered, rim_of
+from rubbing2pattern.matching.ground import Mask, Working, disc
 from rubbing2pattern.matching.not_glass import is_ruler, is_target
 from rubbing2pattern.matching.touching import Neck, outline_px, parted
+from rubbing2pattern.matching.walking import walked
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grey, Grid
 
@@ -27,6 +28,8 @@ _CORE_MM = 4.5
 """Depth from which a place is surely glass, past rim and shadow."""
 _CORE_SHARE = 0.5
 """The same for small pieces, of their greatest depth."""
+_AROUND_MM = 1.5
+"""How far beyond what shows on mottled ground the rim of the glass may lie."""
 _BEYOND_MM = 0.7
 """How far beyond its first outline a piece may be settled."""
 _COLOUR_IN_MM = 0.8
@@ -126,7 +129,12 @@ def _divided(
     markers = np.where(mask, 0, 1).astype(np.int32)
     for k, one in enumerate(parts.masks):
         markers[_core(one, about.there.coloured, work)] = k + 2
-    settled = watershed(steps, markers)
+    if about.there.relief is None:
+        settled = watershed(steps, markers)
+    else:
+        reach = cv2.dilate(mask.astype(np.uint8), disc(_AROUND_MM * work.px_per_mm)) > 0
+        markers[reach & about.free & (markers == 1)] = 0
+        settled = walked(about.there.relief, markers)
     reach = cv2.dilate(mask.astype(np.uint8), disc(_BEYOND_MM * work.px_per_mm)) > 0
     for k, one in enumerate(parts.masks):
         own_mask = _largest(settled == k + 2)

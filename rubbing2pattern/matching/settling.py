@@ -81,6 +81,7 @@ class Zone:
     ground : (3,) colour of the bare ground about it, in even steps of light.
     evened : (3, 3) by which differences of colour count; see `ground.Ground`.
     shadow_least : least share of that light in a shadow.
+    along : profiles over which colours are smoothed along the edge.
     """
 
     colour: Colour
@@ -90,6 +91,7 @@ class Zone:
     ground: Array
     evened: Array
     shadow_least: float
+    along: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +157,7 @@ class Profiles:
         count = np.arange(-round(reach_mm[0] / gap), round(reach_mm[1] / gap) + 1)
         offsets = np.asarray(count * gap, dtype=np.float64)
         coded, own = _sampled(zone, warp, base, inward, offsets)
-        coded = gaussian_filter1d(coded, 1.0, axis=0, mode="wrap")
+        coded = gaussian_filter1d(coded, zone.along, axis=0, mode="wrap")
         return cls(base, inward, offsets, coded, linear(coded), own)
 
     @property
