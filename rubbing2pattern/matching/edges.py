@@ -65,9 +65,7 @@ class Covered:
         return Covered(self.lies[at], self.shows[at], self.coloured[at], relief)
 
 
-def covered(
-    work: Working, ground: Ground, faint: Faint | None, steps: Grid, o: LooseOptions
-) -> Covered:
+def covered(work: Working, ground: Ground, faint: Faint | None, o: LooseOptions) -> Covered:
     """Return where something lies on the ground.
 
     Rules:
@@ -82,7 +80,7 @@ def covered(
     4. Threads narrower than glass are taken off: edges of shadows, scratches, drawn lines.
     """
     coloured = _off_colour(work, ground, o) & work.inside
-    barred = (_edges(work, ground, steps, o) & work.inside) | coloured  # rule 1
+    barred = (_edges(ground, o) & work.inside) | coloured  # rule 1
     if faint is not None:
         barred |= faint.shows
     shut = _closed(barred, o.gap_mm * work.px_per_mm)  # rule 2
@@ -94,7 +92,7 @@ def covered(
     if faint is not None:
         lies = faint.trimmed(lies, work.px_per_mm)
         lies = _opened(lies, 0.5 * o.narrowest_mm * work.px_per_mm)
-    relief = None if faint is None else faint.relief(steps, ground)
+    relief = None if faint is None else faint.relief(ground)
     return Covered(lies, barred, coloured, relief)
 
 
@@ -120,9 +118,10 @@ def left_over(there: Covered, work: Working, o: LooseOptions) -> list[Array]:
     return found
 
 
-def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
+def _edges(ground: Ground, o: LooseOptions) -> Mask:
     """Return edges: strong steps and the weaker ones that go on from them."""
     high = max(o.edge_noise * ground.steps, o.edge_least)
+    steps = ground.slopes
     weak = (steps > _LOW_SHARE * high).astype(np.uint8)
     count, parts = cv2.connectedComponents(weak, connectivity=8)
     strong = np.bincount(parts[steps > high], minlength=count) > 0
@@ -131,18 +130,18 @@ def _edges(work: Working, ground: Ground, steps: Grid, o: LooseOptions) -> Mask:
 
 
 def _off_colour(work: Working, ground: Ground, o: LooseOptions) -> Mask:
-    seen = ground.off(work.colour)
-    apart = (difference(seen, ground) > o.off_noise) & (largest(seen) > o.off_least)
-    bare = np.maximum(linear(ground.colour), np.float32(1e-4))
-    share = np.asarray(linear(work.colour) / bare, dtype=np.float32)
-    mean = (share[..., 0] + share[..., 1] + share[..., 2]) / np.float32(3.0)
-    least = np.minimum(np.minimum(share[..., 0], share[..., 1]), share[..., 2])
-    uneven = (largest(share) - least) / np.maximum(mean, 1e-4)
+    off = ground.off(work.colour)
+    apart = (difference(off, ground) > o.off_noise) & (largest(off) > o.off_least)
+    seen = work.colour[apart]
+    bare = np.maximum(linear(ground.colour[apart]), np.float32(1e-4))
+    share = linear(seen) / bare
+    mean, least, most = share.mean(axis=1), share.min(axis=1), share.max(axis=1)
+    uneven = (most - least) / np.maximum(mean, 1e-4)
     # Noise makes the colours of a dark ground uneven.
-    lightness = np.maximum(1.0 - largest(1.0 - work.colour), 0.02)
-    doubt = 2.2 * o.off_noise * ground.quiet / lightness
+    doubt = 2.2 * o.off_noise * ground.quiet / np.maximum(seen.min(axis=1), 0.02)
     shadow = (mean < 1.0) & (mean > o.shadow_least) & (uneven < _GREY_LEAST + doubt)
-    return np.asarray(apart & ~shadow)
+    apart[apart] = ~shadow
+    return np.asarray(apart)
 
 
 def _grounds(parts: Labels, work: Working, ground: Ground, o: LooseOptions) -> list[int]:

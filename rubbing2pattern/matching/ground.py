@@ -26,8 +26,10 @@ _MODES = 5
 """Commonest colours that are tried as the ground."""
 _TILES = 8
 """Parts of the picture each way over which the ground should spread."""
-_ENOUGH = 20_000
-"""Blocks that settle a surface; of more, some are taken."""
+_ENOUGH = 8_000
+"""Blocks or pixels that settle a surface or a spread; of more, some are taken."""
+_THIN = 2
+"""Every how many-th pixel each way counts when it is measured how the ground varies."""
 _BINS = 16
 """Steps of each colour when the commonest are counted."""
 _DEGREES = ((0, 0.14), (1, 0.12), (2, 0.10), (3, 0.08), (3, 0.06))
@@ -101,6 +103,7 @@ class Ground:
     quiet : one standard deviation of a pixel from it, evened.
     steps : usual change per mm on the bare ground, evened.
     bare : (H, W) bool, where it is bare, as far as its colour says.
+    slopes : (H, W) change per mm of the picture's difference from it, evened.
     """
 
     colour: Grid
@@ -110,6 +113,7 @@ class Ground:
     quiet: float
     steps: float
     bare: Mask
+    slopes: Grid
 
     @property
     def mottled(self) -> bool:
@@ -118,7 +122,7 @@ class Ground:
 
     def off(self, colour: Grid) -> Grid:
         """Return evened differences (H, W, 3) of a picture from the ground."""
-        return np.asarray((colour - self.colour) @ self.evened.astype(np.float32))
+        return np.asarray(cv2.transform(colour - self.colour, self.evened.T))
 
 
 def reduced(colour: Colour, px_per_mm: float, inside: Mask | None, o: LooseOptions) -> Working:
@@ -144,9 +148,9 @@ def steps_of(picture: Grid, px_per_mm: float) -> Grid:
     """
     dx = cv2.Sobel(picture, cv2.CV_32F, 1, 0, ksize=3) * np.float32(px_per_mm / 8.0)
     dy = cv2.Sobel(picture, cv2.CV_32F, 0, 1, ksize=3) * np.float32(px_per_mm / 8.0)
-    xx, yy, xy = (_sum(a * b) for a, b in ((dx, dx), (dy, dy), (dx, dy)))
-    root = np.sqrt((xx - yy) ** 2 + 4.0 * xy**2)
-    return np.asarray(np.sqrt(0.5 * (xx + yy + root)), dtype=np.float32)
+    xx, yy, xy = (np.einsum("ijk,ijk->ij", a, b) for a, b in ((dx, dx), (dy, dy), (dx, dy)))
+    root = cv2.magnitude(xx - yy, np.float32(2.0) * xy)
+    return np.asarray(cv2.sqrt(np.float32(0.5) * (xx + yy + root)), dtype=np.float32)
 
 
 def bare_ground(work: Working) -> Ground:
@@ -160,10 +164,9 @@ def bare_ground(work: Working) -> Ground:
     """
     at, mean, use = _blocks(work)
     every = max(1, int(use.sum()) // _ENOUGH)
-    some = at[use][::every], mean[use][::every]
-    own = _powers(some[0], _DEGREES[-1][0])
-    grown = [_grown(own, some[1], mode) for mode in _commonest(mean[use])]
     powers = _powers(at.reshape(-1, 2), _DEGREES[-1][0])
+    some = powers[use.ravel()][::every], mean[use][::every]
+    grown = [_grown(*some, mode) for mode in _commonest(mean[use])]
     reach = [_spread(np.abs(mean - (powers @ t).reshape(mean.shape)), use) for t in grown]
     terms = grown[max(range(len(grown)), key=lambda i: reach[i])]
     h, w = work.inside.shape
@@ -175,18 +178,20 @@ def bare_ground(work: Working) -> Ground:
 
 def measured(work: Working, stiff: Grid, colour: Grid, agrees: Mask) -> Ground:
     """Return a ground of known colour (H, W, 3) with how it varies where it agrees (H, W)."""
-    off = work.colour - colour
-    agrees = agrees & (largest(off) < _DEGREES[-1][1])
-    noise = np.array([_SIGMA * np.median(np.abs(off[..., k][agrees])) for k in range(3)])
+    thin = (slice(None, None, _THIN), slice(None, None, _THIN))
+    off = work.colour[thin] - colour[thin]
+    there = agrees[thin] & (largest(off) < _DEGREES[-1][1])
+    near = np.asarray(off[there], dtype=np.float64)
+    noise = _SIGMA * np.median(np.abs(near), axis=0) if len(near) else np.zeros(3)
     noise = np.maximum(noise, 0.5 / 255.0)
-    evened = _evening(np.asarray(off[agrees], dtype=np.float64), noise)
+    evened = _evening(near, noise)
+    quiet = _SIGMA * float(np.median(np.abs(near @ evened))) if len(near) else 1.0
+    quiet = max(quiet, 0.5 / 255.0)
     colour = np.asarray(colour, dtype=np.float32)
-    ground = Ground(colour, stiff, noise, evened, 1.0, 0.0, agrees)
-    seen = ground.off(work.colour)
-    quiet = _SIGMA * float(np.median(np.abs(seen[agrees]))) if agrees.any() else 1.0
-    steps = steps_of(seen, work.px_per_mm)
-    usual = float(np.median(steps[agrees])) if agrees.any() else 0.0
-    return replace(ground, quiet=max(quiet, 0.5 / 255.0), steps=usual)
+    ground = Ground(colour, stiff, noise, evened, quiet, 0.0, agrees, colour[..., 0])
+    slopes = steps_of(ground.off(work.colour), work.px_per_mm)
+    usual = float(np.median(slopes[thin][there])) if len(near) else 0.0
+    return replace(ground, steps=usual, slopes=slopes)
 
 
 def _evening(off: Array, noise: Array) -> Array:
@@ -195,7 +200,8 @@ def _evening(off: Array, noise: Array) -> Array:
     The way in which it varies least keeps its size; one in which it varies less than a quiet
     ground does is not made more of. Places off by more than usual are not ground.
     """
-    near = off[(np.abs(off) < _USUAL * noise).all(axis=1)]
+    within = np.abs(off) < _USUAL * noise
+    near = off[within[:, 0] & within[:, 1] & within[:, 2]]
     if len(near) < _LEAST_PIXELS:
         return np.eye(3)
     variance, ways = np.linalg.eigh(np.cov(near[:: max(1, len(near) // _ENOUGH)].T))
@@ -212,7 +218,8 @@ def difference(seen: Grid, ground: Ground) -> Grid:
 
 
 def _sum(three: Grid) -> Grid:
-    return np.asarray(three[..., 0] + three[..., 1] + three[..., 2], dtype=np.float32)
+    a, b, c = cv2.split(three)
+    return np.asarray(a + b + c, dtype=np.float32)
 
 
 def linear(coded: Grid) -> Grid:
@@ -224,8 +231,8 @@ def linear(coded: Grid) -> Grid:
 
 def largest(off: Grid) -> Grid:
     """Return the largest amount among the three channels, (H, W)."""
-    a, b, c = (np.abs(off[..., k]) for k in range(3))
-    return np.asarray(np.maximum(np.maximum(a, b), c), dtype=np.float32)
+    a, b, c = cv2.split(np.abs(off))
+    return np.asarray(cv2.max(cv2.max(a, b), c), dtype=np.float32)
 
 
 def disc(radius_px: float) -> npt.NDArray[np.uint8]:
@@ -293,20 +300,18 @@ def _grown(powers: Array, mean: Array, start: Array) -> Array:
     terms = np.zeros((powers.shape[1], 3))
     terms[0] = start
     for degree, within in _DEGREES:
-        count = (degree + 1) * (degree + 2) // 2
-        full = powers.copy()
-        full[:, count:] = 0.0
+        basis = powers[:, : (degree + 1) * (degree + 2) // 2]
         for _ in range(_ROUNDS):
-            agree = np.abs(mean - full @ terms).max(axis=1) < within
-            if agree.sum() < 3 * count:
+            off = np.abs(mean - basis @ terms[: basis.shape[1]])
+            agree = (off[:, 0] < within) & (off[:, 1] < within) & (off[:, 2] < within)
+            if agree.sum() < 3 * basis.shape[1]:
                 break
             # A little stiffness keeps parts of the picture without bare ground from running off.
-            stiff = 1e-3 * agree.sum() * np.eye(count)
+            stiff = 1e-3 * agree.sum() * np.eye(basis.shape[1])
             stiff[0, 0] = 0.0
-            a = powers[agree, :count]
+            a = basis[agree]
             own = np.linalg.solve(a.T @ a + stiff, a.T @ mean[agree])
-            terms = np.zeros_like(terms)
-            terms[:count] = own
+            terms[: len(own)] = own
     return terms
 
 
@@ -319,7 +324,7 @@ def _powers(at: Array, degree: int) -> Array:
 
 def _surface(terms: Array, h: int, w: int) -> Grid:
     """Return the polynomial at every pixel, (H, W, 3), through a coarse grid."""
-    rows, columns = max(2, h // 8), max(2, w // 8)
+    rows, columns = max(2, h // 32), max(2, w // 32)
     y, x = np.mgrid[0:rows, 0:columns]
     at = np.stack((2.0 * (x + 0.5) / columns - 1.0, 2.0 * (y + 0.5) / rows - 1.0), axis=-1)
     coarse = _powers(at.reshape(-1, 2), _DEGREES[-1][0]) @ terms
@@ -332,9 +337,9 @@ def followed(work: Working, off: Grid, agrees: Mask) -> Grid:
     h, w = agrees.shape
     factor = max(1, round(work.px_per_mm))
     size = (max(2, w // factor), max(2, h // factor))
-    weight = agrees.astype(np.float32)
-    small_weight = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
-    small = cv2.resize(off * weight[..., None], size, interpolation=cv2.INTER_AREA)
+    weight = agrees.astype(np.uint8)
+    small_weight = cv2.resize(weight.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(cv2.copyTo(off, weight), size, interpolation=cv2.INTER_AREA)
     sigma = _SOFT_MM * work.px_per_mm / factor
     total = cv2.GaussianBlur(small_weight, (0, 0), sigma)
     field = cv2.GaussianBlur(small, (0, 0), sigma) / (total[..., None] + np.float32(0.02))

@@ -130,9 +130,9 @@ class Faint:
     lines: Grid
     apart: Grid
 
-    def relief(self, steps: Grid, ground: Ground) -> Grid:
+    def relief(self, ground: Ground) -> Grid:
         """Return steps of colour (H, W) together with lines, each by the bare ground's own."""
-        height = np.minimum(steps / ground.steps, _STEEPEST) + np.maximum(self.lines, 0.0)
+        height = np.minimum(ground.slopes / ground.steps, _STEEPEST) + np.maximum(self.lines, 0.0)
         return np.asarray(height, dtype=np.float32)
 
     def trimmed(self, lies: Mask, px_per_mm: float) -> Mask:
@@ -152,11 +152,11 @@ class Faint:
             at = (slice(top, top + height), slice(left, left + width))
             own = labels[at] == label
             hangs = _sticking_out(own) | _weak(own, self.apart[at], px_per_mm)
-            parts_n, parts, areas, _ = cv2.connectedComponentsWithStats(
+            found, parts, _, _ = cv2.connectedComponentsWithStats(
                 hangs.astype(np.uint8), connectivity=4
             )
             rim = own & (cv2.erode(np.pad(own, 1).astype(np.uint8), disc(1.0))[1:-1, 1:-1] == 0)
-            for k in range(1, parts_n):
+            for k in range(1, found):
                 part = parts == k
                 seen = nearby[at][part & rim]
                 if len(seen) and float(np.median(seen)) < _ON_LINE:

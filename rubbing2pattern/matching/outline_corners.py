@@ -122,11 +122,16 @@ def _meeting(ahead: Array, behind: Array) -> Array | None:
 def _line(places: Array) -> tuple[Array, Array] | None:
     """Return middle and direction of a line through places, the farthest third left out."""
     use = places[len(places) // 3 :]
+    kept = max(1, round(_KEPT * (len(places) - 1)))
     for _ in range(4):
-        middle = use.mean(axis=0)
-        way = np.linalg.svd(use - middle, full_matrices=False)[2][0]
+        middle = use.sum(axis=0) / len(use)
+        x, y = (use - middle).T
+        # The axis of least inertia.
+        turn = 0.5 * np.arctan2(2.0 * (x @ y), x @ x - y @ y)
+        way = np.array((np.cos(turn), np.sin(turn)))
         off = np.abs((places - middle) @ np.array((-way[1], way[0])))
-        use = places[off <= np.quantile(off, _KEPT)]
-    if float(np.quantile(off, _KEPT)) > _ROUGH_MM:
+        within = np.partition(off, kept)[kept]
+        use = places[off <= within]
+    if float(within) > _ROUGH_MM:
         return None
     return middle, way

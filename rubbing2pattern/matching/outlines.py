@@ -25,7 +25,6 @@ from rubbing2pattern.matching.ground import (
     disc,
     linear,
     reduced,
-    steps_of,
 )
 from rubbing2pattern.matching.loose import LoosePiece
 from rubbing2pattern.matching.mottled import faint_glass, unbent
@@ -117,18 +116,21 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     if ground.mottled:
         ground = unbent(work, ground)
     faint = faint_glass(work, ground) if ground.mottled else None
-    steps = steps_of(ground.off(work.colour), work.px_per_mm)
-    there = covered(work, ground, faint, steps, options)
+    there = covered(work, ground, faint, options)
     grey = rubbing.photograph.grey
     targets = targets_in(grey)
-    parts = list(parts_of(there, steps, work, grey, targets, options))
+    parts = list(parts_of(there, ground.slopes, work, grey, targets, options))
     camera = camera_of(rubbing, options)
     zones = [_zone(part, colour, ground, options) if part.whole else None for part in parts]
-    shadows = _shadows(parts, zones, rubbing, options)
+    wide = [
+        None if z is None else _wide(p, z, rubbing, options)
+        for p, z in zip(parts, zones, strict=True)
+    ]
+    shadows = _shadows(parts, wide)
     found = list[Seen]()
     findings = list[Finding]()
-    for part, zone in zip(parts, zones, strict=True):
-        seen = _piece(part, zone, shadows, rubbing, camera, options)
+    for part, zone, profiles in zip(parts, zones, wide, strict=True):
+        seen = _piece(part, zone, profiles, shadows, rubbing, camera, options)
         if seen is None or part.kind != "glass":
             findings += _set_aside(part, rubbing)
             continue
@@ -170,6 +172,7 @@ def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
 def _piece(
     part: Part,
     zone: Zone | None,
+    profiles: Profiles | None,
     shadows: Shadows,
     rubbing: Rubbing,
     camera: Camera | None,
@@ -178,8 +181,7 @@ def _piece(
     """Return one piece, without its final id; None for what cannot be glass by its size."""
     ring = _ring(part, rubbing)
     stray_mm, clear = _UNSEEN_MM, True
-    if zone is not None:
-        profiles = Profiles.across(ring, zone, rubbing.warp, (o.reach_mm, o.shadow_mm), o)
+    if zone is not None and profiles is not None:
         first = settle(profiles, zone, shadows, o)
         corners_mm = first.path[corners_of(first.path, o)]
         ring = with_corners(first.path, corners_mm, o)
@@ -212,16 +214,19 @@ def _ring(part: Part, rubbing: Rubbing) -> Array:
     return rubbing.warp.to_mm(part.work.to_photo(smooth))[::-1]
 
 
-def _shadows(
-    parts: Sequence[Part], zones: Sequence[Zone | None], rubbing: Rubbing, o: LooseOptions
-) -> Shadows:
+def _wide(part: Part, zone: Zone, rubbing: Rubbing, o: LooseOptions) -> Profiles:
+    """Return the profiles by which the edge of a part is looked for at first."""
+    reach = (o.reach_mm, o.shadow_mm)
+    return Profiles.across(_ring(part, rubbing), zone, rubbing.warp, reach, o)
+
+
+def _shadows(parts: Sequence[Part], wide: Sequence[Profiles | None]) -> Shadows:
     """Return how far shadows reach beside the coloured glass of a photograph."""
-    seen = []
-    for part, zone in zip(parts, zones, strict=True):
-        if zone is not None and part.kind == "glass":
-            reach = (o.reach_mm, o.shadow_mm)
-            p = Profiles.across(_ring(part, rubbing), zone, rubbing.warp, reach, o)
-            seen.append(beside_colour(p.light, p.coded, -p.inward, p.offsets))
+    seen = [
+        beside_colour(p.light, p.coded, -p.inward, p.offsets)
+        for part, p in zip(parts, wide, strict=True)
+        if p is not None and part.kind == "glass"
+    ]
     return shadows_of(seen)
 
 

@@ -41,6 +41,8 @@ _GRAIN = 1.2
 """Times the strongest of these steps, but one in twenty, from which a step counts."""
 _CAST = 0.01
 """What a grey step counts where shadows are cast, of its worth."""
+_LEAD = 80
+"""Places before and after the whole round by which its first and its last place agree."""
 _APART = 4
 """Samples from which a step farther out is another one."""
 _FLOOR = 4.0
@@ -292,7 +294,7 @@ def _best_run(chances: Array, gap_mm: float) -> npt.NDArray[np.int64]:
     worth = chances - _OUTSIDE_COST * outside - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
     jumps = np.arange(-_JUMP, _JUMP + 1)
     price = _JUMP_COST * np.abs(jumps)
-    lead = n // 2
+    lead = min(n // 2, _LEAD)
     order = np.concatenate((np.arange(n - lead, n), np.arange(n), np.arange(lead)))
     total = worth[order[0]].copy()
     came = np.zeros((len(order), m), dtype=np.int64)

@@ -10,7 +10,6 @@ import numpy.typing as npt
 from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import splu
 
-from rubbing2pattern.matching.ground import Mask
 from rubbing2pattern.reading import Grid
 
 Labels = npt.NDArray[np.int32]
@@ -38,8 +37,10 @@ def walked(relief: Grid, markers: Labels) -> Labels:
     diagonal = np.full(count, 1e-9)
     right = np.zeros((count, len(names)))
     rows, columns, values = [], [], []
-    for first, second in (((slice(None), slice(0, -1)), (slice(None), slice(1, None))),
-                          ((slice(0, -1), slice(None)), (slice(1, None), slice(None)))):  # fmt: skip
+    for first, second in (
+        ((slice(None), slice(0, -1)), (slice(None), slice(1, None))),
+        ((slice(0, -1), slice(None)), (slice(1, None), slice(None))),
+    ):
         weight = np.exp(-_PASS * 0.5 * (relief[first] + relief[second])) + _LEAST
         a, b = number[first], number[second]
         for one, other, at in ((a, b, second), (b, a, first)):
