@@ -368,6 +368,11 @@ class Kind(Sentences):
         "The edge of {loose} is hard to distinguish from shadow or ground; check its outline, or "
         "photograph it in softer light or on another ground.",
     )
+    GLASS_TWO_EDGES = (Code.GLASS_UNCLEAR, _CHECK,
+        "The edge of {loose} is hard to distinguish from shadow or ground: along "
+        "{beside_share:0} of it a second edge runs {beside_mm:1} beside the one that was taken; "
+        "measure the glass, or photograph it in softer light or on another ground.",
+    )
     GLASS_UNREAD = (Code.GLASS_UNREAD, _CHECK,
         "Something that may be glass lies here, but its outline could not be followed; photograph "
         "it on another ground, and look here before you cut anything anew.",

@@ -104,6 +104,7 @@ class Ground:
     steps : usual change per mm on the bare ground, evened.
     bare : (H, W) bool, where it is bare, as far as its colour says.
     slopes : (H, W) change per mm of the picture's difference from it, evened.
+    has_colour : whether the picture has, so that colour can tell what lies there.
     """
 
     colour: Grid
@@ -114,11 +115,12 @@ class Ground:
     steps: float
     bare: Mask
     slopes: Grid
+    has_colour: bool
 
     @property
     def mottled(self) -> bool:
-        """Whether it varies in light as much as clear glass changes it."""
-        return bool(self.noise.max() > _MOTTLED)
+        """Whether it varies in light as much as clear glass changes it, in a coloured picture."""
+        return self.has_colour and bool(self.noise.max() > _MOTTLED)
 
     def off(self, colour: Grid) -> Grid:
         """Return evened differences (H, W, 3) of a picture from the ground."""
@@ -188,7 +190,9 @@ def measured(work: Working, stiff: Grid, colour: Grid, agrees: Mask) -> Ground:
     quiet = _SIGMA * float(np.median(np.abs(near @ evened))) if len(near) else 1.0
     quiet = max(quiet, 0.5 / 255.0)
     colour = np.asarray(colour, dtype=np.float32)
-    ground = Ground(colour, stiff, noise, evened, quiet, 0.0, agrees, colour[..., 0])
+    red, blue = work.colour[..., 0][thin], work.colour[..., 2][thin]
+    has_colour = bool(np.abs(red - blue).max() > _QUIET)
+    ground = Ground(colour, stiff, noise, evened, quiet, 0.0, agrees, colour[..., 0], has_colour)
     slopes = steps_of(ground.off(work.colour), work.px_per_mm)
     usual = float(np.median(slopes[thin][there])) if len(near) else 0.0
     return replace(ground, steps=usual, slopes=slopes)

@@ -84,11 +84,15 @@ class LooseFound:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A piece with the part of the picture it was read from, and whether its edge is clear."""
+    """A piece with the part of the picture it was read from, and whether its edge is clear.
+
+    `second` is the share of an unclear edge along which another one runs, and how far beside, mm.
+    """
 
     piece: LoosePiece
     part: Part
     clear: bool
+    second: tuple[float, float] | None = None
 
 
 def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> LooseFound:
@@ -180,7 +184,7 @@ def _piece(
 ) -> Seen | None:
     """Return one piece, without its final id; None for what cannot be glass by its size."""
     ring = _ring(part, rubbing)
-    stray_mm, clear = _UNSEEN_MM, True
+    stray_mm, clear, second = _UNSEEN_MM, True, None
     if zone is not None and profiles is not None:
         first = settle(profiles, zone, shadows, o)
         corners_mm = first.path[corners_of(first.path, o)]
@@ -190,6 +194,7 @@ def _piece(
         ring = with_corners(last.path, corners_mm, o)
         soft = max(first.soft, last.soft)
         clear = last.seen >= _LEAST_SEEN and soft <= _MOST_SOFT
+        second = None if clear else first.second_edge()
         if last.seen >= _LEAST_SEEN:
             read_mm = _READ_PX / rubbing.scale.px_per_mm
             stray_mm = float(np.sqrt(last.stray_mm**2 + read_mm**2 + (soft * _UNSEEN_MM) ** 2))
@@ -202,7 +207,7 @@ def _piece(
     doubt = float(np.sqrt(stray_mm**2 + shift_mm**2 + scale_mm**2))
     photo = rubbing.photograph.source
     piece = LoosePiece("P", photo, outline, round(doubt, 4), part.whole, _lab(part))
-    return Seen(piece, part, clear)
+    return Seen(piece, part, clear, second)
 
 
 def _ring(part: Part, rubbing: Rubbing) -> Array:
@@ -327,6 +332,17 @@ def _doubts(seen: Seen, rubbing: Rubbing) -> list[Finding]:
     found = []
     if not piece.whole:
         found.append(finding_of(Kind.GLASS_CUT_OFF, at, loose=piece.id))
+    elif seen.second is not None:
+        share, beside_mm = seen.second
+        found.append(
+            finding_of(
+                Kind.GLASS_TWO_EDGES,
+                at,
+                loose=piece.id,
+                beside_share=share,
+                beside_mm=beside_mm,
+            )
+        )
     elif not seen.clear:
         found.append(finding_of(Kind.GLASS_UNCLEAR, at, loose=piece.id))
     for kind, necks in ((Kind.GLASS_PARTED, part.cut), (Kind.GLASS_MAYBE_TWO, part.doubtful)):

@@ -55,6 +55,12 @@ _STRICT = 0.7
 """Share of the way to the sharpest at which a step in a possible shadow counts in full."""
 _FAINT = 0.5
 """Share of the usual strongest step below which a profile shows no edge of its own."""
+_OWN_MM = 0.35
+"""How far beside an edge its own two sides lie."""
+_LIKELY = 0.6
+"""Chance from which a step that was not taken could have been meant."""
+_SECOND_SHARE = 0.25
+"""Share of an outline along which a second edge runs before it is told."""
 _LEAST_CHANCE = 0.2
 """Chance below which a step does not count."""
 _SHORT_GAP = 0.1
@@ -108,6 +114,8 @@ class Settled:
     floor : least step that counted as an edge.
     soft : share of places where the edge taken is much less sharp than the others.
     shade : (N, 2) mm, how far in steps may be those of a shadow.
+    chances, run, gap_mm : (N, M), (N,) and mm, from which it was chosen: how likely the glass
+        begins at each offset, the offsets taken, and the distance of two of them.
     """
 
     path: Array
@@ -116,6 +124,24 @@ class Settled:
     floor: float
     soft: float
     shade: Array
+    chances: Array
+    run: npt.NDArray[np.int64]
+    gap_mm: float
+
+    def second_edge(self) -> tuple[float, float] | None:
+        """Return along what share another edge runs that could be meant, and how far beside, mm.
+
+        None where there is none along a good part.
+        """
+        offsets = np.arange(self.chances.shape[1])
+        near = np.abs(offsets[None] - self.run[:, None]) * self.gap_mm < _OWN_MM
+        left = np.where(near, 0.0, self.chances)
+        run = _best_run(left, self.gap_mm)
+        met = left[np.arange(len(run)), run] > _LIKELY
+        if met.mean() < _SECOND_SHARE:
+            return None
+        beside = np.abs(run - self.run)[met] * self.gap_mm
+        return float(met.mean()), float(np.median(beside))
 
 
 def even_ring(ring: Array, step_mm: float) -> Array:
@@ -211,7 +237,7 @@ def settle(
     stray = float(1.4826 * np.median(np.abs(depth - calm)))
     soft = float((sharp[np.arange(len(run)), run] < _SOFT).mean())
     barred = profiles.base + np.maximum(limit, profiles.offsets[0])[:, None] * profiles.inward
-    return Settled(path, stray, float(met.mean()), floor, soft, barred)
+    return Settled(path, stray, float(met.mean()), floor, soft, barred, chances, run, gap)
 
 
 def _floor(fine: Grid, gap_mm: float) -> float:
