@@ -13,8 +13,7 @@ import shapely
 from scipy.ndimage import gaussian_filter1d
 
 from rubbing2pattern.geometry.frame import Array
-from rubbing2pattern.matching.edges import disc
-from rubbing2pattern.matching.ground import Mask, Working
+from rubbing2pattern.matching.ground import Mask, Working, disc
 from rubbing2pattern.matching.settling import even_ring
 from rubbing2pattern.options.loose import LooseOptions
 from rubbing2pattern.reading import Grid
