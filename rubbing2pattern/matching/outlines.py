@@ -27,7 +27,7 @@ from rubbing2pattern.matching.ground import (
     reduced,
 )
 from rubbing2pattern.matching.loose import LoosePiece
-from rubbing2pattern.matching.mottled import faint_glass, unbent
+from rubbing2pattern.matching.mottled import Faint, faint_glass, unbent
 from rubbing2pattern.matching.not_glass import targets_in
 from rubbing2pattern.matching.outline_corners import corners_of, with_corners
 from rubbing2pattern.matching.parallax import Camera, camera_of, taken_out
@@ -116,10 +116,7 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     """
     inside = _sheet(rubbing, colour.shape[:2])
     work = reduced(colour, rubbing.scale.px_per_mm, inside, options)
-    ground = bare_ground(work)
-    if ground.mottled:
-        ground = unbent(work, ground)
-    faint = faint_glass(work, ground) if ground.mottled else None
+    ground, faint = _ground(work)
     there = covered(work, ground, faint, options)
     grey = rubbing.photograph.grey
     targets = targets_in(grey)
@@ -157,6 +154,14 @@ def find_pieces(colour: Colour, rubbing: Rubbing, options: LooseOptions) -> Loos
     pieces = tuple(seen.piece for seen in found)
     findings += _shift_doubts(pieces, camera, options)
     return LooseFound(pieces, tuple(findings))
+
+
+def _ground(work: Working) -> tuple[Ground, Faint | None]:
+    """Return the bare ground, and on mottled ground what tells glass there."""
+    ground = bare_ground(work)
+    if ground.mottled:
+        ground = unbent(work, ground)
+    return ground, faint_glass(work, ground) if ground.mottled else None
 
 
 def _sheet(rubbing: Rubbing, size: tuple[int, ...]) -> Mask | None:
