@@ -68,6 +68,9 @@ OTHER_DOUBTS = frozenset(
         Code.FEW_FIT,
         Code.DOUBTFUL_MATCH,
         Code.NEAREST_PLACE,
+        Code.MAY_BE_TURNED,
+        Code.PATTERN_OFF,
+        Code.PATTERN_DOUBTED,
     }
 )
 """All others: about widths, scale, reference, the picture as a whole, or loose pieces."""

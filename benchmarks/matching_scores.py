@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -230,18 +230,38 @@ def _fragment(match: Match, true: True_, openings: dict[int, Opening], tally: Ta
 
 
 def goes_over(cut: Polygon, lies: Polygon, home: Opening, there: Opening) -> bool:
-    """Say whether a fragment lies in an opening as it lies in its own, turned round or not.
+    """Say whether a fragment lies in an opening as it lies in its own.
 
-    The motion that carries it from where it was cut to where it was laid has to carry its own
-    opening over the one that it was laid in.
+    A motion that carries its own opening over the one that it was laid in has to carry it from
+    where it was cut to where it was laid, each nearer than openings that are taken for each other.
     """
-    first, then = ring(cut), ring(lies)
-    sums = np.fft.ifft(np.fft.fft(then) * np.conj(np.fft.fft(first)))
-    turn = float(np.angle(sums[int(np.abs(sums).argmax())]))
-    moved = shapely.affinity.rotate(home.cut, turn, origin=cut.centroid, use_radians=True)
-    shift = np.subtract(lies.centroid.coords[0], cut.centroid.coords[0])
-    moved = shapely.affinity.translate(moved, *shift)
-    return bool(moved.symmetric_difference(there.cut).area < RIVAL_MM * there.cut.length)
+    return any(
+        _off_mm(_carried(home.cut, motion), there.cut) < RIVAL_MM
+        and _off_mm(_carried(cut, motion), lies) < RIVAL_MM
+        for motion in _motions(home.cut, there.cut)
+    )
+
+
+def _motions(one: Polygon, other: Polygon) -> Iterator[Placement]:
+    """Yield the turns that bring an outline nearest to another, with the shift of its middle."""
+    a, b = ring(one), ring(other)
+    sums = np.fft.ifft(np.fft.fft(b) * np.conj(np.fft.fft(a)))
+    size = np.abs(sums)
+    peak = (size >= np.roll(size, 1)) & (size >= np.roll(size, -1)) & (size > 0.9 * size.max())
+    for turn in np.angle(sums[peak]):
+        turned = Placement(float(np.degrees(turn)))
+        middle = turned.apply([one.exterior.centroid.coords[0]])[0]
+        shift = np.subtract(other.exterior.centroid.coords[0], middle)
+        yield Placement(turned.angle_deg, float(shift[0]), float(shift[1]))
+
+
+def _carried(outline: Polygon, motion: Placement) -> Polygon:
+    return shapely.transform(outline, motion.apply)
+
+
+def _off_mm(one: Polygon, other: Polygon) -> float:
+    """Return the mean distance of two outlines that lie on each other."""
+    return float(one.symmetric_difference(other).area / other.length)
 
 
 def compare_amounts(placed: Placed, true: True_, opening: Opening, tally: Tally) -> None:

@@ -97,7 +97,7 @@ def assign(
             group = groups[given[k]]
             placed = _placed(piece, found[k, given[k]], group, seats[k], openings, options)
             other = None if second < 0 else first[second].number
-            match = replace(match, verdict=_verdict(placed), placed=placed, second=other)
+            match = replace(match, verdict=verdict_of(placed), placed=placed, second=other)
             match = replace(match, numbers=_numbers(group, openings))
         matches[piece.id] = match
     return _summed_up([matches[piece.id] for piece in pieces], seats, groups, openings, options)
@@ -239,7 +239,7 @@ def _after(first: Placement, then: Placement) -> Placement:
     return Placement((first.angle_deg + then.angle_deg) % 360.0, float(shift[0]), float(shift[1]))
 
 
-def _verdict(placed: Placed) -> Verdict:
+def verdict_of(placed: Placed) -> Verdict:
     """Say what to do: glass that is too large can be grozed, glass that is short stays short."""
     if placed.over:
         return Verdict.OTHER_SIDE

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 import shapely
 import shapely.ops
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 
 from rubbing2pattern.findings import Code, Kind
 from rubbing2pattern.matching.alike import groups_alike
@@ -15,7 +16,7 @@ from rubbing2pattern.matching.loose import Verdict
 from rubbing2pattern.matching.matching_all import match_all
 from rubbing2pattern.options import Options
 from rubbing2pattern.options.match import MatchOptions
-from tests.matching.loose import ANGLE, BAR, KITE, LEAN, lying, opening
+from tests.matching.loose import ANGLE, BAR, CLEARANCE_MM, COVER_MM, KITE, LEAN, lying, opening
 
 OPENINGS = [opening(k, cut, (0.0, 100.0 * k)) for k, cut in ((1, ANGLE), (3, KITE), (4, LEAN))]
 
@@ -66,6 +67,24 @@ def test_half_of_a_piece_is_a_fragment_where_its_other_half_lies_by() -> None:
     assert [m.verdict for m in matches.matches] == [Verdict.FRAGMENT] * 2
     assert [a.number for a in matches.assemblies] == [1]
     assert matches.unfilled == (2,)
+
+
+@pytest.mark.parametrize("deep_mm", [4.0, 6.0])
+def test_a_whole_piece_with_two_chips_is_no_fragment(deep_mm: float) -> None:
+    corners = shapely.get_coordinates(KITE)
+    bites = [Point(0.6 * a + 0.4 * b).buffer(deep_mm) for a, b in pairwise(corners[:3])]
+    chipped = KITE.difference(shapely.union_all(bites))
+    pieces = [lying("P1", chipped, 40.0, (9.0, 3.0)), lying("P2", LEAN, 10.0, (200.0, 0.0))]
+    matches = match_all(pieces, OPENINGS, Options())
+    match = matches.matches[0]
+    assert (match.verdict, match.numbers) == (Verdict.SHORT, (3,))
+    assert match.margin < 0.1
+    assert match.placed is not None
+    # The leaf hides a part of each chip, and the glass is pushed over them by its play.
+    hidden_mm = COVER_MM + CLEARANCE_MM
+    assert match.placed.short_mm == pytest.approx(deep_mm - hidden_mm, abs=0.1)
+    assert matches.assemblies == () and matches.unfilled == (1,)
+    assert [f.kind for f in matches.findings] == [Kind.NONE_AS_LIKELY]
 
 
 def test_openings_are_alike_by_what_is_known_of_both() -> None:

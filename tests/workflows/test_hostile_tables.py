@@ -82,8 +82,8 @@ def matched(place: Path, text: str) -> None:
     )
     found = tuple(replace(m, piece=replace(m.piece, photo=text)) for m in whole.matches.matches)
     matches = replace(whole.matches, matches=found)
-    panel = replace(whole.panel, name=text)
-    write_matches(replace(whole, panel=panel, photos=photos, matches=matches), place / "matches")
+    panels = tuple(replace(p, panel=replace(p.panel, name=text)) for p in whole.panels)
+    write_matches(replace(whole, panels=panels, photos=photos, matches=matches), place / "matches")
 
 
 def compared(place: Path, text: str) -> None:
