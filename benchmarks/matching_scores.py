@@ -184,7 +184,8 @@ def judge(
         elif true["over"] and not turn_over:
             tally.over += 1
             tally.over_told += _told_over(match, true["index"])
-            tally.wrong_sure += sure and not rival[true["index"]] & numbers
+            # What is alike when it is turned over has its number either way.
+            tally.wrong_sure += sure and not {true["index"], *rival[true["index"]]} & numbers
         else:
             _whole(match, true, rival[true["index"]], openings, tally, sure)
 
