@@ -16,6 +16,9 @@ from training.design import OUTSIDE
 from training.fields import blurred, patches, streaks, turned
 from training.leads import Leads
 
+PALE = 0.2
+"""Dose below which a bar may show in places only: at most half of what lies on a worn lead."""
+
 
 @dataclass(slots=True)
 class Hand:
@@ -57,11 +60,16 @@ def density(chance: Chance, leads: Leads, hand: Hand, x: Tensor, y: Tensor) -> T
 
 
 def drawn(chance: Chance, leads: Leads) -> Tensor:
-    """Return the density of leads drawn in even ink on clean paper, as a person draws a pattern."""
+    """Return the density of leads drawn in ink on clean paper, as a person draws a pattern.
+
+    The ink is even, or it fades towards both edges as on a round lead; at times it is pale.
+    """
     n = len(leads.away_mm)
     body = torch.sigmoid((leads.half_mm - leads.away_mm) / chance.uniform(n, 0.05, 0.3))
+    u = (leads.away_mm / leads.half_mm).clamp(0, 1)
+    body = body * (1 - chance.sometimes(n, 0.4, 0.3, 1.0) * u ** chance.uniform(n, 1.5, 4))
     solder = torch.sigmoid((leads.solder_mm - leads.joint_mm) / 0.1) * chance.yes(n, 0.4)
-    return torch.maximum(body, solder) * chance.uniform(n, 0.4, 2.5)
+    return torch.maximum(body, solder) * chance.spread(n, 0.25, 2.5)
 
 
 @fused
@@ -232,7 +240,8 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
     """Return the dose on iron bars behind the glass, on edges and battens of the bench.
 
     They run straight across leads and glass alike, paler than most leads, with soft edges; where
-    leads lift the paper they are paler. They end nowhere, or some way beyond the border.
+    leads lift the paper they are paler. They end nowhere, or some way beyond the border. Only pale
+    ones are uneven: a dark stretch that is seen in one piece alone nobody could tell from a lead.
     """
     n = len(x)
     total = torch.zeros_like(x)
@@ -259,6 +268,7 @@ def _iron(chance: Chance, leads: Leads, edge: Tensor, x: Tensor, y: Tensor) -> T
         beyond = leads.away_mm < chance.spread(n, 2, 200)
         where = torch.where(chance.yes(n, 0.15), ~inside, inside | beyond)
         strength = chance.yes(n, often) * chance.spread(n, 0.08, 0.5)
+        uneven = torch.where(strength < PALE, uneven, 1.0)
         total = torch.maximum(total, body * lifted * uneven * where * strength)
     return total
 

@@ -185,9 +185,14 @@ def _stiffened(
 def _framed(
     chance: Chance, x: Tensor, y: Tensor, label: Tensor, zone: Tensor
 ) -> tuple[Tensor, Tensor]:
-    """Cut the design off at the panel's outline and lay strips of border along it."""
+    """Cut the design off at the panel's outline and lay strips of border along it.
+
+    A few small panels hold a single piece: a frame and nothing in it.
+    """
     n = len(x)
     small = chance.yes(n, 0.08)
+    single = small & chance.yes(n, 0.25)
+    label, zone = torch.where(single, 1, label), torch.where(single, 0, zone)
     wide, tall = (
         torch.where(small, chance.spread(n, 35, 160), chance.spread(n, 160, 1000)) for _ in range(2)
     )
@@ -207,7 +212,7 @@ def _framed(
     depth = torch.zeros_like(wide)
     side = torch.where(u.abs() - wide / 2 > v.abs() - tall / 2, v, u)
     for k in range(3):
-        on = chance.yes(n, (0.45, 0.3, 0.2)[k])
+        on = chance.yes(n, (0.45, 0.3, 0.2)[k]) & ~single
         strip = on * torch.where(
             chance.yes(n, 0.7), chance.uniform(n, 7, 24), chance.uniform(n, 24, 60)
         )

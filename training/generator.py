@@ -15,8 +15,8 @@ from training.leads import Leads, direction, draw_leads
 
 CENTRE_MM = 0.75
 JOINT_MM = 1.6
-PLAIN = 0.1
-"""Share of pictures drawn in even ink without a fault: a map must read what is easy, too."""
+PLAIN = 0.2
+"""Share of pictures drawn in ink without a fault: a map must read what is easy, too."""
 WRITTEN = 0.1
 """Density of ink from which a place counts as written on, and so do those within `WRITTEN_MM`."""
 WRITTEN_MM = 3.0
@@ -70,7 +70,15 @@ def render(chance: Chance, leads: Leads, glyphs: Tensor) -> Batch:
     n = len(leads.away_mm)
     x, y = grid(n, SIDE, CELL_MM, chance.device)
     hand = deposit.draw_hand(chance, n)
-    pigment = deposit.density(chance, leads, hand, x, y)
+    return marked(chance, leads, glyphs, hand, deposit.density(chance, leads, hand, x, y))
+
+
+def marked(
+    chance: Chance, leads: Leads, glyphs: Tensor, hand: deposit.Hand, pigment: Tensor
+) -> Batch:
+    """Mark and photograph designs that are rubbed, (n, S, S) of `pigment`."""
+    n = len(leads.away_mm)
+    x, y = grid(n, SIDE, CELL_MM, chance.device)
     fold, broken = marks.folds(chance, hand.worn, x, y)
     seam, parted = marks.seams(chance, x, y)
     tape, covered = marks.tape(chance, x, y)

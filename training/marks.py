@@ -10,6 +10,9 @@ import torch
 from training.chance import Chance, Tensor, fused, mix, share
 from training.fields import patches, streaks, turned
 
+PALE = 0.2
+"""Density below which a bar may show in places only."""
+
 
 def _somewhere(chance: Chance, x: Tensor, y: Tensor, angle: Tensor) -> tuple[Tensor, Tensor]:
     n = len(x)
@@ -132,6 +135,7 @@ def bars(chance: Chance, worn: Tensor, inside: Tensor, x: Tensor, y: Tensor) -> 
         2 * patches(chance, x, y, chance.spread(n, 8, 80)) + chance.uniform(n, -1, 2)
     )
     strength = chance.sometimes(n, 0.18, 0.05, 0.6) * (0.3 + 0.7 * worn)
+    uneven = torch.where(strength < PALE, uneven, 1.0)  # a dark one runs right across
     beyond = torch.where(chance.yes(n, 0.6), inside, torch.ones_like(inside))
     return body * uneven * strength * beyond
 

@@ -255,9 +255,11 @@ def numbers(chance: Chance, glyphs: Tensor, leads: Leads, pigment: Tensor) -> Te
     wide = high * chance.uniform(n, 0.5, 0.85, 1, 1)
     # Some hands fill a narrow piece from lead to lead, in strokes that look like lead or paler.
     alike = chance.yes(n, 0.45, 1, 1)
-    pale = torch.where(chance.yes(n, 0.4, 1, 1), chance.uniform(n, 0.25, 0.8, 1, 1), 1.0)
+    pale = torch.where(chance.yes(n, 0.15, 1, 1), chance.uniform(n, 0.25, 0.8, 1, 1), 1.0)
     narrow = alike & (room[..., None] < 9.0)
-    across = 2 * room[..., None] * chance.uniform(n, 0.75, 1.3, _PIECES, 1)
+    # One figure alone, a 1 or a 7 that lies on its side, would pass for a lead if it touched both.
+    single = torch.where(digits == 1, 0.65, 1.0)[..., None]
+    across = 2 * room[..., None] * single * chance.uniform(n, 0.75, 1.3, _PIECES, 1)
     wide = torch.where(narrow, across / digits[..., None], wide)
     high = torch.where(narrow, (wide / chance.uniform(n, 0.5, 0.9, 1, 1)).clamp(3, 12), high)
     angle = chance.normal(n, 0.07, 1, 1) + chance.normal(n, 0.05, _PIECES, 1)
