@@ -69,9 +69,9 @@ def measure(
         _with_leaf(_with_width(came, i, found, sizes, runs, net, options), leaf, sizes.group[i])
         for i, came in enumerate(net.cames)
     )
-    doubts = (*_faint(net, lead, options), *cut_off(net, lead, rubbing, options))
-    findings = (*net.findings, *lead.findings, *doubts)
-    return replace(net, cames=cames, findings=findings)
+    measured = replace(net, cames=cames)
+    doubts = (*_faint(net, lead, options), *cut_off(measured, lead, rubbing, options))
+    return replace(measured, findings=(*net.findings, *lead.findings, *doubts))
 
 
 def _faint(net: LeadNet, lead: LeadMap, options: MeasureOptions) -> tuple[Finding, ...]:

@@ -43,8 +43,9 @@ def cut_off(
     1. the rim lies just inside the sheet where its edges were found, else just inside the picture;
     2. ink on the rim is the panel's when it hangs together with dark that holds a good length of
        its lead lines;
-    3. a border is closed, so whatever cuts it meets it twice: there must be two such places, or one
-       as long as no lead is wide;
+    3. a border is closed, so whatever cuts it meets it twice: there must be two such places, one of
+       them as long as the panel's narrowest lead shows wide, or one as long as no lead is wide: a
+       fold that runs over the panel and on to both edges is dark too, but narrower than lead;
     4. the places of one side of the sheet say the same, so that the audit makes them one; each has
        beside it the nearest place of the pieces found, by which the audit knows those touched.
     """
@@ -55,7 +56,10 @@ def cut_off(
     ink = _ink(rim, lead, rubbing) > options.rim_ink
     met = [run for run in _runs(ink & panel) if len(run) * _STEP_MM >= options.rim_least_mm]
     longest_mm = max((len(run) for run in met), default=0) * _STEP_MM
-    if len(met) < 2 and longest_mm < options.rim_long_mm:  # rule 3
+    widths_mm = (came.shown_width_mm for came in net.cames)
+    narrowest_mm = min(filter(np.isfinite, widths_mm), default=0.0)
+    least_mm = options.rim_long_mm if len(met) < 2 else narrowest_mm
+    if longest_mm < least_mm:  # rule 3
         return ()
     paths = lead_lines(net, _FLATNESS_MM).paths
     pieces = enclosed(paths)

@@ -37,6 +37,8 @@ def cropped(side: str, left_mm: float, ground: str = "leads") -> LeadNet:
     drawing = drawn()
     if ground == "writing":
         drawing.band((0, 10), (60, 10), width_mm=2.0).band((100, 0), (100, 9), width_mm=2.0)
+    if ground == "fold":
+        drawing.band((50, 0), (50, 20), width_mm=1.8).band((50, 140), (50, 160), width_mm=1.8)
     picture = drawing.picture()
     if side:
         quarter = ("left", "upper", "right", "lower").index(side)
@@ -51,7 +53,7 @@ def cut_off(net: LeadNet) -> list[Finding]:
     return [f for f in net.findings if f.code is Code.BORDER_CUT_OFF]
 
 
-@pytest.mark.parametrize("ground", ["leads", "writing"])
+@pytest.mark.parametrize("ground", ["leads", "writing", "fold"])
 def test_a_whole_panel_is_not_reported(ground: str) -> None:
     assert cut_off(cropped("", 0.0, ground)) == []
 
