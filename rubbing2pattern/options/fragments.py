@@ -20,7 +20,7 @@ class FragmentOptions(Checked):
         "Stretches of edge that differ by more are not followed up.")
     cut_mm: float = value(0.45, 0.05, 3.0, "a cut edge lies off its line by as much; practice",
         "How far a cut edge may lie off the outline of its opening.")
-    break_mm: float = value(0.25, 0.02, 2.0, "two edges of one break lie apart by as much",
+    break_mm: float = value(0.2, 0.02, 2.0, "two edges of one break lie apart by as much",
         "How far two edges of one break may lie apart.")
     gap_mm: float = value(0.05, 0.0, 2.0, "two edges of one break are kept apart by as much",
         "How far the edges of two fragments are kept apart.")
