@@ -14,30 +14,13 @@ import numpy.typing as npt
 from shapely.geometry import Point, Polygon
 
 from benchmarks.alignment import Motion
-from rubbing2pattern.findings import Code, Severity
+from rubbing2pattern.findings import OF_SHAPE, Code, Severity
 
 NEAR_FINDING_MM = 15.0
 ON_PIECE_MM = 0.1
 """A place on the lead line lies on the pieces on both sides; records round to some microns."""
 
-LEAD_DOUBTS = frozenset(
-    {
-        Code.FAINT_REGION,
-        Code.BRIDGED_GAP,
-        Code.DOUBTFUL_LEAD,
-        Code.POSSIBLE_LEAD,
-        Code.FREE_END,
-        Code.BORDER_OPEN,
-        Code.BORDER_CUT_OFF,
-        Code.DOUBTFUL_JOINT,
-        Code.SMALL_PIECE,
-        Code.SLIVER_PIECE,
-        Code.INWARD_CORNER,
-        Code.LEAD_OFF,
-        Code.NO_GLASS_LEFT,
-        Code.SEPARATE_PARTS,
-    }
-)
+LEAD_DOUBTS = OF_SHAPE | {Code.NO_GLASS_LEFT, Code.SEPARATE_PARTS}
 """Findings that say of a place that a lead may be missing, false, bridged, off or ending freely,
 that a joint is doubtful or the border is not closed.
 

@@ -61,3 +61,22 @@ class Code(StrEnum):
     SHEETS_JOINED = "sheets-joined"
     LEAD_OFF = "lead-off"
     SIDE_NOT_STATED = "side-not-stated"
+
+
+OF_SHAPE = frozenset(
+    {
+        Code.FAINT_REGION,
+        Code.BRIDGED_GAP,
+        Code.DOUBTFUL_LEAD,
+        Code.POSSIBLE_LEAD,
+        Code.FREE_END,
+        Code.BORDER_OPEN,
+        Code.BORDER_CUT_OFF,
+        Code.DOUBTFUL_JOINT,
+        Code.SMALL_PIECE,
+        Code.SLIVER_PIECE,
+        Code.INWARD_CORNER,
+        Code.LEAD_OFF,
+    }
+)
+"""Doubts about where leads run: they may explain glass that does not fit."""

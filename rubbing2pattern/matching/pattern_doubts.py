@@ -9,28 +9,13 @@ from dataclasses import replace
 import shapely
 from shapely.geometry import LineString, Point as ShapelyPoint
 
-from rubbing2pattern.findings import Code, Finding, Kind, Severity, finding_of
+from rubbing2pattern.findings import OF_SHAPE, Finding, Kind, Severity, finding_of
 from rubbing2pattern.matching.loose import Match, Matches, Placed, Verdict
 from rubbing2pattern.matching.panel_openings import openings_of
 from rubbing2pattern.matching.pattern_evidence import Asked, LaidGlass, Wrong, asked_for
 from rubbing2pattern.model import Panel
 from rubbing2pattern.options.match import MatchOptions
 
-_OF_SHAPE = (
-    Code.FAINT_REGION,
-    Code.BRIDGED_GAP,
-    Code.DOUBTFUL_LEAD,
-    Code.POSSIBLE_LEAD,
-    Code.FREE_END,
-    Code.BORDER_OPEN,
-    Code.BORDER_CUT_OFF,
-    Code.DOUBTFUL_JOINT,
-    Code.SMALL_PIECE,
-    Code.SLIVER_PIECE,
-    Code.INWARD_CORNER,
-    Code.LEAD_OFF,
-)
-"""Doubts about where leads run, which may explain glass that does not fit."""
 _KINDS = {
     Wrong.JOINT: Kind.GLASS_MOVES_JOINT,
     Wrong.LEAD: Kind.GLASS_MOVES_LEAD,
@@ -71,7 +56,7 @@ def with_pattern_doubts(
         for name in one.names:
             about.setdefault(name, []).append(one.id)
     findings = [_asked(one, offered.get(one.id)) for one in asked]
-    shapes = [f for f in panel.findings if f.code in _OF_SHAPE and f.severity is not Severity.NOTE]
+    shapes = [f for f in panel.findings if f.code in OF_SHAPE and f.severity is not Severity.NOTE]
     told = []
     for match in matches.matches:
         names = about.get(match.piece.id, [])
