@@ -320,7 +320,9 @@ class Changes:
             self.free_ends.append((label, table.end))
         else:
             ends = self._landed(table.end)
-            end = self.net.landing(table.end, leaving_deg(drawn.reversed()) + 180.0)
+            heading_deg = leaving_deg(drawn.reversed()) + 180.0
+            cure = "; if it ends freely, say so (free_end)" if isinstance(table, AddLead) else ""
+            end = self.net.landing(table.end, heading_deg, cure)
         self.notes[label] = f"from {begins} to {ends}"
         places[0], places[-1] = self.net.at(start), self.net.at(end)
         given = table.width_mm is not None

@@ -124,7 +124,7 @@ class Net:
         name = min(away, key=lambda n: (round(away[n], 6), id_number(n)))
         return name, away[name]
 
-    def landing(self, place: Point, heading_deg: float) -> str:
+    def landing(self, place: Point, heading_deg: float, cure: str = "") -> str:
         """Return the joint where a lead that comes to `place` ends, made where there is none.
 
         Rules:
@@ -132,6 +132,8 @@ class Net:
         1. A joint within `joint_mm` is taken.
         2. Else the nearest lead within `reach_mm` gets a joint where the new lead, prolonged in
            `heading_deg`, meets it, or at the place nearest to the end.
+
+        `cure` says in the error what else one can do.
 
         Raises
         ------
@@ -146,7 +148,7 @@ class Net:
         if away_mm > reach_mm:
             raise UsageFault(
                 f"no lead within {reach_mm:g} mm of {place_text(place)}, where this one ends; the "
-                f"nearest, {name}, is {away_mm:.1f} mm away"
+                f"nearest, {name}, is {away_mm:.1f} mm away{cure}"
             )
         line = self.leads[name].line
         ahead = reach_mm * np.array(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from rubbing2pattern.errors import UsageFault
 from tests.correcting.making import ACROSS, FOUR, RING, corrected, refused
 
 REFUSALS = {
@@ -81,6 +82,14 @@ REFUSALS = {
 def test_a_bad_correction_is_refused_and_changes_nothing(what: str) -> None:
     text, words = REFUSALS[what]
     refused(FOUR, text, "nothing was changed", *words)
+
+
+def test_a_lead_that_ends_nowhere_is_refused_with_the_cure_that_there_is() -> None:
+    ends = "from = [0, 60]\nto = [50, 60]\n"
+    refused(FOUR, f"[[add_lead]]\n{ends}", "no lead within", "if it ends freely", "free_end")
+    with pytest.raises(UsageFault, match="no lead within") as caught:
+        corrected(FOUR, f"[[split_piece]]\npiece = 1\n{ends}")
+    assert "free_end" not in str(caught.value)
 
 
 def test_one_bad_correction_refuses_the_good_ones_too_and_all_are_reported() -> None:

@@ -56,7 +56,7 @@ export const WORDS = {
     list: "All pieces", piece: "piece", size: "size", key: "Condition on the paper",
   },
   done: {
-    none: "Nothing is changed yet.", steps: "Changes that are not saved", by: "Who settled it", date: "Date", remark: "Remark, if any",
+    none: "No change waits to be saved.", steps: "Changes that are not saved", by: "Who settled it", date: "Date", remark: "Remark, if any",
     save: "Write into the folder", saving: "Writing the folder …", saved: "Written: {files}.", onlySheet: "the sheet of pieces",
     quit: "Close the review", closed: "The review is closed. This tab can be closed too.",
     leave: "{n} changes are not saved. They are kept and offered the next time.",
