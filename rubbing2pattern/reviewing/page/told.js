@@ -23,7 +23,9 @@ export function told(change, units) {
   }
   if (kept.length > MOST) lines.push(fill(words.more, { n: kept.length - MOST }));
   if (!change.areas.length) lines.push(words.nothing);
-  for (const text of change.findings_gone.slice(0, MOST)) lines.push(fill(words.findingGone, { words: text }));
-  for (const text of change.findings_new.slice(0, MOST)) lines.push(fill(words.findingNew, { words: text }));
+  // The parts stand in a list or between semicolons: no full stop.
+  const add = (/** @type {string} */ words, /** @type {string} */ text) => lines.push(fill(words, { words: text.replace(/\.$/, "") }));
+  for (const text of change.findings_gone.slice(0, MOST)) add(words.findingGone, text);
+  for (const text of change.findings_new.slice(0, MOST)) add(words.findingNew, text);
   return lines;
 }

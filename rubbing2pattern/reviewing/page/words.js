@@ -63,7 +63,7 @@ export const WORDS = {
   },
   change: {
     piecesNew: "new pieces {list}", piecesGone: "gone: pieces {list}", area: "piece {n}: {before} → {now}", more: "and {n} more",
-    settled: "settles {n}", raised: "raises {n}", findingNew: "new: {words}", findingGone: "settled: {words}", nothing: "no piece changes",
+    settled: "settles {n}", raised: "raises {n}", findingNew: "new: {words}", findingGone: "no longer in doubt: {words}", nothing: "no piece changes",
   },
   draft: {
     title: "The last review ended without saving", words: "It made {n} changes. Take them up?",
