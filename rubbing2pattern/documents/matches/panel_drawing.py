@@ -8,7 +8,7 @@ from dataclasses import replace
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from rubbing2pattern.documents.drawing import Drawing, Mark, text_width_mm
+from rubbing2pattern.documents.drawing import Drawing, Mark, Stroke, Text, text_width_mm
 from rubbing2pattern.documents.drawing.lettering import piece_number
 from rubbing2pattern.documents.drawing.sheets import (
     BINDS,
@@ -19,6 +19,7 @@ from rubbing2pattern.documents.drawing.sheets import (
     GAP,
     GLASS,
     LEAD,
+    LEADER,
     MISSING,
     NUMBER,
     OPENING,
@@ -35,6 +36,7 @@ from rubbing2pattern.documents.drawing.sheets import (
 )
 from rubbing2pattern.documents.matches.sentences import DOUBTFUL, how_sure, panel_sentence
 from rubbing2pattern.documents.wording import length_of
+from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
 from rubbing2pattern.matching.result import Matching
 from rubbing2pattern.matching.several_panels import PanelMatched
@@ -45,6 +47,8 @@ _NUMBER_MM, _LEAST_MM = 4.0, 1.5
 _SUB = 0.62
 """Height of the loose piece's own name under the number, over that of the number."""
 _FIGURE_MM = 1.7
+_ASIDE_MM = (2.5, 4.0, 6.0, 9.0)
+"""How far a figure may be moved so that it can be read."""
 _ABREAST = 2
 """Names of fragments in a line."""
 KEY = (
@@ -104,22 +108,30 @@ def _marks(
         yield from hatched(MISSING, view.shape(assembly.missing))
         for part in assembly.parts:
             yield from outlines(FRAGMENT, view.shape(part.outline))
-    for match in glass.values():
-        if match.placed is not None:
-            doubtful = how_sure(match, matching) in DOUBTFUL
-            rim = DOUBT if doubtful else GLASS
-            yield from outlines(rim, view.shape(match.placed.outline))
-            yield from _faults(match.placed, view, options)
     lettering = replace(
         options,
         number_height_mm=min(20.0, max(2.0, _NUMBER_MM / view.share)),
         least_number_mm=min(2.0, max(0.5, _LEAST_MM / view.share)),
     )
-    for piece in own.panel.pieces:
-        yield from _names(piece, glass.get(piece.number), matching, view, lettering)
+    names = [
+        name
+        for piece in own.panel.pieces
+        for name in _names(piece, glass.get(piece.number), matching, view, lettering)
+    ]
+    # Figures keep clear of the numbers, which are written over them, and of each other.
+    taken = [_box(name) for name in names]
+    for match in glass.values():
+        if match.placed is not None:
+            doubtful = how_sure(match, matching) in DOUBTFUL
+            rim = DOUBT if doubtful else GLASS
+            yield from outlines(rim, view.shape(match.placed.outline))
+            yield from _faults(match.placed, view, options, taken)
+    yield from names
 
 
-def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Mark]:
+def _faults(
+    placed: Placed, view: View, options: DocumentOptions, taken: list[Polygon]
+) -> Iterator[Mark]:
     inside = view.shape(placed.outline)
     for stretch in placed.short:
         yield from comb(SHORT, view.places(stretch.path), inside)
@@ -131,12 +143,22 @@ def _faults(placed: Placed, view: View, options: DocumentOptions) -> Iterator[Ma
             text = f"{sign} {length_of(stretch.most_mm, options).rsplit(' ', 1)[0]}"
             # The same figure once more would only hide glass and numbers.
             if text not in shown:
-                yield _figure(text, stretch, inside, view)
+                yield from _figure(text, stretch, inside, view, taken)
             shown.add(text)
 
 
-def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: View) -> Mark:
-    """Write by how much glass and lead do not go together beside the worst place, on the glass."""
+def _figure(
+    text: str,
+    stretch: Stretch,
+    inside: Polygon | MultiPolygon,
+    view: View,
+    taken: list[Polygon],
+) -> Iterator[Mark]:
+    """Write by how much glass and lead do not go together beside the worst place, on the glass.
+
+    Where other lettering lies there it is moved along the edge or inwards, to where it hides least,
+    and a line leads to the place; `taken` gets its box.
+    """
     at, middle = view.at(stretch.at), inside.representative_point()
     dx, dy = middle.x - at[0], middle.y - at[1]
     far = max((dx * dx + dy * dy) ** 0.5, 1e-6)
@@ -145,12 +167,31 @@ def _figure(text: str, stretch: Stretch, inside: Polygon | MultiPolygon, view: V
     reach = min(half[0] / max(abs(dx / far), 1e-6), half[1] / max(abs(dy / far), 1e-6)) + 0.5
     step = min(reach, 0.9 * far) / far
     layer = FIGURE if text.startswith("G") else GAP
-    return centred(layer, (at[0] + step * dx, at[1] + step * dy), text, _FIGURE_MM, patch=True)
+    first = (at[0] + step * dx, at[1] + step * dy)
+    headings = ((dx / far, dy / far), (-dy / far, dx / far), (dy / far, -dx / far))
+    places = [
+        first,
+        *((first[0] + a * x, first[1] + a * y) for a in _ASIDE_MM for x, y in headings),
+    ]
+    ways = [centred(layer, place, text, _FIGURE_MM, patch=True) for place in places]
+    hidden = [sum(_box(way).intersection(box).area for box in taken) for way in ways]
+    best = min(range(len(ways)), key=lambda k: (round(hidden[k], 3), k))
+    taken.append(_box(ways[best]))
+    if best > 0:
+        yield Stroke(LEADER, Line(ways[best].at, at))
+    yield ways[best]
+
+
+def _box(text: Text) -> Polygon:
+    """Return the paper that centred lettering takes."""
+    x_min, y_min, x_max, y_max = text.patch_mm
+    (x, y) = text.at
+    return shapely.box(x + x_min, y + y_min, x + x_max, y + y_max)
 
 
 def _names(
     piece: Piece, match: Match | None, matching: Matching, view: View, lettering: DocumentOptions
-) -> Iterator[Mark]:
+) -> Iterator[Text]:
     """Write a piece's number, and under it the name of the loose piece that lies there."""
     named = replace(piece_number(piece, NUMBER, lettering), text=matching.label(piece.number))
     number = on_page(named, view, _LEAST_MM)

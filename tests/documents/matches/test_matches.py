@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +15,20 @@ import pytest
 import shapely
 from openpyxl import load_workbook
 from PIL import Image
+from shapely.affinity import translate
 from shapely.geometry import Polygon
 
-from rubbing2pattern.documents.drawing.sheets import BINDS, MISSING, SHORT, View, hatched
+from rubbing2pattern.documents.drawing import Text
+from rubbing2pattern.documents.drawing.sheets import (
+    BINDS,
+    FIGURE,
+    LEADER,
+    MISSING,
+    NUMBER,
+    SHORT,
+    View,
+    hatched,
+)
 from rubbing2pattern.documents.matches import MATCH_NAMES, match_documents
 from rubbing2pattern.documents.matches.panel_drawing import panel_page
 from rubbing2pattern.documents.matches.record import matches_json, matches_schema, read_matches
@@ -173,6 +185,23 @@ def test_what_binds_falls_short_and_is_missing_is_drawn_where_it_is(whole: Match
     assert hearts[4].buffer(1.0).covers(in_panel(SHORT))
     open_or_part = shapely.union_all([hearts[n] for n in range(6, 15)])
     assert open_or_part.buffer(1.0).covers(in_panel(MISSING))
+
+
+def test_figures_close_together_are_moved_apart_and_led_to_their_places(whole: Matching) -> None:
+    (binds,) = [match for match in whole.matches.matches if match.piece.id == "P3"]
+    assert binds.placed is not None
+    (first, *_) = binds.placed.groze
+    many = tuple(replace(first, most_mm=0.2 + 0.1 * k) for k in range(4))
+    moved = replace(binds, placed=replace(binds.placed, groze=many))
+    matches = tuple(moved if match is binds else match for match in whole.matches.matches)
+    page = panel_page(replace(whole, matches=replace(whole.matches, matches=matches)), OPTIONS)
+    texts = [mark for mark in page.on(FIGURE) if isinstance(mark, Text)]
+    assert [text.text for text in texts] == ["G 0.5", "G 0.4", "G 0.3", "G 0.2"]
+    assert len(page.on(LEADER)) >= 3
+    texts += [mark for mark in page.on(NUMBER) if isinstance(mark, Text)]
+    boxes = [translate(shapely.box(*text.patch_mm), *text.at) for text in texts]
+    for figure, other in product(boxes[:4], boxes):
+        assert figure is other or figure.intersection(other).area < 0.01
 
 
 def test_the_pages_name_every_piece_and_number(files: dict[str, bytes]) -> None:
