@@ -278,7 +278,9 @@ def _findings(matching: Matching, unit: Unit) -> list[str]:
     kinds = [f.severity for f in findings]
     counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
     lines = [f"Findings: {', '.join(counts)}"]
-    for finding in sorted(findings, key=lambda f: GRAVEST_FIRST.index(f.severity)):
+    placed = [(finding, "") for finding in matching.matches.findings]
+    placed += [(f, f" in {photo.where(f)}") for photo in matching.photos for f in photo.findings]
+    for finding, where in sorted(placed, key=lambda f: GRAVEST_FIRST.index(f[0].severity)):
         said = finding.sentence(unit, matching.label)
-        lines.append(f"  {finding.severity.value:<6}{finding.code}: {said}")
+        lines.append(f"  {finding.severity.value:<6}{finding.code}{where}: {said}")
     return lines

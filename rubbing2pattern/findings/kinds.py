@@ -438,8 +438,8 @@ class Kind(Sentences):
         "{doubts} before you take anything off the glass.",
     )
     NONE_AS_LIKELY = (Code.DOUBTFUL_MATCH, _CHECK,
-        "{loose} is matched with number {pieces:or}, but no place is nearly as likely; lay it in "
-        "and look.",
+        "{loose} is matched with number {pieces:or}, but that it has no place here is nearly as "
+        "likely; lay it in and look.",
     )
     # fmt: on
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rubbing2pattern.findings import Code, Finding
+from rubbing2pattern.geometry.curves import Point
 from rubbing2pattern.matching.loose import LoosePiece, Match, Matches, Placed, Verdict
 from rubbing2pattern.matching.several_panels import PanelMatched
 from rubbing2pattern.model import Panel
@@ -39,6 +40,22 @@ class LoosePhoto:
     def name(self) -> str:
         """File name without folder."""
         return self.rubbing.photograph.source
+
+    @property
+    def unread_mm(self) -> tuple[Point, ...]:
+        """Where something lies that may be glass and was not outlined, in the sheet's mm."""
+        codes = (Code.GLASS_UNREAD,)
+        return tuple(f.at for f in self.findings if f.code in codes and f.at is not None)
+
+    def where(self, finding: Finding) -> str:
+        """Say in which photograph a finding was made and, where it names no piece, at which pixel.
+
+        Pixels are counted from the upper left corner, as in a file of known numbers.
+        """
+        if finding.at is None or "loose" in finding.names:
+            return self.name
+        column, row = self.rubbing.warp.to_px([finding.at])[0]
+        return f"{self.name} at pixel {column:.0f},{row:.0f}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -164,5 +164,5 @@ def _notes(matching: Matching, units: Unit) -> Iterator[str]:
         yield f"Parts are missing beside the fragments of {broken}."
     yield from (f"Look: {finding.sentence(units, matching.label)}" for finding in matches.findings)
     for photo in matching.photos:
-        yield from (f"Look, {photo.name}: {f.sentence(units)}" for f in photo.findings)
+        yield from (f"Look, {photo.where(f)}: {f.sentence(units)}" for f in photo.findings)
     yield from GROZING

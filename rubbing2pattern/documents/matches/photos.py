@@ -60,6 +60,10 @@ KEY = (
     "none. Small: name of the loose piece and what is to be done, if anything. Dash-dotted line "
     "and red number with ?: look before use. Not to scale."
 )
+UNREAD_KEY = "Ring: it may be glass, but its outline could not be followed."
+_RING_MM = 2.5
+_BEYOND_MM = 60.0
+"""Beside the photograph, where heading and key are: no label there while there is room on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,8 @@ def photo_view(photo: LoosePhoto, matching: Matching, options: DocumentOptions) 
     across = (bounds[2] - bounds[0]) > 1.15 * (bounds[3] - bounds[1])
     title = f"{matching.title}: loose pieces in {photo.name}"
     sheet = Sheet.of(title, options, across=across)
-    notes = sheet.lines([KEY, *group_sentences(matching)])
+    ringed = [UNREAD_KEY] if photo.unread_mm else []
+    notes = sheet.lines([KEY, *ringed, *group_sentences(matching)])
     view = View.within(bounds, sheet.room(len(notes)))
     seen = Straight.of(photo, bounds, _DOTS_PER_MM * view.share)
     return PhotoView(photo, sheet, notes, view, bounds, seen)
@@ -97,11 +102,15 @@ def photo_page(shown: PhotoView, matching: Matching, options: DocumentOptions) -
         doubtful = how_sure(match, matching) in DOUBTFUL
         marks += [*outlines(HALO, shape), *outlines(DOUBT if doubtful else RIM, shape)]
         labels.append(_Label.of(match, shape, matching, options))
+    for at in shown.photo.unread_mm:
+        ring = shapely.Point(view.at(at)).buffer(_RING_MM)
+        marks += [*outlines(HALO, ring), *outlines(DOUBT, ring)]
     # Labels beside small glass come last, for they keep clear of those that lie on glass.
-    taken: list[shapely.Geometry] = [*shapes]
+    (left, low), (right, high) = view.places([shown.bounds[:2], shown.bounds[2:]])
+    frame = shapely.box(left, low, right, high)
+    taken: list[shapely.Geometry] = [*shapes, frame.buffer(_BEYOND_MM).difference(frame)]
     for label in sorted(labels, key=lambda each: each.small):
         marks += label.written(taken)
-    (left, low), (right, high) = view.places([shown.bounds[:2], shown.bounds[2:]])
     jpeg = _jpeg(shown.seen)
     picture = Picture((float(left), float(low), float(right), float(high)), jpeg)
     return shown.sheet.drawing(marks, shown.notes, (picture,))
@@ -200,10 +209,14 @@ def free_place(shape: Polygon, size: tuple[float, float], taken: list[shapely.Ge
 
 
 def _bounds(photo: LoosePhoto) -> Bounds:
-    """Return what is shown: all pieces with some room around them, within the picture."""
+    """Return what is shown: all pieces with some room around them, within the picture.
+
+    Room is also shown around what may be glass.
+    """
     if not photo.pieces:
         return photo.rubbing.bounds_mm
-    low = shapely.total_bounds([piece.outline for piece in photo.pieces])
+    unread = [shapely.Point(at) for at in photo.unread_mm]
+    low = shapely.total_bounds([*(piece.outline for piece in photo.pieces), *unread])
     x_min, y_min, x_max, y_max = (float(side) for side in low)
     left, bottom, right, top = photo.rubbing.bounds_mm
     return (

@@ -153,6 +153,21 @@ def test_doubt_is_seen_on_the_photograph(whole: Matching, view: PhotoView) -> No
     assert not photo_page(view, whole, OPTIONS).on(DOUBT)
 
 
+def test_glass_that_was_not_read_is_ringed_and_named_by_its_pixel(whole: Matching) -> None:
+    (photo,) = whole.photos
+    at = (300.0, 10.0)
+    unread = replace(photo, findings=(finding_of(Kind.GLASS_UNREAD, at),))
+    view = photo_view(unread, whole, OPTIONS)
+    (ring,) = photo_page(view, whole, OPTIONS).on(DOUBT)
+    middle = shapely.Polygon(ring.points).centroid  # type: ignore[union-attr]
+    assert middle.equals_exact(shapely.Point(view.view.at(at)), 1e-6)
+    assert any(line.startswith("Ring:") for line in view.notes)
+    column, row = photo.rubbing.warp.to_px([at])[0]
+    pages = list_pages(replace(whole, photos=(unread,)), {}, OPTIONS)
+    said = " ".join(m.text for page in pages for m in page.marks if isinstance(m, Text))
+    assert f"Look, bench.jpg at pixel {column:.0f},{row:.0f}: Something" in said
+
+
 def test_small_glass_keeps_its_number_beside_it_with_a_line(
     whole: Matching, view: PhotoView
 ) -> None:
