@@ -73,7 +73,7 @@ def test_lists_agree_with_their_verbs() -> None:
     assert narrow(2).startswith("C1 and C2 measure less")
     assert narrow(7).startswith("C1, C2, C3, C4 and 3 more measure less")
     loose = finding_of(Kind.NONE_AS_LIKELY, pieces=(3, 4, 9), loose="P2")
-    assert "with number 3, 4 or 9, but no place" in loose.message
+    assert "with number 3, 4 or 9, but that it has no place here" in loose.message
 
 
 def test_the_piece_that_a_sentence_names_comes_first() -> None:
