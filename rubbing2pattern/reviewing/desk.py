@@ -36,11 +36,12 @@ class Stale(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A change that was made: as it was sent, in words, and the sheet before it."""
+    """A change that was made: as sent, in words; the sheet and the findings ever seen before it."""
 
     made: Made
     said: tuple[str, ...]
     sheet: Written
+    seen: frozenset[str]
 
 
 class Desk:
@@ -50,7 +51,7 @@ class Desk:
         self.folder, self.pack = folder, pack
         self._saved = 0
         self._drawer = Drawer()
-        self._seen: set[str] = set()
+        self._seen: frozenset[str] = frozenset()
         self._open(kept)
         self.offered: Draft | None = read_draft(folder)
 
@@ -154,7 +155,7 @@ class Desk:
         if last.made.edits:
             self.session.undo()
         self._undone.append(last)
-        self.sheet = last.sheet
+        self.sheet, self._seen = last.sheet, last.seen
         return self._after(before, panel, ["taken back: " + "; ".join(last.said)])
 
     def redo(self, sent: bodies.Write) -> bodies.Changed:
@@ -223,14 +224,14 @@ class Desk:
 
     def _apply(self, made: Made, *, again: bool = False) -> Done:
         """Make a change; nothing is changed where it is refused."""
-        sheet, options = self.sheet, self.options
+        sheet, seen, options = self.sheet, self._seen, self.options
         if made.edits:
             edits, before = _edits(made.edits), self.panel
             answer = self.session.redo() if again else self.session.add(*edits)
             self.sheet = sheet.renumbered(_numbers(edits, before))
-            return Done(made, tuple(answer.said), sheet)
+            return Done(made, tuple(answer.said), sheet, seen)
         self.sheet = sheet.typed(made.cells, options.glass, options.documents.units)
-        return Done(made, (_typed(made.cells),), sheet)
+        return Done(made, (_typed(made.cells),), sheet, seen)
 
     def _after(self, before: NetView, panel: Panel, said: Sequence[str]) -> bodies.Changed:
         self.step += 1
@@ -266,8 +267,8 @@ class Desk:
         )
 
     def _doubts(self) -> bodies.Findings:
-        self._seen |= {f.id for f in self.panel.findings}
         left = {f.id for f in self.panel.findings}
+        self._seen = self._seen | left
         doubts = doubts_shown(self.panel, self.options.documents.units, self._rubbing)
         return bodies.Findings(doubts=doubts, settled=len(self._seen - left), all=len(self._seen))
 

@@ -91,7 +91,7 @@ export class Here {
   /** @param {import("./types.js").Joint} joint */
   #joint(joint) {
     return [
-      make("h2", {}, fill(words.joint, { id: joint.id })), make("p", {}, fill(words.jointFacts, { n: joint.cames.length })),
+      make("h2", {}, fill(words.joint, { id: joint.id })), make("p", {}, joint.cames.length > 1 ? fill(words.jointFacts, { n: joint.cames.length }) : words.jointEnd),
       button(words.shift, () => this.take("shift")),
     ];
   }

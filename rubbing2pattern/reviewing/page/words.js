@@ -42,7 +42,7 @@ export const WORDS = {
     between: "between pieces {list}", beside: "beside piece {list}", corrected: "settled by hand: {what}",
     takeOut: "Take this lead out", shift: "Lay it elsewhere: drag it", width: "Its width",
     setWidth: "Set this width", setAll: "Set it for all {n} of {stock}",
-    jointFacts: "{n} leads meet here", pieceFacts: "glass {width} × {height}, {area}",
+    jointFacts: "{n} leads meet here", jointEnd: "one lead ends here", pieceFacts: "glass {width} × {height}, {area}",
     number: "Its number", renumber: "Give this number", split: "Draw a lead across it", join: "They are one piece",
     more: "Add further pieces by tapping them", clear: "Let go",
   },
