@@ -57,6 +57,14 @@ _FAINT = 0.5
 """Share of the usual strongest step below which a profile shows no edge of its own."""
 _OWN_MM = 0.35
 """How far beside an edge its own two sides lie."""
+_RIM_MM = 1.6
+"""Widest rim, of wall, bevel or putty, whose inner side speaks for its outer one."""
+_RIM_ALONG = 25.0
+"""Places over which the width of a rim is taken: it changes with the direction of an edge."""
+_RIM_WHOLE = 0.3
+"""What the width all round the piece counts beside that of the places near by."""
+_INNER = 0.7
+"""What the inner side of a rim counts for its outer one; more invents rims on mottled ground."""
 _LIKELY = 0.6
 """Chance from which a step that was not taken could have been meant."""
 _SECOND_SHARE = 0.25
@@ -209,7 +217,8 @@ def settle(
     reach that far by the direction of the edge (`shadows`), it does not count. All steps that
     reach `outermost` of the strongest in their profile are worth the same, so that the outer
     side of a rim is taken and neither paint nor the rim's inner side; and a step that is left
-    outside counts against a place, for outside lies only ground. The best run of steps round
+    outside counts against a place, for outside lies only ground. The inner side of a rim speaks
+    for its outer one where that is not seen (`_with_inner_sides`). The best run of steps round
     the outline, without jumps, is found by dynamic programming (Viterbi 1967), and each is then
     placed where light changes most steeply, by a parabola.
 
@@ -230,6 +239,7 @@ def settle(
     worth = np.where(fine > floor, fine * np.where(shade, strict, plain), 0.0)
     chances = _chances(np.where(cast, _CAST * worth, worth), profiles.own, o)
     run = _best_run(chances, gap)
+    run = _best_run(chances, gap, _with_inner_sides(chances, run, gap))
     depth = _finely(profiles.light, run, profiles.offsets, gap)
     met = chances[np.arange(len(run)), run] > 0.0
     path = _bridged(profiles.base, profiles.inward, depth, met)
@@ -307,17 +317,50 @@ def _chances(worth: Array, own: npt.NDArray[np.bool_], o: LooseOptions) -> Array
     return np.asarray(np.where(chance > _LEAST_CHANCE, chance, 0.0), dtype=np.float64)
 
 
+def _with_inner_sides(chances: Array, run: npt.NDArray[np.int64], gap_mm: float) -> Array:
+    """Return the chances (N, M) with what the inner side of a rim says for its outer one.
+
+    Where a rim looks like the ground beside it, only its inner side shows, and a run by steps alone
+    dips to it. The width of the rim, which changes slowly, is the one at which most steps lie
+    inside of `run` (N,).
+    """
+    n, m = chances.shape
+    low, high = round(_OWN_MM / gap_mm), round(_RIM_MM / gap_mm)
+    broad = maximum_filter1d(chances, 3, axis=1)
+    padded = np.pad(broad, ((0, 0), (0, 2 * high + 1)))
+    rows = np.arange(n)[:, None]
+    votes = padded[rows, run[:, None] + np.arange(low, high + 1)]
+    votes = np.where(chances[np.arange(n), run][:, None] > 0.0, votes, 0.0)
+    votes = gaussian_filter1d(votes, _RIM_ALONG, axis=0, mode="wrap") + _RIM_WHOLE * votes.mean(
+        axis=0
+    )
+    votes = gaussian_filter1d(votes, 1.0, axis=1)
+    wide = low + votes.argmax(axis=1)
+    at = np.arange(m)[None] + wide[:, None]
+    # What has an inner side of its own at that width is no inner side.
+    inner = padded[rows, at] * (1.0 - padded[rows, at + wide[:, None]])
+    return np.asarray(np.maximum(chances, _INNER * inner))
+
+
 def _steps(coded: Grid, sigma: float) -> Grid:
     change = gaussian_filter1d(coded, sigma, axis=1, order=1, mode="nearest")
     return np.asarray(np.sqrt((change**2).sum(axis=2)), dtype=np.float32)
 
 
-def _best_run(chances: Array, gap_mm: float) -> npt.NDArray[np.int64]:
-    """Return the offset's index for each place round the outline, (N,)."""
+def _best_run(chances: Array, gap_mm: float, told: Array | None = None) -> npt.NDArray[np.int64]:
+    """Return the offset's index for each place round the outline, (N,).
+
+    `told` are the chances (N, M) by which a place is taken, where they are not those by which it
+    is passed over.
+    """
     n, m = chances.shape
     outside = np.zeros_like(chances)
     outside[:, _APART:] = np.maximum.accumulate(chances, axis=1)[:, :-_APART]
-    worth = chances - _OUTSIDE_COST * outside - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
+    worth = (
+        (chances if told is None else told)
+        - _OUTSIDE_COST * outside
+        - _DEPTH_COST_PER_MM * gap_mm * np.arange(m)
+    )
     jumps = np.arange(-_JUMP, _JUMP + 1)
     price = _JUMP_COST * np.abs(jumps)
     lead = min(n // 2, _LEAD)
