@@ -66,6 +66,11 @@ class Joint:
     uncertainty_mm: float
     cames: tuple[str, ...]
 
+    @property
+    def at(self) -> Point:
+        """Its place, x and y in mm."""
+        return self.x_mm, self.y_mm
+
 
 @dataclass(frozen=True, slots=True)
 class Came:

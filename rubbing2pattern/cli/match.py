@@ -24,7 +24,7 @@ from rubbing2pattern.cli.shared import (
     output_options,
 )
 from rubbing2pattern.cli.stdout import show_summary
-from rubbing2pattern.cli.summary import files_of, findings_json
+from rubbing2pattern.cli.summary import files_of, findings_head, findings_json
 from rubbing2pattern.errors import EXIT_DONE, EXIT_FINDINGS
 from rubbing2pattern.findings import GRAVEST_FIRST
 from rubbing2pattern.output import MATCHES_NAME, check_folder
@@ -272,12 +272,9 @@ def _length(amount_mm: float, options: DocumentOptions) -> str:
 
 
 def _findings(matching: Matching, unit: Unit) -> list[str]:
-    findings = matching.findings
-    if not findings:
+    if not matching.findings:
         return ["No findings."]
-    kinds = [f.severity for f in findings]
-    counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
-    lines = [f"Findings: {', '.join(counts)}"]
+    lines = [findings_head(matching.findings)]
     placed = [(finding, "") for finding in matching.matches.findings]
     placed += [(f, f" in {photo.where(f)}") for photo in matching.photos for f in photo.findings]
     for finding, where in sorted(placed, key=lambda f: GRAVEST_FIRST.index(f[0].severity)):

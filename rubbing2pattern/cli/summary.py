@@ -140,20 +140,25 @@ def findings_json(findings: Sequence[Finding]) -> list[dict[str, Any]]:
     return [finding_part(finding).model_dump(mode="json") for finding in findings]
 
 
+def findings_head(findings: Sequence[Finding]) -> str:
+    """Say how many findings there are of each severity."""
+    kinds = [f.severity for f in findings]
+    counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
+    return f"Findings: {', '.join(counts)}"
+
+
 def finding_lines(panel: Panel, unit: Unit) -> list[str]:
     """Return the lines that list the findings of a panel, the gravest first."""
     if not panel.findings:
         return ["No findings."]
-    kinds = [f.severity for f in panel.findings]
-    counts = [f"{kinds.count(kind)} {kind.value}" for kind in GRAVEST_FIRST if kind in kinds]
-    lines = [f"Findings: {', '.join(counts)}"]
+    lines = [findings_head(panel.findings)]
     for finding in _sorted(panel.findings):
         pieces = ", ".join(str(number) for number in finding.pieces)
         place = "" if finding.at is None else f" at {place_of(finding.at, unit)}"
         touched = f" (piece{'s' if len(finding.pieces) > 1 else ''} {pieces})" if pieces else ""
         head = f"{finding.severity.value:<6}{finding.id:<4}{finding.code}{place}{touched}"
         lines.append(f"  {head}: {finding.sentence(unit)}")
-    if Severity.WRONG in kinds:
+    if any(finding.severity is Severity.WRONG for finding in panel.findings):
         lines.append("  What is marked wrong must be settled before the pattern is used.")
     return lines
 

@@ -46,11 +46,11 @@ def pair_joints(
     partners: dict[str, set[str]] = defaultdict(set)
     for pair in pairs:
         partners[pair.before].add(pair.after)
-    places = found.motion.apply([(j.x_mm, j.y_mm) for j in after.joints])
+    places = found.motion.apply([j.at for j in after.joints])
     near = []
     for i, one in enumerate(before.joints):
         for j, other in enumerate(after.joints):
-            away = math.dist((one.x_mm, one.y_mm), places[j])
+            away = math.dist(one.at, places[j])
             ring = JointKind.RING in (one.kind, other.kind)
             if (away <= options.reach_mm or ring) and _meet(one, other, partners):
                 near.append((away, i, j))
@@ -61,17 +61,13 @@ def pair_joints(
             left.remove(i)
             right.remove(j)
             done.append(_joint_pair(before, after, i, j, places[j], away, found, options))
-    lone = [LoneJoint(Fate.LOST, before.joints[i].id, _at(before.joints[i])) for i in sorted(left)]
+    lone = [LoneJoint(Fate.LOST, before.joints[i].id, before.joints[i].at) for i in sorted(left)]
     lone += [
         LoneJoint(Fate.ADDED, after.joints[j].id, (float(places[j][0]), float(places[j][1])))
         for j in sorted(right)
     ]
     order = {joint.id: k for k, joint in enumerate(before.joints)}
     return tuple(sorted(done, key=lambda p: order[p.before])), tuple(lone)
-
-
-def _at(joint: Joint) -> tuple[float, float]:
-    return (joint.x_mm, joint.y_mm)
 
 
 def _meet(one: Joint, other: Joint, partners: dict[str, set[str]]) -> bool:
@@ -96,12 +92,12 @@ def _joint_pair(
 ) -> JointPair:
     one, other = before.joints[i], after.joints[j]
     scale = math.hypot(before.scale.relative_uncertainty, after.scale.relative_uncertainty)
-    far = math.dist(_at(one), found.middle)
+    far = math.dist(one.at, found.middle)
     spread = math.hypot(one.uncertainty_mm, other.uncertainty_mm, found.uncertainty_mm, far * scale)
     ring = JointKind.RING in (one.kind, other.kind)  # rule 3
     moved = not ring and away_mm >= max(options.least_move_mm, options.sure * spread)
     shift = (float(place[0]) - one.x_mm, float(place[1]) - one.y_mm)
-    return JointPair(one.id, other.id, _at(one), shift, spread, moved)
+    return JointPair(one.id, other.id, one.at, shift, spread, moved)
 
 
 def pair_pieces(before: Panel, after: Panel, found: Registration) -> tuple[PieceLine, ...]:

@@ -141,8 +141,8 @@ class Changes:
             away = shapely.distance(self.start.ground, places)
             if away.max() <= reach_mm:
                 raise UsageFault(
-                    f"it runs out of the panel by {away.max():.1f} mm, which is no room for glass "
-                    f"(more than {reach_mm:g} mm is); move the border's lead if that lies wrong"
+                    f"it runs out of the panel by {away.max():.1f} mm, too little for glass "
+                    f"(limit {reach_mm:g} mm); move the border's lead if that lies wrong"
                 )
 
     def _meant(self, label: str, came: str | None, at: Point | None) -> str:

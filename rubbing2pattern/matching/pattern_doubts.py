@@ -110,7 +110,7 @@ def _near(
 def _touches(finding: Finding, placed: Placed, panel: Panel, options: MatchOptions) -> bool:
     """Rule 2."""
     reach_mm = 0.5 * panel.heart_mm + panel.clearance_mm
-    joints = [ShapelyPoint(j.x_mm, j.y_mm) for j in panel.joints if j.id in finding.joints]
+    joints = [ShapelyPoint(j.at) for j in panel.joints if j.id in finding.joints]
     places = [*joints, *([] if finding.at is None else [ShapelyPoint(finding.at)])]
     leads = [LineString(c.path) for c in panel.cames if c.id in finding.cames]
     for stretch in (*placed.groze, *placed.short):

@@ -170,7 +170,7 @@ def asked_for(
     edges = [_edge(g, panel, openings[g.number], options) for g in glasses]
     faults = list(_faults(edges, panel))
     middle = {c.id: _middle(c) for c in cames}
-    places = {j.id: (j.x_mm, j.y_mm) for j in panel.joints} | middle
+    places = {j.id: j.at for j in panel.joints} | middle
     stated = {j.id: j.uncertainty_mm for j in panel.joints}
     off = [edge.off_mm for edge in edges]
     found: list[Asked] = []

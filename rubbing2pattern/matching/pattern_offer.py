@@ -26,7 +26,7 @@ def edits_for(asked: Sequence[Asked], panel: Panel) -> tuple[Edit, ...]:
     A joint or a lead is moved. A lead that bows otherwise is taken out and laid anew through places
     on its new line, between its joints as they lie after the others are moved.
     """
-    joints = {j.id: (j.x_mm, j.y_mm) for j in panel.joints}
+    joints = {j.id: j.at for j in panel.joints}
     joints |= {a.id: a.to for a in asked if a.wrong is Wrong.JOINT}
     cames = {c.id: c for c in panel.cames}
     found: list[Edit] = []

@@ -68,7 +68,7 @@ _INNER = 0.7
 _LIKELY = 0.6
 """Chance from which a step that was not taken could have been meant."""
 _SECOND_SHARE = 0.25
-"""Share of an outline along which a second edge runs before it is told."""
+"""A second edge is reported where it runs along at least this share of an outline."""
 _LEAST_CHANCE = 0.2
 """Chance below which a step does not count."""
 _SHORT_GAP = 0.1

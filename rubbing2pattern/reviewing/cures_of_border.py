@@ -35,7 +35,7 @@ def border_open(panel: Panel, finding: Finding, rubbing: Rubbing) -> Made:
         return
     ends = gap_of(panel, finding)
     if len(ends) == 2:
-        a, b = (_at(joint) for joint in ends)
+        a, b = (joint.at for joint in ends)
         fields = {"from": a, "to": b, "width_mm": cames[0].face_width_mm}
         yield "Close the border", [("add_lead", fields)]
     elif len(ends) == 1:
@@ -56,7 +56,7 @@ def gap_of(panel: Panel, finding: Finding) -> tuple[Joint, ...]:
     if len(named) == 1:
         (own,) = (ends[name] for name in named)
         others = [joint for joint in ends.values() if joint is not own]
-        nearest = sorted(others, key=lambda j: math.dist(_at(j), _at(own)))
+        nearest = sorted(others, key=lambda j: math.dist(j.at, own.at))
         named |= {joint.id for joint in nearest[:1]}
     return tuple(ends[name] for name in sorted(named))
 
@@ -78,14 +78,14 @@ def _closing(panel: Panel, finding: Finding) -> Made:
     area_mm2 = finding.numbers["area_mm2"]
     best: list[tuple[float, Joint, Joint, float]] = []
     for a, b, enclosed_mm2 in _enclosing(panel, finding):
-        chord_mm = math.dist(_at(a), _at(b))
+        chord_mm = math.dist(a.at, b.at)
         bow_mm = _bow(area_mm2 - enclosed_mm2, chord_mm)
         if abs(bow_mm) <= _MOST_BOW * chord_mm:
             best.append((abs(bow_mm) / chord_mm, a, b, bow_mm))
     for _, a, b, bow_mm in sorted(best, key=lambda found: found[0])[:2]:
-        fields: dict[str, object] = {"from": _at(a), "to": _at(b)}
+        fields: dict[str, object] = {"from": a.at, "to": b.at}
         if abs(bow_mm) >= _STRAIGHT_MM:
-            fields["through"] = [_bowed(_at(a), _at(b), bow_mm, finding)]
+            fields["through"] = [_bowed(a.at, b.at, bow_mm, finding)]
         fields["width_mm"] = _border_width(panel, (a.id, b.id))
         yield f"Close the border from {a.id} to {b.id}", [("add_lead", fields)]
 
@@ -101,9 +101,9 @@ def _enclosing(panel: Panel, finding: Finding) -> Iterator[tuple[Joint, Joint, f
     lines = [shapely.LineString(c.path) for c in panel.cames]
     near = [line for line in lines if line.intersects(reach)]
     edge = around[0].buffer(_GRID_MM)
-    joints = [j for j in panel.joints if edge.covers(shapely.Point(_at(j)))]
+    joints = [j for j in panel.joints if edge.covers(shapely.Point(j.at))]
     for a, b in combinations(joints, 2):
-        line = shapely.LineString((_at(a), _at(b)))
+        line = shapely.LineString((a.at, b.at))
         if not edge.covers(line):
             continue
         net = shapely.union_all([*near, line], grid_size=_GRID_MM)
@@ -143,7 +143,3 @@ def _border_width(panel: Panel, joints: tuple[str, str]) -> float:
     border = [c for c in panel.cames if c.border]
     beside = [c for c in border if {c.start, c.end} & {*joints}]
     return float(np.median([c.face_width_mm for c in beside or border]))
-
-
-def _at(joint: Joint) -> Point:
-    return joint.x_mm, joint.y_mm

@@ -78,7 +78,7 @@ def doubtful_joint(panel: Panel, finding: Finding, rubbing: Rubbing) -> Made:
     ends = [*_ends_at(panel, joint)]
     if joint.kind in (JointKind.CROSSING, JointKind.TEE) and finding.kind is Kind.DOUBTFUL_JOINT:
         to = _straight_on(ends)
-        if math.dist(to, _at(joint)) >= _MOVES_MM:
+        if math.dist(to, joint.at) >= _MOVES_MM:
             fields = {"joint": joint.id, "to": to}
             yield f"{joint.id} lies where its leads run straight on", [("move_joint", fields)]
     sure = 1.0 if finding.kind is Kind.LINES_CROSS else _SURE
@@ -114,7 +114,7 @@ def _where_crossed(panel: Panel, finding: Finding) -> Made:
     found = [
         (math.dist(place, finding.at), ends, place)
         for joint in panel.joints
-        if finding.at and math.dist(_at(joint), finding.at) <= _AROUND_MM
+        if finding.at and math.dist(joint.at, finding.at) <= _AROUND_MM
         for ends in combinations(_ends_at(panel, joint), 2)
         for place in _crossings(ends, joint)
     ]
@@ -137,7 +137,7 @@ def _where_crossed(panel: Panel, finding: Finding) -> Made:
 def _crossings(ends: tuple[End, End], joint: Joint) -> list[Point]:
     """Return where two leads of a joint cross once more."""
     places = shapely.get_coordinates(shapely.intersection(ends[0][1], ends[1][1]))
-    far = np.hypot(*(places - _at(joint)).T)
+    far = np.hypot(*(places - joint.at).T)
     return [as_point(place) for place in places[far > _MOVES_MM]]
 
 
@@ -164,9 +164,5 @@ def _joint_near(panel: Panel, finding: Finding) -> Joint | None:
     at = finding.at
     if at is None:
         return None
-    joint = min(panel.joints, key=lambda j: math.dist(_at(j), at))
-    return joint if math.dist(_at(joint), at) <= _NEAR_MM else None
-
-
-def _at(joint: Joint) -> Point:
-    return joint.x_mm, joint.y_mm
+    joint = min(panel.joints, key=lambda j: math.dist(j.at, at))
+    return joint if math.dist(joint.at, at) <= _NEAR_MM else None

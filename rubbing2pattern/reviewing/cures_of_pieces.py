@@ -95,7 +95,7 @@ def _inward(piece: Piece) -> list[tuple[Point, tuple[float, float]]]:
 
 def _to_joint(panel: Panel, place: Point) -> str:
     """Name the joint at a place, if there is one."""
-    near = (j for j in panel.joints if math.dist((j.x_mm, j.y_mm), place) <= _CORNER_MM)
+    near = (j for j in panel.joints if math.dist(j.at, place) <= _CORNER_MM)
     return next((f", to {joint.id}" for joint in near), "")
 
 

@@ -15,8 +15,7 @@ from rubbing2pattern.documents.drawing import (
     wrapped,
 )
 from rubbing2pattern.documents.matches.sentences import (
-    DOUBTFUL,
-    how_sure,
+    is_doubtful,
     short_numbers_text,
     work_text,
 )
@@ -108,7 +107,7 @@ def _label(
 
 def _texts(match: Match, matching: Matching, options: DocumentOptions) -> Iterator[str]:
     home = None if match.placed is None else matching.home(match.placed.number)
-    look = "; look first" if how_sure(match, matching) in DOUBTFUL else ""
+    look = "; look first" if is_doubtful(match, matching) else ""
     yield f"{work_text(match, matching, options)}{look}"
     yield f"Up on the bench: {_side_up(match, matching)}"
     yield matching.title if home is None else f"Panel {home.panel.name}"

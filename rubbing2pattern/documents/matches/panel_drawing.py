@@ -34,7 +34,7 @@ from rubbing2pattern.documents.drawing.sheets import (
     outlines,
     run,
 )
-from rubbing2pattern.documents.matches.sentences import DOUBTFUL, how_sure, panel_sentence
+from rubbing2pattern.documents.matches.sentences import is_doubtful, panel_sentence
 from rubbing2pattern.documents.wording import length_of
 from rubbing2pattern.geometry.curves import Line
 from rubbing2pattern.matching.loose import Match, Placed, Stretch, Verdict
@@ -82,8 +82,7 @@ def panel_page(
 
 def _here(matching: Matching, own: PanelMatched) -> list[Match]:
     """Return what lies in a panel."""
-    numbers = {piece.number for piece in own.panel.pieces}
-    return [m for m in matching.matches.matches if m.placed and m.placed.number in numbers]
+    return [m for m in matching.matches.matches if m.placed and own.holds(m.placed.number)]
 
 
 def _marks(
@@ -122,8 +121,7 @@ def _marks(
     taken = [_box(name) for name in names]
     for match in glass.values():
         if match.placed is not None:
-            doubtful = how_sure(match, matching) in DOUBTFUL
-            rim = DOUBT if doubtful else GLASS
+            rim = DOUBT if is_doubtful(match, matching) else GLASS
             yield from outlines(rim, view.shape(match.placed.outline))
             yield from _faults(match.placed, view, options, taken)
     yield from names
@@ -199,7 +197,7 @@ def _names(
     below: list[str] = []
     if match is not None and match.placed is not None:
         turned = " T" if matching.lies_over(match.placed) else ""
-        look = " ?" if how_sure(match, matching) in DOUBTFUL else ""
+        look = " ?" if is_doubtful(match, matching) else ""
         below = [f"{match.piece.id}{turned}{look}"]
     for names in (a.pieces for a in matching.matches.assemblies if a.number == piece.number):
         below = ["+".join(names[k : k + _ABREAST]) for k in range(0, len(names), _ABREAST)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -33,13 +32,12 @@ from rubbing2pattern.documents.drawing.sheets import (
     outlines,
 )
 from rubbing2pattern.documents.matches.sentences import (
-    DOUBTFUL,
     group_sentences,
-    how_sure,
+    is_doubtful,
     short_numbers_text,
     work_text,
 )
-from rubbing2pattern.documents.matches.thumbnails import Straight
+from rubbing2pattern.documents.matches.thumbnails import Straight, file_of
 from rubbing2pattern.geometry.curves import Line, Point, as_point
 from rubbing2pattern.matching.loose import Match, Verdict
 from rubbing2pattern.matching.result import LoosePhoto, Matching
@@ -99,8 +97,8 @@ def photo_page(shown: PhotoView, matching: Matching, options: DocumentOptions) -
     labels = []
     for piece, shape in zip(shown.photo.pieces, shapes, strict=True):
         match = matching.of(piece.id)
-        doubtful = how_sure(match, matching) in DOUBTFUL
-        marks += [*outlines(HALO, shape), *outlines(DOUBT if doubtful else RIM, shape)]
+        rim = DOUBT if is_doubtful(match, matching) else RIM
+        marks += [*outlines(HALO, shape), *outlines(rim, shape)]
         labels.append(_Label.of(match, shape, matching, options))
     for at in shown.photo.unread_mm:
         ring = shapely.Point(view.at(at)).buffer(_RING_MM)
@@ -111,7 +109,7 @@ def photo_page(shown: PhotoView, matching: Matching, options: DocumentOptions) -
     taken: list[shapely.Geometry] = [*shapes, frame.buffer(_BEYOND_MM).difference(frame)]
     for label in sorted(labels, key=lambda each: each.small):
         marks += label.written(taken)
-    jpeg = _jpeg(shown.seen)
+    jpeg = file_of(Image.fromarray(shown.seen.colours), "JPEG", _QUALITY)
     picture = Picture((float(left), float(low), float(right), float(high)), jpeg)
     return shown.sheet.drawing(marks, shown.notes, (picture,))
 
@@ -154,7 +152,7 @@ class _Label:
             bool(circle.length < _LEAST_MM),
             short_numbers_text(match, matching),
             high if len(match.numbers) == 1 else min(high, _SEVERAL_MM),
-            FIGURE if how_sure(match, matching) in DOUBTFUL else NUMBER,
+            FIGURE if is_doubtful(match, matching) else NUMBER,
             wrapped(f"{match.piece.id}{work}", _WIDEST_MM, _SMALL_MM),
             NUMBER if plain else FIGURE,
         )
@@ -225,9 +223,3 @@ def _bounds(photo: LoosePhoto) -> Bounds:
         min(x_max + _AROUND_MM, max(right, x_max)),
         min(y_max + _AROUND_MM, max(top, y_max)),
     )
-
-
-def _jpeg(seen: Straight) -> bytes:
-    stream = io.BytesIO()
-    Image.fromarray(seen.colours).save(stream, "JPEG", quality=_QUALITY)
-    return stream.getvalue()

@@ -16,7 +16,7 @@ _FEW = 3
 """Numbers that are still listed one by one; more are given the name of a group."""
 _TEN_TO_ONE = math.log(10.0)
 """Margin from which a match is likely; a surer one gives no finding."""
-DOUBTFUL = ("likely", "look")
+_DOUBTFUL = ("likely", "look")
 """Words for a match that has to be looked at before use."""
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 _UNCLEAR = (Code.GLASS_UNCLEAR, Code.GLASS_TOUCHES)
@@ -58,6 +58,11 @@ def how_sure(match: Match, matching: Matching) -> str:
     return "sure"
 
 
+def is_doubtful(match: Match, matching: Matching) -> bool:
+    """Return whether one has to look before a piece is used."""
+    return how_sure(match, matching) in _DOUBTFUL
+
+
 def _doubts(match: Match, matching: Matching) -> set[Code]:
     """Return of what kinds the findings about a loose piece are."""
     return {f.code for f in matching.findings if f.names.get("loose") == match.piece.id}
@@ -93,7 +98,7 @@ def short_numbers_text(match: Match, matching: Matching) -> str:
     text = numbers_text(match.numbers, matching)
     if len(match.numbers) > _FEW and match.placed is not None:
         text = f"{matching.label(match.placed.number)}, {text}"
-    return f"{text} ?" if how_sure(match, matching) in DOUBTFUL else text
+    return f"{text} ?" if is_doubtful(match, matching) else text
 
 
 def work_text(match: Match, matching: Matching, options: DocumentOptions) -> str:

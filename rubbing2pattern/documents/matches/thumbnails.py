@@ -65,8 +65,8 @@ def thumbnail(piece: LoosePiece, seen: Straight) -> Image.Image:
     return shown
 
 
-def file_of(image: Image.Image, kind: str) -> bytes:
-    """Return a small picture as a file, ``"JPEG"`` or ``"PNG"``."""
+def file_of(image: Image.Image, kind: str, quality: int = _QUALITY) -> bytes:
+    """Return a picture as a file, ``"JPEG"`` of a quality or ``"PNG"``."""
     stream = io.BytesIO()
-    image.save(stream, kind, **({"quality": _QUALITY} if kind == "JPEG" else {}))
+    image.save(stream, kind, **({"quality": quality} if kind == "JPEG" else {}))
     return stream.getvalue()

@@ -39,7 +39,7 @@ def check_notches(panel: Panel, options: AuditOptions) -> Iterator[Finding]:
     2. where a lead runs through the joint at every such corner, or no joint is there, it is a note:
        the leads meet there with all their ends, and few lack one.
     """
-    loose = [(j.x_mm, j.y_mm) for j in panel.joints if j.kind in _LOOSE]
+    loose = [j.at for j in panel.joints if j.kind in _LOOSE]
     for piece in panel.pieces:
         corners = inward_corners(piece.outline, options.notch_chord_mm, options.notch_deg)
         if not corners:
